@@ -1,0 +1,1 @@
+"""Image to one-colour counted cross-stitch charts."""

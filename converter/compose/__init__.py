@@ -1,0 +1,1 @@
+"""Borders, corners, letters and motifs on one grid."""

@@ -1,0 +1,1 @@
+"""Charts and plans as drawings in millimetres: PNG, SVG, PDF."""

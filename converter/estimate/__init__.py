@@ -1,0 +1,1 @@
+"""Counts, thread, cloth, hours, and making up."""

@@ -1,0 +1,1 @@
+"""Reading pictures and charts, writing results."""

@@ -1,0 +1,1 @@
+"""What the stages hand to each other: charts, materials, results."""

@@ -1,0 +1,93 @@
+"""What is counted and estimated: the records that reports and drawings read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class StitchCount:
+    """Counts of a chart."""
+
+    stitches: int
+    """Full crosses."""
+    backstitches: int
+    line_length_cells: float
+    """Sum of the backstitch lengths, in stitch sides."""
+    columns: int
+    rows: int
+    components: int
+    """Groups of crosses that touch by side or corner (8-connected)."""
+    holes: int
+    """Openings of bare cloth closed in by crosses (4-connected ground)."""
+    isolated: int
+    """Crosses without any neighbour."""
+
+
+@dataclass(frozen=True)
+class ThreadUse:
+    """Thread that one kind of stitch takes."""
+
+    length_m: float
+    """Working thread as it goes through the needle, all strands together; tails and allowance included."""
+    front_m: float
+    back_m: float
+    tails_m: float
+    starts: int
+    carries: int
+    skeins: int
+    """Whole skeins to buy for this part alone, rounded up."""
+    method: str
+    allowance: float
+    skein_share: float = 0.0
+    """Skeins exactly, before rounding up."""
+    left_over_m: float = 0.0
+    """Six-strand thread left of the skeins bought."""
+
+
+@dataclass(frozen=True)
+class FabricCut:
+    """Size of the design on its cloth and of the cloth to cut."""
+
+    finished_mm: tuple[float, float]
+    cut_mm: tuple[float, float]
+    margin_mm: float
+    """Bare cloth on every side."""
+
+
+@dataclass(frozen=True)
+class WorkTime:
+    """Hours of stitching."""
+
+    low: float
+    likely: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Part:
+    """A piece of cloth to cut."""
+
+    name: str
+    count: int
+    cut_mm: tuple[float, float]
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class MakingPlan:
+    """How the stitched cloth becomes a piece."""
+
+    kind: str
+    parts: tuple[Part, ...]
+    steps: tuple[str, ...]
+    shopping: tuple[str, ...]
+    cautions: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
+    finished_mm: tuple[float, float] = (0.0, 0.0)
+    """Size of the made-up piece."""
+    cut: FabricCut | None = None
+    """The stitched cloth."""
+    guides: tuple[tuple[str, tuple[tuple[float, float], ...]], ...] = field(default=())
+    """Lines of the cutting diagram on the stitched cloth: what each is, and its corners (x, y) in mm from the top left
+    of the cut cloth."""

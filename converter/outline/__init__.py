@@ -1,0 +1,1 @@
+"""Edges and thin strokes to backstitches."""

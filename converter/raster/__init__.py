@@ -1,0 +1,1 @@
+"""Picture to cells: tone, threshold, reduction, tidying."""

@@ -1,0 +1,202 @@
+"""Every default of the product, once: one frozen dataclass a stage.
+
+``chart_from_image(image, columns=60, **settings)`` takes the fields of `PictureSettings`,
+`ReductionSettings` and `LineSettings` as keyword arguments; the command's options bear the same names.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+from typing import Any, Final
+
+from converter.errors import UsageError
+from converter.model.arrays import MaskArray
+
+KINDS: Final = ("auto", "line", "shape", "photo")
+LINE_MODES: Final = ("auto", "none", "edges", "strokes")
+MIRRORS: Final = ("auto", "none", "upright", "level", "both")
+TURNS: Final = (0, 90, 180, 270)
+PIECES: Final = ("panel", "cushion", "sachet", "bookmark", "card", "frame", "hoop")
+PAPERS: Final = ("A4", "letter")
+
+Box = tuple[float, float, float, float]
+"""Left, top, right, bottom in percent of the picture."""
+
+
+def _choice(name: str, value: object, allowed: tuple[object, ...]) -> None:
+    if isinstance(value, bool) or value not in allowed:
+        raise UsageError(f"{name} is {value!r}.", f"Choose one of {', '.join(str(a) for a in allowed)}.")
+
+
+def _range(name: str, value: object, low: float, high: float) -> None:
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not low <= value <= high:
+        raise UsageError(f"{name} is {value!r}.", f"It goes from {low:g} to {high:g}.")
+
+
+def _box(name: str, box: Box | None) -> None:
+    if box is None:
+        return
+    if len(box) != 4 or not (0 <= box[0] < box[2] <= 100 and 0 <= box[1] < box[3] <= 100):
+        raise UsageError(
+            f"{name} is {','.join(f'{v:g}' for v in box)}.",
+            "Give LEFT,TOP,RIGHT,BOTTOM in percent of the picture, with LEFT below RIGHT and TOP below BOTTOM.",
+        )
+
+
+@dataclass(frozen=True)
+class PictureSettings:
+    """How the picture is taken before anything is measured on it."""
+
+    crop: Box | None = None
+    """Part of the picture to use, percent; applied after turning."""
+    turn: int = 0
+    """Quarter turns clockwise, in degrees."""
+    invert: bool = False
+    """Light drawing on a dark ground: exchange dark and light."""
+    trim: bool = True
+    """Cut the blank paper round the drawing away first, so that the width asked for is the design's."""
+
+    def __post_init__(self) -> None:
+        """Check ranges."""
+        _choice("--turn", self.turn, TURNS)
+        _box("--crop", self.crop)
+
+
+@dataclass(frozen=True)
+class ReductionSettings:
+    """How the picture becomes crosses."""
+
+    columns: int | None = 60
+    """Stitches across the design, 4 to 1000."""
+    rows: int | None = None
+    """Stitches up the design; with ``columns`` unset it sets the size alone."""
+    kind: str = "auto"
+    """What the picture is: line art, solid shapes or a photograph."""
+    dark: float = 0
+    """-100 only the darkest parts become stitches, 100 nearly everything does."""
+    detail: float = 50
+    """0 bold and simple, 100 every small part that the grid can hold."""
+    tidy: float = 50
+    """0 leave every stitch, 100 sweep small groups of stitches away."""
+    mirror: str = "auto"
+    """Make the chart mirror-symmetric: about the upright axis, the level axis or both."""
+    deskew: bool = True
+    """Straighten a drawing that the camera tilted by a few degrees."""
+    subject: Box | None = None
+    """Where the subject of a photograph is, percent."""
+    keep: MaskArray | None = field(default=None, compare=False)
+    """Marked areas (H, W) of the picture that are kept in full detail."""
+    clear: MaskArray | None = field(default=None, compare=False)
+    """Marked areas (H, W) of the picture that are left out."""
+
+    def __post_init__(self) -> None:
+        """Check ranges."""
+        for name, value in (("--wide", self.columns), ("--high", self.rows)):
+            if value is None:
+                continue
+            if isinstance(value, bool) or int(value) != value:
+                raise UsageError(f"{name} is {value!r}.", "It must be a whole number of stitches.")
+            _range(name, int(value), 4, 1000)
+        if self.columns is None and self.rows is None:
+            raise UsageError("No width was given.", "Give --wide or --high in stitches.")
+        _choice("--kind", self.kind, KINDS)
+        _range("--dark", self.dark, -100, 100)
+        _range("--detail", self.detail, 0, 100)
+        _range("--tidy", self.tidy, 0, 100)
+        _choice("--mirror", self.mirror, MIRRORS)
+        _box("--subject", self.subject)
+
+
+@dataclass(frozen=True)
+class LineSettings:
+    """Which backstitches are suggested."""
+
+    lines: str = "auto"
+    """auto, none, edges or strokes."""
+    most_lines: int | None = None
+    """At most so many backstitches; None leaves it to the picture."""
+    half_points: bool = False
+    """Allow ends in the middle of a square's side or centre."""
+
+    def __post_init__(self) -> None:
+        """Check ranges."""
+        _choice("--lines", self.lines, LINE_MODES)
+        if self.most_lines is not None:
+            _range("--most-lines", self.most_lines, 0, 100000)
+
+
+@dataclass(frozen=True)
+class ThreadSettings:
+    """How thread is used up. Lengths in mm; the route is worked out in stitch sides."""
+
+    working_length_mm: float = 450.0
+    """One needleful; 45 cm or 18 in is usual (facts A4.1, common practice)."""
+    tail_mm: float = 40.0
+    """Left at each end of a length; at least 25 mm (facts A4.7: 1 in under the first stitches)."""
+    carry_cells: float = 3.5
+    """Longest back move over bare cloth, in stitches (facts A4.8: 3 to 4 squares)."""
+    hidden: bool = False
+    """Carry only behind stitched squares."""
+    order: str = "closed"
+    """closed: at most two crosses open at a time; least: least thread."""
+    line_method: str = "double"
+    """double running or back stitch for the lines."""
+    allowance: float = 0.15
+    """Share added for the thickness of the cloth and small waste: 10 to 20 % (facts A4.5, A4.6)."""
+    skein_m: float = 8.0
+    """Length of one skein (facts A4.1)."""
+    skein_strands: int = 6
+    """Strands in it (facts A4.1)."""
+
+    def __post_init__(self) -> None:
+        """Check ranges."""
+        _range("The working length", self.working_length_mm, 100, 2000)
+        _range("The tail", self.tail_mm, 0, 200)
+        _range("The longest carry", self.carry_cells, 1, 20)
+        _choice("The working order", self.order, ("closed", "least"))
+        _choice("The line method", self.line_method, ("double", "back"))
+        _range("The allowance", self.allowance, 0, 1)
+
+
+@dataclass(frozen=True)
+class TimeSettings:
+    """Working time."""
+
+    pace: float = 100.0
+    """Crosses an hour; about 100 for a good stitcher, 25 to 100 for a beginner (facts A5.1, A5.2)."""
+    start_minutes: float = 1.5
+    """Cutting, threading, fastening on and off, for each length (common practice)."""
+
+    def __post_init__(self) -> None:
+        """Check ranges."""
+        _range("--pace", self.pace, 1, 2000)
+        _range("The time a start takes", self.start_minutes, 0, 30)
+
+
+@dataclass(frozen=True)
+class ChartSettings:
+    """All that turns a picture into a chart."""
+
+    picture: PictureSettings = field(default_factory=PictureSettings)
+    reduction: ReductionSettings = field(default_factory=ReductionSettings)
+    lines: LineSettings = field(default_factory=LineSettings)
+
+    @classmethod
+    def from_options(cls, **options: Any) -> ChartSettings:
+        """Sort flat options into their stages.
+
+        Raises
+        ------
+        UsageError
+            If a name is unknown or a value is out of range.
+        """
+        rest = dict(options)
+        if rest.get("rows") is not None and "columns" not in rest:
+            rest["columns"] = None
+        stages = {}
+        for name, kind in (("picture", PictureSettings), ("reduction", ReductionSettings), ("lines", LineSettings)):
+            known = {f.name for f in fields(kind)}  # type: ignore[arg-type]
+            stages[name] = kind(**{k: rest.pop(k) for k in list(rest) if k in known})
+        if rest:
+            raise UsageError(f"Unknown setting {sorted(rest)[0]!r}.")
+        return cls(**stages)  # type: ignore[arg-type]

@@ -1,0 +1,1 @@
+"""Motifs on squared paper, read square by square."""
