@@ -195,7 +195,7 @@ class ChartSettings:
             rest["columns"] = None
         stages = {}
         for name, kind in (("picture", PictureSettings), ("reduction", ReductionSettings), ("lines", LineSettings)):
-            known = {f.name for f in fields(kind)}  # type: ignore[arg-type]
+            known = {f.name for f in fields(kind)}
             stages[name] = kind(**{k: rest.pop(k) for k in list(rest) if k in known})
         if rest:
             raise UsageError(f"Unknown setting {sorted(rest)[0]!r}.")
