@@ -1,0 +1,135 @@
+"""Breaking text into lines and setting paragraphs, numbered steps and small tables."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from converter.draw.canvas import INK, Canvas
+from converter.draw.fonts import Weight, text_width
+
+BODY_MM: Final = 3.9
+"""Running text: 11 pt."""
+SMALL_MM: Final = 3.2
+"""Notes under drawings: 9 pt."""
+LEADING: Final = 1.32
+"""Line distance as a share of the type size."""
+
+
+def wrap_text(text: str, width_mm: float, *, size_mm: float = BODY_MM, weight: Weight = "regular") -> list[str]:
+    """Break a text into lines that fit a width.
+
+    Parameters
+    ----------
+    text : str
+        Blank-separated words; a newline forces a break.
+    width_mm : float
+
+    Returns
+    -------
+    lines : list of str
+        No line is wider than ``width_mm`` unless a single character is. A word wider than the line is cut.
+
+    Examples
+    --------
+    >>> wrap_text("one two", 1000.0)
+    ['one two']
+    """
+    lines: list[str] = []
+    for part in text.split("\n"):
+        line = ""
+        for word in part.split():
+            joined = f"{line} {word}" if line else word
+            if text_width(joined, size_mm, weight) <= width_mm:
+                line = joined
+                continue
+            if line:
+                lines.append(line)
+            while text_width(word, size_mm, weight) > width_mm and len(word) > 1:
+                keep = len(word) - 1
+                while keep > 1 and text_width(word[:keep], size_mm, weight) > width_mm:
+                    keep -= 1
+                lines.append(word[:keep])
+                word = word[keep:]
+            line = word
+        lines.append(line)
+    return lines
+
+
+def paragraph_height(
+    text: str,
+    width_mm: float,
+    *,
+    size_mm: float = BODY_MM,
+    weight: Weight = "regular",
+    leading: float = LEADING,
+) -> float:
+    """Return the height in mm that `set_paragraph` would take."""
+    return len(wrap_text(text, width_mm, size_mm=size_mm, weight=weight)) * size_mm * leading
+
+
+def set_paragraph(
+    canvas: Canvas,
+    x_mm: float,
+    top_mm: float,
+    width_mm: float,
+    text: str,
+    *,
+    size_mm: float = BODY_MM,
+    weight: Weight = "regular",
+    colour: str = INK,
+    leading: float = LEADING,
+) -> float:
+    """Set a text below ``top_mm`` and return the y of its lower edge.
+
+    Examples
+    --------
+    >>> from converter.draw.canvas import Drawing
+    >>> sheet = Drawing()
+    >>> sheet.begin_page(100.0, 100.0)
+    >>> bottom = set_paragraph(sheet, 10.0, 10.0, 80.0, "Wash your hands.", size_mm=4.0, leading=1.25)
+    >>> bottom
+    15.0
+    """
+    step = size_mm * leading
+    y = top_mm
+    for line in wrap_text(text, width_mm, size_mm=size_mm, weight=weight):
+        canvas.text(x_mm, y + 0.5 * step + 0.3 * size_mm, line, size_mm=size_mm, weight=weight, colour=colour)
+        y += step
+    return y
+
+
+def fit_size(text: str, width_mm: float, *, size_mm: float, least_mm: float, weight: Weight = "regular") -> float:
+    """Return the largest type size up to ``size_mm``, at least ``least_mm``, at which a text fits one line."""
+    width = text_width(text, size_mm, weight)
+    return size_mm if width <= width_mm else max(least_mm, size_mm * width_mm / width)
+
+
+def shorten(text: str, width_mm: float, *, size_mm: float = BODY_MM, weight: Weight = "regular") -> str:
+    """Return the text, or as much of its start as fits with an ellipsis."""
+    if text_width(text, size_mm, weight) <= width_mm:
+        return text
+    keep = len(text)
+    while keep > 0 and text_width(text[:keep].rstrip() + "…", size_mm, weight) > width_mm:
+        keep -= 1
+    return text[:keep].rstrip() + "…"
+
+
+def set_table(
+    canvas: Canvas,
+    x_mm: float,
+    top_mm: float,
+    rows: Sequence[tuple[str, str]],
+    *,
+    label_mm: float,
+    width_mm: float,
+    size_mm: float = BODY_MM,
+    gap_mm: float = 1.3,
+) -> float:
+    """Set rows of a label and a text, both broken to their column, and return the y of the lower edge."""
+    y = top_mm
+    for label, value in rows:
+        left = set_paragraph(canvas, x_mm, y, label_mm - 3.0, label, size_mm=size_mm, weight="bold")
+        right = set_paragraph(canvas, x_mm + label_mm, y, width_mm - label_mm, value, size_mm=size_mm)
+        y = max(left, right) + gap_mm
+    return y - gap_mm if rows else top_mm
