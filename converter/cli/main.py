@@ -60,7 +60,7 @@ class Failure(click.ClickException):
 
     def __init__(self, error: ConverterError) -> None:
         super().__init__(str(error))
-        self.exit_code = int(error.exit_code)
+        self.exit_code = int(error.exit_code)  # type: ignore[misc]
 
     def show(self, file: Any = None) -> None:
         """Print the message on standard error, and nothing else."""
@@ -74,7 +74,7 @@ class Failure(click.ClickException):
 )
 @click.version_option(package_name="onecolour", prog_name="onecolour")
 def group() -> None:
-    """Turn a picture into a one-colour counted cross-stitch chart.
+    r"""Turn a picture into a one-colour counted cross-stitch chart.
 
     Charts, counts, thread, cloth and hours, borders, a printable leaflet and a making-up plan.
 

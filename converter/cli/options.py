@@ -25,7 +25,7 @@ PIECES: Final = ("panel", "cushion", "sachet", "bookmark", "card", "frame", "hoo
 """The same choices as in settings, which imports numpy; a test holds them equal."""
 
 
-class SizeType(click.ParamType):
+class SizeType(click.ParamType[tuple[float, float]]):
     """A width and height such as ``4x4in``; gives (width_mm, height_mm)."""
 
     name = "size"
@@ -40,7 +40,7 @@ class SizeType(click.ParamType):
             self.fail(str(error), param, ctx)
 
 
-class LengthType(click.ParamType):
+class LengthType(click.ParamType[float]):
     """A length such as ``45cm``; gives millimetres."""
 
     name = "length"
@@ -58,7 +58,7 @@ class LengthType(click.ParamType):
 _FABRIC = re.compile(r"^\s*(\d+(?:[.,]\d+)?)\s*(/\s*10\s*cm)?\s*(?:/\s*([1-4]))?\s*$")
 
 
-class FabricType(click.ParamType):
+class FabricType(click.ParamType[tuple[float, int]]):
     """A fabric count: ``14``, ``28/2`` (over two threads) or ``55/10cm``; gives (count_per_inch, over)."""
 
     name = "count"
@@ -69,9 +69,7 @@ class FabricType(click.ParamType):
             return value
         found = _FABRIC.match(str(value))
         if found is None:
-            self.fail(
-                f"'{value}' is not a fabric count. Write 14, or 28/2 for over two threads, or 55/10cm.", param, ctx
-            )
+            self.fail(f"'{value}' is not a fabric count. Write 14, 28/2 (over two threads) or 55/10cm.", param, ctx)
         count = float(found[1].replace(",", "."))
         if found[2]:
             count = count * MM_PER_INCH / 100.0
@@ -81,7 +79,7 @@ class FabricType(click.ParamType):
         return count, over
 
 
-class ColourType(click.ParamType):
+class ColourType(click.ParamType[str]):
     """A colour, ``#rrggbb`` or a CSS name; gives ``#rrggbb``."""
 
     name = "colour"
@@ -97,7 +95,7 @@ class ColourType(click.ParamType):
         return f"#{red:02x}{green:02x}{blue:02x}"
 
 
-class BoxType(click.ParamType):
+class BoxType(click.ParamType[tuple[float, float, float, float]]):
     """LEFT,TOP,RIGHT,BOTTOM in percent; gives four floats."""
 
     name = "left,top,right,bottom"
@@ -142,9 +140,12 @@ output_options = _stack(
 overwrite_option = click.option("--overwrite", is_flag=True, help="Replace result files that are there already.")
 
 paper_option = click.option(
-    "--paper", type=click.Choice(list(PAPER_SIZES_MM), case_sensitive=False), default="A4", show_default=True,
+    "--paper",
+    type=click.Choice(list(PAPER_SIZES_MM), case_sensitive=False),
+    default="A4",
+    show_default=True,
     help="Paper of the PDF.",
-)  # fmt: skip
+)
 
 fabric_option = click.option(
     "--fabric", type=FABRIC, help="Fabric count: 14, 28/2 (over two threads) or 55/10cm.  [14, or the chart's own]"
@@ -186,31 +187,66 @@ width_options = _stack(
 
 picture_options = _stack(
     click.option("--kind", type=click.Choice(KINDS), default="auto", show_default=True, help="What the picture is."),
-    click.option("--dark", type=click.IntRange(-100, 100), default=0, show_default=True, help="More (+) or fewer (-) stitches."),
-    click.option("--detail", type=click.IntRange(0, 100), default=50, show_default=True, help="Bold (0) or fine (100)."),
-    click.option("--tidy", type=click.IntRange(0, 100), default=50, show_default=True, help="Sweep loose stitches away."),
+    click.option(
+        "--dark", type=click.IntRange(-100, 100), default=0, show_default=True, help="More (+) or fewer (-) stitches."
+    ),
+    click.option(
+        "--detail", type=click.IntRange(0, 100), default=50, show_default=True, help="Bold (0) or fine (100)."
+    ),
+    click.option(
+        "--tidy", type=click.IntRange(0, 100), default=50, show_default=True, help="Sweep loose stitches away."
+    ),
     click.option("--lines", type=click.Choice(LINE_MODES), default="auto", show_default=True, help="Backstitch lines."),
     click.option("--most-lines", type=click.IntRange(0, 100000), metavar="N", help="At most so many backstitches."),
     click.option("--half-points", is_flag=True, help="Let backstitches end halfway along a square too."),
-    click.option("--mirror", type=click.Choice(MIRRORS), default="auto", show_default=True, help="Keep or make symmetry."),
+    click.option(
+        "--mirror", type=click.Choice(MIRRORS), default="auto", show_default=True, help="Keep or make symmetry."
+    ),
     click.option("--crop", type=BOX, help="Part of the picture to use, in percent."),
-    click.option("--turn", type=click.Choice(["0", "90", "180", "270"]), default="0", show_default=True,
-                 help="Turn the picture clockwise first."),
+    click.option(
+        "--turn",
+        type=click.Choice(["0", "90", "180", "270"]),
+        default="0",
+        show_default=True,
+        help="Turn the picture clockwise first.",
+    ),
     click.option("--invert", is_flag=True, help="Light drawing on a dark ground."),
-    click.option("--trim", type=click.Choice(["yes", "no"]), default="yes", show_default=True,
-                 help="Cut blank paper round the drawing away first."),
-    click.option("--deskew", type=click.Choice(["yes", "no"]), default="yes", show_default=True,
-                 help="Straighten a slightly tilted drawing."),
+    click.option(
+        "--trim",
+        type=click.Choice(["yes", "no"]),
+        default="yes",
+        show_default=True,
+        help="Cut blank paper round the drawing away first.",
+    ),
+    click.option(
+        "--deskew",
+        type=click.Choice(["yes", "no"]),
+        default="yes",
+        show_default=True,
+        help="Straighten a slightly tilted drawing.",
+    ),
     click.option("--subject", type=BOX, help="Where the subject of a photo is, in percent."),
     click.option("--keep", type=click.Path(path_type=Path), help="Mask picture: dark areas keep full detail."),
     click.option("--clear", type=click.Path(path_type=Path), help="Mask picture: dark areas are left out."),
-)  # fmt: skip
+)
 """How the picture is read; the parameters bear the names of the settings, but for keep and clear (paths)."""
 
 PICTURE_SETTINGS: Final = (
-    "kind", "dark", "detail", "tidy", "lines", "most_lines", "half_points", "mirror", "crop", "turn", "invert",
-    "trim", "deskew", "subject",
-)  # fmt: skip
+    "kind",
+    "dark",
+    "detail",
+    "tidy",
+    "lines",
+    "most_lines",
+    "half_points",
+    "mirror",
+    "crop",
+    "turn",
+    "invert",
+    "trim",
+    "deskew",
+    "subject",
+)
 
 
 def picture_settings(values: Mapping[str, Any]) -> dict[str, Any]:
