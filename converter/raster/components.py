@@ -1,0 +1,45 @@
+"""Connected components: crosses touch by side or corner (8), bare cloth by side only (4)."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from converter.model.arrays import CellArray, LabelArray, MaskArray
+
+
+def label_ink(cells: CellArray) -> tuple[int, LabelArray]:
+    """Return the number of 8-connected groups and their labels, 0 = bare cloth."""
+    count, labels = cv2.connectedComponents(cells.view(np.uint8), connectivity=8, ltype=cv2.CV_32S)
+    return count - 1, np.asarray(labels, dtype=np.int32)
+
+
+def label_ground(cells: CellArray) -> tuple[int, LabelArray]:
+    """Return the number of holes and the labels of the ground with a bare rim added.
+
+    Returns
+    -------
+    holes : int
+    labels : ndarray of shape (rows + 2, cols + 2), int32
+        4-connected; 0 on ink, 1 on the outside, 2 and more in the holes.
+    """
+    bare = np.pad(~cells, 1, constant_values=True).view(np.uint8)
+    count, found = cv2.connectedComponents(bare, connectivity=4, ltype=cv2.CV_32S)
+    # The scan starts in the bare rim, so the outside always has label 1.
+    return count - 2, np.asarray(found, dtype=np.int32)
+
+
+def areas(labels: LabelArray, count: int) -> npt.NDArray[np.int64]:
+    """Return the cells of each label, index 0 being the ground."""
+    return np.bincount(labels.ravel(), minlength=count + 1)
+
+
+def remove_small_groups(cells: CellArray, max_area_removed: int, protect: MaskArray | None = None) -> CellArray:
+    """Return the cells without groups of at most ``max_area_removed``, unless they touch ``protect``."""
+    count, labels = label_ink(cells)
+    drop = areas(labels, count) <= max_area_removed
+    drop[0] = False
+    if protect is not None:
+        drop[np.unique(labels[protect & cells])] = False
+    return cells & ~drop[labels]

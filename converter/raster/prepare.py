@@ -1,0 +1,149 @@
+"""What is done to the picture before anything is measured on it: alpha, turn, crop, invert, standard orientation."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from converter.errors import UsageError
+from converter.model.arrays import as_picture
+from converter.raster.frame import Matrix, Orientation, find_standing, quarter_turn
+from converter.raster.tone import put_on_white, to_gray
+from converter.settings import Box, ChartSettings
+
+
+@dataclass(frozen=True, eq=False)
+class Prepared:
+    """A picture in its standard orientation, ready for measuring."""
+
+    gray: npt.NDArray[np.uint8]
+    """(H, W), 0 black to 255 white; dark is ink."""
+    colour: npt.NDArray[np.uint8] | None
+    """(H, W, 3) RGB, if the picture has colours."""
+    keep: npt.NDArray[np.bool_] | None
+    clear: npt.NDArray[np.bool_] | None
+    """(H, W) marks on this picture."""
+    subject: Box | None
+    """Percent of this picture."""
+    mirror: str
+    """auto, none, upright, level or both, as seen in this orientation."""
+    columns: int | None
+    rows: int | None
+    orientation: Orientation
+    """From the turned and cropped picture to this one."""
+    symmetries: tuple[Orientation, ...]
+    """Orientations that leave this picture exactly unchanged."""
+    to_source: Matrix
+    """(3, 3): (row, col, 1) in pixels of this picture to pixels of the picture as it came."""
+    source_shape: tuple[int, int]
+
+
+def prepare_picture(image: Any, settings: ChartSettings) -> Prepared:
+    """Turn, crop and invert a picture and bring it to its standard orientation.
+
+    Parameters
+    ----------
+    image : ndarray of shape (H, W), (H, W, 3) RGB or (H, W, 4) RGBA, uint8
+    settings : ChartSettings
+
+    Raises
+    ------
+    UsageError
+        If the image or a mask has the wrong shape or dtype.
+
+    Notes
+    -----
+    The crop box and the subject box are percentages of the turned picture; masks have the shape of the picture as
+    it came and are turned and cropped with it.
+    """
+    picture = as_picture(image)
+    source_shape = (picture.shape[0], picture.shape[1])
+    wanted = settings.reduction
+    turn = quarter_turn(settings.picture.turn)
+    to_source = turn.matrix(source_shape)
+    layers: list[Any] = [
+        put_on_white(picture),
+        _mask("keep", wanted.keep, source_shape),
+        _mask("clear", wanted.clear, source_shape),
+    ]
+    layers = [None if layer is None else turn.apply(layer) for layer in layers]
+    subject = wanted.subject
+    if settings.picture.crop is not None:
+        height, width = layers[0].shape[:2]
+        left, top, right, bottom = settings.picture.crop
+        first_col, last_col = _span(left, right, width)
+        first_row, last_row = _span(top, bottom, height)
+        layers = [None if x is None else x[first_row:last_row, first_col:last_col] for x in layers]
+        to_source = to_source @ np.array([[1.0, 0, first_row], [0, 1, first_col], [0, 0, 1]])
+        if subject is not None:
+            subject = _box_inside(subject, (first_col, first_row, last_col, last_row), (height, width))
+    colour, keep, clear = layers
+    if settings.picture.invert:
+        colour = 255 - colour
+    gray = to_gray(colour)
+    has_colour = colour.ndim == 3
+    standing = find_standing(gray, colour if has_colour else None, keep, clear)
+    one = standing.orientation
+    to_source = to_source @ one.matrix((gray.shape[0], gray.shape[1]))
+    columns, rows = (wanted.rows, wanted.columns) if one.transpose else (wanted.columns, wanted.rows)
+    mirror = wanted.mirror
+    if one.transpose:
+        mirror = {"upright": "level", "level": "upright"}.get(mirror, mirror)
+    symmetries = standing.symmetries if subject is None else ()
+    return Prepared(
+        gray=one.apply(gray),
+        colour=one.apply(colour) if has_colour else None,
+        keep=None if keep is None else one.apply(keep),
+        clear=None if clear is None else one.apply(clear),
+        subject=None if subject is None else _turn_box(subject, one),
+        mirror=mirror,
+        columns=columns,
+        rows=rows,
+        orientation=one,
+        symmetries=symmetries,
+        to_source=to_source,
+        source_shape=source_shape,
+    )
+
+
+def _mask(name: str, mask: Any, shape: tuple[int, int]) -> npt.NDArray[np.bool_] | None:
+    if mask is None:
+        return None
+    array = np.asarray(mask)
+    if array.shape != shape:
+        raise UsageError(
+            f"The {name} mask is {' x '.join(map(str, array.shape))}, the picture {shape[0]} x {shape[1]} pixels.",
+            "Give a mask of the same size as the picture.",
+        )
+    return array.astype(np.bool_)
+
+
+def _span(low: float, high: float, size: int) -> tuple[int, int]:
+    """Return whole pixels of a percentage span; the mirrored span gives the mirrored pixels."""
+    first = int(np.floor(low * size / 100 + 1e-9))
+    last = int(np.ceil(high * size / 100 - 1e-9))
+    return first, max(last, first + 1)
+
+
+def _box_inside(box: Box, crop: tuple[int, int, int, int], shape: tuple[int, int]) -> Box | None:
+    left, top = box[0] * shape[1] / 100 - crop[0], box[1] * shape[0] / 100 - crop[1]
+    right, bottom = box[2] * shape[1] / 100 - crop[0], box[3] * shape[0] / 100 - crop[1]
+    width, height = crop[2] - crop[0], crop[3] - crop[1]
+    held = (max(left / width, 0), max(top / height, 0), min(right / width, 1), min(bottom / height, 1))
+    if held[0] >= held[2] or held[1] >= held[3]:
+        return None
+    return held[0] * 100, held[1] * 100, held[2] * 100, held[3] * 100
+
+
+def _turn_box(box: Box, one: Orientation) -> Box:
+    left, top, right, bottom = box
+    if one.transpose:
+        left, top, right, bottom = top, left, bottom, right
+    if one.flip_rows:
+        top, bottom = 100 - bottom, 100 - top
+    if one.flip_cols:
+        left, right = 100 - right, 100 - left
+    return left, top, right, bottom
