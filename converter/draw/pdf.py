@@ -1,0 +1,287 @@
+"""Drawing -> PDF: vector pages, embedded font subsets, tagged reading order.
+
+The page's own coordinates are set to millimetres with y down by one matrix at its start, so the numbers in
+the file are the numbers of the drawing.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable
+from functools import cache
+from typing import Any
+
+import numpy as np
+from reportlab.pdfbase import pdfdoc
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas as ReportlabCanvas
+
+from converter.draw.canvas import (
+    CirclesOp,
+    ClipOp,
+    Drawing,
+    EndOp,
+    ImageOp,
+    LinesOp,
+    MarksOp,
+    Op,
+    PathOp,
+    RectanglesOp,
+    TagOp,
+    TextOp,
+)
+from converter.draw.fonts import FONT_DIR, FONT_FILES, split_runs, text_width
+from converter.draw.pdf_tags import TagTree
+from converter.model.materials import rgb
+from converter.units import mm_to_points
+
+CIRCLE_KAPPA = 0.5522847498
+"""Length of the handles of the four Bezier curves that stand for a circle of radius 1."""
+
+
+@cache
+def _font(face: str) -> TTFont:
+    return TTFont(f"converter-{face}", str(FONT_DIR / FONT_FILES[face]))
+
+
+def _number(value: float) -> str:
+    """Return a length in mm to the micrometre, without needless digits."""
+    text = f"{value:.3f}".rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
+
+
+def _numbers(values: Iterable[float]) -> str:
+    return " ".join(_number(v) for v in values)
+
+
+def _colour(colour: str, operator: str) -> str:
+    return " ".join(f"{c / 255:.3f}".rstrip("0").rstrip(".") for c in rgb(colour)) + f" {operator}"
+
+
+class _Image(pdfdoc.PDFObject):
+    """A picture of the page, as JPEG without colour subsampling or, if small, without loss."""
+
+    def __init__(self, name: str, op: ImageOp) -> None:
+        from PIL import Image
+
+        self.name = name
+        self.height, self.width = op.pixels.shape[:2]
+        self.gray = op.pixels.ndim == 2
+        if self.width * self.height > 40_000 and not self.gray:
+            buffer = io.BytesIO()
+            Image.fromarray(op.pixels).save(buffer, "JPEG", quality=90, subsampling=0)
+            self.data, self.filter = buffer.getvalue(), "DCTDecode"
+        else:
+            import zlib
+
+            self.data, self.filter = zlib.compress(op.pixels.tobytes(), 9), "FlateDecode"
+
+    def format(self, document: Any) -> bytes:
+        stream = pdfdoc.PDFStream(content=self.data)
+        entries = {
+            "Type": pdfdoc.PDFName("XObject"),
+            "Subtype": pdfdoc.PDFName("Image"),
+            "Width": self.width,
+            "Height": self.height,
+            "BitsPerComponent": 8,
+            "ColorSpace": pdfdoc.PDFName("DeviceGray" if self.gray else "DeviceRGB"),
+            "Filter": pdfdoc.PDFName(self.filter),
+        }
+        for key, value in entries.items():
+            stream.dictionary[key] = value
+        formatted: bytes = stream.format(document)
+        return formatted
+
+
+class _PdfPage:
+    """Turns the calls of one page into content operators."""
+
+    def __init__(self, canvas: ReportlabCanvas, tags: TagTree) -> None:
+        self.canvas: Any = canvas
+        self.code: list[str] = canvas._code  # type: ignore[attr-defined]
+        self.tags = tags
+
+    def draw(self, op: Op) -> None:
+        if not isinstance(op, (TagOp, EndOp, ClipOp)):
+            self.code.extend(self.tags.open_artifact())
+        if isinstance(op, MarksOp):
+            self._marks(op)
+        elif isinstance(op, LinesOp):
+            self._lines(op)
+        elif isinstance(op, RectanglesOp):
+            self._rectangles(op)
+        elif isinstance(op, TextOp):
+            self._text(op)
+        elif isinstance(op, PathOp):
+            self._path(op)
+        elif isinstance(op, CirclesOp):
+            self._circles(op)
+        elif isinstance(op, ImageOp):
+            self._image(op)
+        elif isinstance(op, ClipOp):
+            box = _numbers((op.x_mm, op.y_mm, op.width_mm, op.height_mm))
+            self.code.append(f"q {box} re W n")
+        elif isinstance(op, TagOp):
+            self.code.extend(self.tags.open(op))
+        elif isinstance(op, EndOp):
+            self.code.extend(["Q"] if op.of == "clip" else self.tags.close())
+
+    def _paint(self, fill: str | None, stroke: str | None, width_mm: float) -> str:
+        """Set colours and return the painting operator."""
+        if fill is not None:
+            self.code.append(_colour(fill, "rg"))
+        if stroke is not None:
+            self.code.append(f"{_colour(stroke, 'RG')} {_number(width_mm)} w")
+        return "B*" if fill and stroke else "f*" if fill else "S"
+
+    def _marks(self, op: MarksOp) -> None:
+        rows, columns = np.nonzero(op.cells)
+        size = f"{op.size:g}"
+        if op.shape == "block":
+            inset = (1 - op.size) / 2
+            head = _colour(op.colour, "rg")
+            places = [f"{c} " for c in range(op.cells.shape[1])]
+            ends = [f"{r} {size} {size} re" for r in range(op.cells.shape[0])]
+            body = [places[c] + ends[r] for r, c in zip(rows.tolist(), columns.tolist(), strict=True)]
+            paint = "f"
+        else:
+            inset = 0.0
+            head = f"{_colour(op.colour, 'RG')} {size} w 1 J"
+            low, high = 0.5 * op.size + 0.04, 0.96 - 0.5 * op.size
+            arms = zip((rows + low).tolist(), (columns + low).tolist(), strict=True)
+            side = high - low
+            body = [
+                f"{x:g} {y:g} m {x + side:g} {y + side:g} l {x:g} {y + side:g} m {x + side:g} {y:g} l" for y, x in arms
+            ]
+            paint = "S"
+        scale = f"{op.cell_mm:.6f}".rstrip("0").rstrip(".")
+        shift = _numbers((op.x_mm + inset * op.cell_mm, op.y_mm + inset * op.cell_mm))
+        self.code.append(f"q {scale} 0 0 {scale} {shift} cm {head}")
+        self.code.append("\n".join(body))
+        self.code.append(f"{paint} Q")
+
+    def _lines(self, op: LinesOp) -> None:
+        head = f"q {_colour(op.colour, 'RG')} {_number(op.width_mm)} w"
+        if op.dash_mm:
+            head += f" [{_numbers(op.dash_mm)}] 0 d"
+        if op.round_ends:
+            head += " 1 J"
+        self.code.append(head)
+        rounded = np.round(op.segments, 3).tolist()
+        self.code.append("\n".join(f"{a:.7g} {b:.7g} m {c:.7g} {d:.7g} l" for a, b, c, d in rounded))
+        self.code.append("S Q")
+
+    def _rectangles(self, op: RectanglesOp) -> None:
+        self.code.append("q")
+        paint = self._paint(op.fill, op.stroke, op.width_mm)
+        self.code.append("\n".join(f"{_numbers(box)} re" for box in op.boxes.tolist()))
+        self.code.append(f"{paint} Q")
+
+    def _path(self, op: PathOp) -> None:
+        self.code.append("q")
+        if op.dash_mm:
+            self.code.append(f"[{_numbers(op.dash_mm)}] 0 d")
+        if op.round_ends:
+            self.code.append("1 J 1 j")
+        paint = self._paint(op.fill, op.stroke, op.width_mm)
+        for ring in op.rings:
+            points = [_numbers(point) for point in ring.tolist()]
+            drawn = [f"{points[0]} m", *(f"{point} l" for point in points[1:])]
+            if op.closed:
+                drawn.append("h")
+            self.code.append("\n".join(drawn))
+        self.code.append(f"{paint} Q")
+
+    def _circles(self, op: CirclesOp) -> None:
+        self.code.append("q")
+        paint = self._paint(op.fill, op.stroke, op.width_mm)
+        r, k = op.radius_mm, op.radius_mm * CIRCLE_KAPPA
+        for x, y in op.centres.tolist():
+            curves = (
+                (x + r, y + k, x + k, y + r, x, y + r),
+                (x - k, y + r, x - r, y + k, x - r, y),
+                (x - r, y - k, x - k, y - r, x, y - r),
+                (x + k, y - r, x + r, y - k, x + r, y),
+            )
+            drawn = " ".join(f"{_numbers(curve)} c" for curve in curves)
+            self.code.append(f"{_numbers((x + r, y))} m {drawn} h")
+        self.code.append(f"{paint} Q")
+
+    def _text(self, op: TextOp) -> None:
+        document = self.canvas._doc
+        width = text_width(op.text, op.size_mm, op.weight) if op.anchor != "start" else 0.0
+        back = width * (0.5 if op.anchor == "middle" else 1.0)
+        angle = np.deg2rad(op.angle_deg)
+        cos, sin = float(np.cos(angle)), float(np.sin(angle))
+        x, y = op.x_mm - back * cos, op.y_mm - back * sin
+        turn = _numbers((cos, sin, sin, -cos)) if op.angle_deg else "1 0 0 -1"
+        self.code.append(f"BT {_colour(op.colour, 'rg')} {turn} {_numbers((x, y))} Tm")
+        for face, run in split_runs(op.text, op.weight):
+            font = _font(face)
+            for subset, chunk in font.splitString(run, document):
+                name = font.getSubsetInternalName(subset, document)
+                self.code.append(f"{name} {_number(op.size_mm)} Tf ({self.canvas._escape(chunk)}) Tj")
+        self.code.append("ET")
+
+    def _image(self, op: ImageOp) -> None:
+        canvas, document = self.canvas, self.canvas._doc
+        name = f"picture{len(document.idToObject)}"
+        image = _Image(name, op)
+        registered = document.getXObjectName(name)
+        canvas._currentPageHasImages = 1
+        canvas._formsinuse.append(name)
+        document.Reference(image, registered)
+        document.addForm(name, image)
+        matrix = _numbers((op.width_mm, 0, 0, -op.height_mm, op.x_mm, op.y_mm + op.height_mm))
+        self.code.append(f"q {matrix} cm /{registered} Do Q")
+
+
+def render_pdf(drawing: Drawing) -> bytes:
+    """Return all pages of a drawing as one PDF.
+
+    Notes
+    -----
+    The PDF's user unit is 1/72 inch (ISO 32000-1:2008, 8.3.2.3; clause from memory). There is no date in
+    the file, so equal drawings give equal bytes.
+    """
+    buffer = io.BytesIO()
+    first = drawing.pages[0]
+    canvas: Any = ReportlabCanvas(
+        buffer,
+        pagesize=(mm_to_points(first.width_mm), mm_to_points(first.height_mm)),
+        pageCompression=1,
+        invariant=1,
+        lang=drawing.language,
+    )
+    canvas.setTitle(drawing.title)
+    canvas.setCreator("onecolour")
+    canvas.setProducer("onecolour")
+    canvas.setAuthor("")
+    canvas.setSubject("")
+    canvas.setViewerPreference("DisplayDocTitle", "true")
+    canvas.setViewerPreference("PrintScaling", "None")
+    tags = TagTree(canvas._doc)
+    scale = mm_to_points(1.0)
+    labels = False
+    for page in drawing.pages:
+        width, height = mm_to_points(page.width_mm), mm_to_points(page.height_mm)
+        canvas.setPageSize((width, height))
+        canvas._code.append(f"q {scale:.9f} 0 0 {-scale:.9f} 0 {height:.6f} cm")
+        if page.label:
+            key = f"page{len(canvas._doc.Pages.pages)}"
+            canvas.bookmarkPage(key)
+            canvas.addOutlineEntry(page.label, key, level=0)
+            labels = True
+        tags.begin_page()
+        end = _PdfPage(canvas, tags)
+        for op in page.ops:
+            end.draw(op)
+        canvas._code.extend(tags.end_page())
+        canvas._code.append("Q")
+        canvas.showPage()
+        tags.attach(canvas._doc.Pages.pages[-1])
+    if labels and len(drawing.pages) > 2:
+        canvas.showOutline()
+    tags.finish()
+    canvas.save()
+    return buffer.getvalue()
