@@ -58,7 +58,7 @@ def prepare(*extras: str) -> Path:
             venv.EnvBuilder(with_pip=True, clear=FOLDER.exists(), symlinks=os.name != "nt").create(FOLDER)
         except (OSError, subprocess.CalledProcessError, SystemExit) as error:
             raise SetupError(
-                f"Python cannot make an environment here ({error}); on Debian or Ubuntu install the package python3-venv."
+                f"Python cannot make an environment here ({error}); on Debian or Ubuntu install python3-venv."
             ) from None
     print("Installing what the program needs (some minutes the first time) ...", flush=True)
     target = f"{ROOT}[{','.join(extras)}]" if extras else str(ROOT)
