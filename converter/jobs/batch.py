@@ -1,0 +1,169 @@
+"""One picture or many: read, chart, measure, draw, write."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, Final
+
+from converter.errors import ConverterError, ExitCode, UsageError
+from converter.files.output import check_name, check_targets, name_from
+from converter.jobs.chart import (
+    CHART_SUFFIXES,
+    make_chart,
+    open_picture,
+    planned_files,
+    read_mask,
+    write_outputs,
+)
+from converter.jobs.materials import Materials
+from converter.settings import ChartSettings, LimitSettings, ThreadSettings, TimeSettings
+
+_MANY: Final = 4
+"""From so many pictures on a second process pays for its start."""
+
+
+@dataclass(frozen=True, eq=False)
+class Request:
+    """What to make of each picture.
+
+    Parameters
+    ----------
+    settings : ChartSettings
+    wide_given : bool
+        The width is hers, not the usual one; limits may still make the chart narrower.
+    limits : LimitSettings
+    materials : Materials
+    thread, time : ThreadSettings, TimeSettings
+    piece : str, optional
+    paper : str
+    keep, clear : path, optional
+        Mask pictures.
+    """
+
+    settings: ChartSettings
+    wide_given: bool = False
+    limits: LimitSettings = field(default_factory=LimitSettings)
+    materials: Materials = field(default_factory=Materials)
+    thread: ThreadSettings = field(default_factory=ThreadSettings)
+    time: TimeSettings = field(default_factory=TimeSettings)
+    piece: str | None = None
+    paper: str = "A4"
+    keep: Path | None = None
+    clear: Path | None = None
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one picture.
+
+    Parameters
+    ----------
+    picture : Path
+    files : tuple of Path
+    report : mapping
+        The machine report; empty where it failed.
+    text : str
+        The report in words, or what went wrong.
+    exit_code : int
+    """
+
+    picture: Path
+    files: tuple[Path, ...] = ()
+    report: Mapping[str, Any] = field(default_factory=dict)
+    text: str = ""
+    exit_code: int = int(ExitCode.DONE)
+
+
+def result_names(pictures: Sequence[Path], name: str | None) -> list[str]:
+    """Return the base names of the results of each picture, all different.
+
+    Raises
+    ------
+    UsageError
+        If one name is given for several pictures, or is no file name.
+    """
+    if name is not None:
+        if len(pictures) > 1:
+            raise UsageError(
+                "One --name cannot serve several pictures.", "Leave it out; they take the pictures' names."
+            )
+        return [check_name(name)]
+    names: list[str] = []
+    for picture in pictures:
+        base = name_from(picture)
+        unique, number = base, 2
+        while unique.casefold() in {n.casefold() for n in names}:
+            unique, number = f"{base} {number}", number + 1
+        names.append(unique)
+    return names
+
+
+def chart_picture(picture: Path, request: Request, folder: Path, name: str, overwrite: bool) -> Outcome:
+    """Chart one picture and write its results.
+
+    Raises
+    ------
+    ConverterError
+    """
+    from converter.jobs.facts import gather_facts
+    from converter.jobs.outputs import chart_outputs
+    from converter.jobs.sizes import fit_width
+    from converter.report.machine import report_mapping
+    from converter.report.plain import report_text
+
+    check_targets(planned_files(folder, name, CHART_SUFFIXES), overwrite)
+    reduction = request.settings.reduction
+    opened = open_picture(picture, max(reduction.columns or 0, reduction.rows or 0))
+    masks = {
+        key: read_mask(path) for key, path in (("keep", request.keep), ("clear", request.clear)) if path is not None
+    }
+    settings = replace(request.settings, reduction=replace(reduction, **masks))
+    settings, limit_notes = fit_width(opened.pixels, settings, request)
+    made = make_chart(opened, settings, request.materials, title=name, source=picture.name)
+    facts = gather_facts(made.chart, thread=request.thread, time=request.time, piece=request.piece, notes=limit_notes)
+    outputs = chart_outputs(made, facts, paper=request.paper, thread=request.thread)
+    files = write_outputs(outputs, folder, name, overwrite)
+    return Outcome(picture, tuple(files), report_mapping(facts), report_text(facts))
+
+
+def _attempt(picture: Path, request: Request, folder: Path, name: str, overwrite: bool) -> Outcome:
+    try:
+        return chart_picture(picture, request, folder, name, overwrite)
+    except ConverterError as error:
+        return Outcome(picture, text=str(error), exit_code=int(error.exit_code))
+    except MemoryError:
+        return Outcome(picture, text="There is not enough memory for this picture.", exit_code=int(ExitCode.REQUEST))
+
+
+def chart_pictures(
+    pictures: Sequence[Path], request: Request, folder: Path, names: Sequence[str], overwrite: bool
+) -> Iterator[Outcome]:
+    """Chart several pictures, one failure not stopping the rest.
+
+    Yields
+    ------
+    outcome : Outcome
+        In the order of the pictures.
+    """
+    workers = min(os.cpu_count() or 1, 2 if len(pictures) >= _MANY else 1)
+    work = [(p, request, folder, n, overwrite) for p, n in zip(pictures, names, strict=True)]
+    if workers == 1:
+        for each in work:
+            yield _attempt(*each)
+        return
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor
+
+    with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"), initializer=_calm) as pool:
+        for future in [pool.submit(_attempt, *each) for each in work]:
+            yield future.result()
+
+
+def _calm() -> None:
+    """Keep one thread a process: there are as many processes as are useful."""
+    import cv2
+
+    cv2.setNumThreads(1)
