@@ -92,7 +92,88 @@ def chart_from_reduction(image: Any, reduction: Reduction, settings: ChartSettin
 
 def lines_for_reduction(image: Any, reduction: Reduction, settings: ChartSettings) -> LineArray:
     """Return the backstitches (K, 2, 2) that belong on the grid of a reduction."""
-    return np.zeros((0, 2, 2), dtype=np.float64)
+    if settings.lines.lines == "none":
+        return np.zeros((0, 2, 2), dtype=np.float64)
+    ready = prepare_picture(image, settings)
+    placement = np.concatenate([reduction.placement, [[0.0, 0.0, 1.0]]])
+    return _lines_on_grid(ready, placement, reduction.cells.shape, reduction.cells, reduction.kind, settings)
+
+
+def suggest_lines(image: Any, columns: int | None = 60, lines: str = "auto", **settings: Any) -> LineArray:
+    """Return backstitches that follow the edges and strokes of a picture.
+
+    Parameters
+    ----------
+    image : ndarray of shape (H, W), (H, W, 3) RGB or (H, W, 4) RGBA, uint8
+    columns : int or None
+        Stitches across the whole picture; with None, ``rows`` rules.
+    lines : str
+        ``edges``: outlines of areas, thin strokes as one line; ``strokes``: centre lines of thin strokes
+        alone; ``auto``: what the kind of picture asks for, as if there were no crosses.
+    **settings
+        Fields of `PictureSettings`, `ReductionSettings` and `LineSettings`.
+
+    Returns
+    -------
+    lines : ndarray of shape (K, 2, 2)
+        Each backstitch from hole (row, col) to hole (row, col). The grid is that of the whole picture, after turning
+        and cropping but never trimmed: hole (0, 0) is its top left corner, its width is ``columns`` stitches.
+
+    Raises
+    ------
+    UsageError
+        If a setting is unknown or out of range, or the array is no picture.
+    """
+    chosen = ChartSettings.from_options(columns=columns, lines=lines, **settings)
+    if chosen.lines.lines == "none":
+        return np.zeros((0, 2, 2), dtype=np.float64)
+    ready = prepare_picture(image, chosen)
+    height, width = ready.orientation.inverse().apply(np.empty(ready.gray.shape, dtype=np.bool_)).shape
+    wide, high = chosen.reduction.columns, chosen.reduction.rows
+    if wide is not None:
+        cell = width / wide
+        high = max(1, round(height / cell))
+    else:
+        assert high is not None
+        cell = height / high
+        wide = max(1, round(width / cell))
+    if max(wide, high) > MAX_SIDE:
+        raise RequestError(
+            f"The picture would be {wide} x {high} stitches; {MAX_SIDE} is the most on a side.",
+            "Ask for fewer stitches on the other side, or crop the picture.",
+        )
+    # The prepared picture is turned; its own corner leads back to the picture as it came.
+    upright = ready.to_source @ np.linalg.inv(ready.orientation.matrix((height, width)))
+    placement = upright @ np.diag([cell, cell, 1.0])
+    return _lines_on_grid(ready, placement, (high, wide), None, chosen.reduction.kind, chosen)
+
+
+def _lines_on_grid(
+    ready: Prepared,
+    placement: npt.NDArray[np.float64],
+    shape: tuple[int, ...],
+    cells: CellArray | None,
+    kind: str,
+    settings: ChartSettings,
+) -> LineArray:
+    """Return the backstitches on an upright grid, worked out in the standard orientation."""
+    # Imported here: the lines are the only part that needs a skeleton.
+    from converter.outline.suggest import suggest
+
+    one = ready.orientation
+    rows, cols = shape
+    turned = one.matrix((rows, cols))
+    standing = np.linalg.inv(ready.to_source) @ placement @ turned
+    lines = suggest(
+        ready.gray if ready.colour is None else ready.colour,
+        standing[:2],
+        (cols, rows) if one.transpose else (rows, cols),
+        None if cells is None else one.apply(cells),
+        kind,
+        settings.lines,
+    )
+    ends = np.concatenate([lines, np.ones((len(lines), 2, 1))], axis=2)
+    return np.asarray((ends @ turned.T)[:, :, :2], dtype=np.float64)
 
 
 def reduce_picture(image: Any, settings: ChartSettings) -> Reduction:

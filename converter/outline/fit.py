@@ -1,0 +1,381 @@
+"""One curve to one chain of holes: a dynamic programme over lattice vectors.
+
+States are pairs of a hole near the curve and the place of the curve nearest to it, in order along
+the curve. A move goes from one state to a later one along a straight lattice vector, short or
+long: as far as the curve stays straight. What a move costs is worked out in constant time from
+prefix sums of the curve's points. With ``n`` the unit vector across the move and ``d`` the offset
+of the curve from it:
+
+- parallel shift, the mean of ``d`` squared, at a low weight: a line that lies half a stitch beside
+  the true one, but straight, reads well;
+- slope and shape, the variance of ``d``, at a high weight;
+- drift along the curve.
+
+A vertex between two moves costs a charge of its own where the curve is straight, next to nothing
+where the curve itself turns, and more the farther its turn is from the curve's turn there; this
+last part is capped so that sharp tips survive. As a charge depends on two moves, the programme runs over moves, not
+states; moves whose cost exceeds the cheapest at the same state by more than a turn can ever cost
+are dropped, which loses nothing.
+
+A long vector stands for the balanced word of short steps that makes it up (`lattice`), so a
+straight line of any slope comes out regular.
+
+References
+----------
+P. Selinger, Potrace: a polygon-based tracing algorithm, 2003 (optimal polygons by prefix sums).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from converter.model.arrays import PointArray
+from converter.outline.lattice import HoleArray, straight_words
+
+SPACING = 0.2
+"""Distance of the curve's points, in stitches."""
+
+
+@dataclass(frozen=True)
+class FitWeights:
+    """What the dynamic programme charges; lengths in stitches."""
+
+    reach: float = 0.8
+    """Holes farther than this from the curve are not used."""
+    shift: float = 1.0
+    shape: float = 5.0
+    drift: float = 0.3
+    end: float = 1.0
+    """Squared distance of an open end from the curve's end."""
+    vertex: float = 0.35
+    """A vertex where the curve is straight."""
+    turn: float = 0.6
+    """Squared difference, in radians, of the turn and the curve's own turn."""
+    turn_cap: float = 0.9
+    occupied: float = 6.0
+    """A hole that belongs to another chain."""
+    bend_span: float = 1.5
+    """The curve's own turn is measured between pieces of this length."""
+    straight_rms: float = 0.12
+    """A piece of curve whose points keep this near a line is straight."""
+
+
+@dataclass(frozen=True)
+class Stop:
+    """A place on a curve where the chain must pass through one of some holes."""
+
+    at: int
+    """Index of the curve's point."""
+    holes: tuple[tuple[int, int], ...]
+    costs: tuple[float, ...] = ()
+    """What each hole costs; nothing if empty."""
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A chain found for a curve."""
+
+    vertices: HoleArray
+    """Holes where the moves meet."""
+    places: npt.NDArray[np.int64]
+    """Index of the curve's point at each vertex."""
+    cost: float
+
+
+@dataclass(frozen=True)
+class _Sums:
+    points: PointArray
+    first: npt.NDArray[np.float64]
+    second: npt.NDArray[np.float64]
+    turn: npt.NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
+
+
+def _prefix_sums(points: PointArray) -> _Sums:
+    zero = np.zeros((1, 2))
+    first = np.concatenate([zero, np.cumsum(points, axis=0)])
+    products = np.stack([points[:, 0] ** 2, points[:, 1] ** 2, points[:, 0] * points[:, 1]], axis=1)
+    second = np.concatenate([np.zeros((1, 3)), np.cumsum(products, axis=0)])
+    return _Sums(points, first, second)
+
+
+def curve_turns(points: PointArray, closed: bool, span: float) -> npt.NDArray[np.float64]:
+    """Return the turn of a curve at each of its points, in radians, signed.
+
+    Notes
+    -----
+    The angle between the chord of the last ``span`` stitches and that of the next. Near open ends
+    both chords shrink together.
+    """
+    count = len(points)
+    step = max(round(span / SPACING), 1)
+    at = np.arange(count)
+    if closed:
+        ring = count - 1
+        step = min(step, max(ring // 4, 1))
+        before, after = points[(at - step) % ring], points[(at + step) % ring]
+    else:
+        reach = np.minimum(step, np.minimum(at, count - 1 - at))
+        before, after = points[at - reach], points[at + reach]
+    back, on = points - before, after - points
+    cross = back[:, 0] * on[:, 1] - back[:, 1] * on[:, 0]
+    turns = np.arctan2(cross, (back * on).sum(axis=1))
+    return np.asarray(np.where((np.abs(back).sum(axis=1) > 0) & (np.abs(on).sum(axis=1) > 0), turns, 0.0))
+
+
+def _straight_reach(sums: _Sums, weights: FitWeights) -> npt.NDArray[np.int64]:
+    """Return for each point how many points on the curve still runs straight."""
+    count = len(sums.points)
+    reach = np.full(count, min(int(9 / SPACING), count - 1))
+    at = np.arange(count)
+    alive = np.ones(count, dtype=bool)
+    for length in (12, 16, 20, 26, 34, 44, 58, 76, 100, 130):
+        step = int(length / SPACING)
+        # Past the end the window is what is left of the curve.
+        last = np.minimum(at + step, count - 1)
+        size = (last - at + 1).astype(np.float64)
+        mean = (sums.first[last + 1] - sums.first[at]) / size[:, None]
+        square = (sums.second[last + 1] - sums.second[at]) / size[:, None]
+        rr, cc, rc = (
+            square[:, 0] - mean[:, 0] ** 2,
+            square[:, 1] - mean[:, 1] ** 2,
+            square[:, 2] - mean[:, 0] * mean[:, 1],
+        )
+        least = 0.5 * (rr + cc - np.hypot(rr - cc, 2 * rc))
+        alive &= least < weights.straight_rms**2
+        if not alive.any():
+            break
+        reach[alive] = step
+    return reach
+
+
+def _states(
+    points: PointArray, shape: tuple[int, int], weights: FitWeights, stops: Sequence[Stop]
+) -> tuple[HoleArray, npt.NDArray[np.int64], npt.NDArray[np.float64], npt.NDArray[np.int64]]:
+    """Return holes, their places on the curve, own costs and the number of the stop (or -1), in order."""
+    count = len(points)
+    base = np.floor(points).astype(np.int64)
+    holes = (base[:, None, :] + np.array([(0, 0), (0, 1), (1, 0), (1, 1)])).reshape(-1, 2)
+    where = np.repeat(np.arange(count), 4)
+    away = np.hypot(*(holes - points[where]).T)
+    near = (away <= weights.reach) & (holes >= 0).all(axis=1) & (holes <= shape).all(axis=1)
+    holes, where, away = holes[near], where[near], away[near]
+    key = holes[:, 0] * (shape[1] + 1) + holes[:, 1]
+    order = np.lexsort((where, key))
+    holes, where, away, key = holes[order], where[order], away[order], key[order]
+    gap = int(1.0 / SPACING)
+    new = np.ones(len(key), dtype=bool)
+    new[1:] = (key[1:] != key[:-1]) | (np.diff(where) > gap)
+    group = np.cumsum(new) - 1
+    best = np.lexsort((where, np.round(away, 9), group))
+    chosen = best[np.concatenate([[True], np.diff(group[best]) > 0])] if len(best) else best
+    holes, where, cost = holes[chosen], where[chosen], np.zeros(len(chosen))
+    number = np.full(len(holes), -1)
+    for index, stop in enumerate(stops):
+        size = len(stop.holes)
+        # Holes of the stop take the place of all others at the same spot.
+        keep = (where != stop.at) | (number >= 0)
+        holes = np.concatenate([holes[keep], np.array(stop.holes, dtype=np.int64).reshape(-1, 2)])
+        where = np.concatenate([where[keep], np.full(size, stop.at)])
+        cost = np.concatenate([cost[keep], np.array(stop.costs or (0.0,) * size)])
+        number = np.concatenate([number[keep], np.full(size, index)])
+    order = np.lexsort((holes[:, 1], holes[:, 0], where))
+    return holes[order], where[order], cost[order], number[order]
+
+
+def fit_curve(
+    points: PointArray,
+    shape: tuple[int, int],
+    weights: FitWeights,
+    stops: Sequence[Stop],
+    closed: bool = False,
+    occupied: npt.NDArray[np.bool_] | None = None,
+) -> Fit | None:
+    """Return the cheapest chain along a curve.
+
+    Parameters
+    ----------
+    points : ndarray of shape (n, 2)
+        The curve in stitches, resampled at about `SPACING`; a closed curve repeats its first point.
+    shape : tuple of int
+        Rows and columns of the grid; holes go from 0 to rows and 0 to columns.
+    weights : FitWeights
+    stops : sequence of Stop
+        In order along the curve. The first must be at point 0 and the last at point n - 1.
+    closed : bool
+        Only for measuring turns; the two ends are still those of the stops.
+    occupied : ndarray of shape (rows + 1, cols + 1), bool, optional
+        Holes that other chains use and this one should keep off.
+
+    Returns
+    -------
+    fit : Fit or None
+        None if no chain leads through the stops.
+    """
+    sums = _prefix_sums(points)
+    turns = curve_turns(points, closed, weights.bend_span)
+    reach = _straight_reach(sums, weights)
+    holes, where, own, number = _states(points, shape, weights, stops)
+    size = len(holes)
+    # Next stop after each place: no move may jump over it.
+    stop_at = np.array([stop.at for stop in stops])
+    limit = np.minimum(
+        where + reach[where], stop_at[np.minimum(np.searchsorted(stop_at, where, side="right"), len(stop_at) - 1)]
+    )
+    upto = np.searchsorted(where, limit, side="right")
+    starts = np.repeat(np.arange(size), np.maximum(upto - np.arange(size) - 1, 0))
+    if len(starts) == 0:
+        return None
+    offset = np.arange(len(starts)) - np.repeat(
+        np.cumsum(np.maximum(upto - np.arange(size) - 1, 0)) - np.maximum(upto - np.arange(size) - 1, 0),
+        np.maximum(upto - np.arange(size) - 1, 0),
+    )
+    ends = starts + 1 + offset
+    cost, vector = _move_costs(sums, holes, where, starts, ends, weights)
+    if occupied is not None and occupied.any():
+        cost = cost + weights.occupied * _occupied_on_way(occupied, holes, starts, ends, vector, number)
+    fine = np.isfinite(cost)
+    # A move between two holes of the same stop would leave it twice.
+    fine &= ~((number[starts] >= 0) & (number[starts] == number[ends]))
+    starts, ends, cost, vector = starts[fine], ends[fine], cost[fine] + own[ends[fine]], vector[fine]
+    result = _cheapest_path(size, starts, ends, cost, vector, where, own, number, turns, weights, len(stops) - 1)
+    if result is None:
+        return None
+    path, total = result
+    return Fit(holes[path], where[path], total)
+
+
+def _move_costs(
+    sums: _Sums,
+    holes: HoleArray,
+    where: npt.NDArray[np.int64],
+    starts: npt.NDArray[np.int64],
+    ends: npt.NDArray[np.int64],
+    weights: FitWeights,
+) -> tuple[npt.NDArray[np.float64], HoleArray]:
+    vector = holes[ends] - holes[starts]
+    norm = np.hypot(vector[:, 0], vector[:, 1])
+    safe = np.where(norm > 0, norm, 1.0)
+    across = np.stack([-vector[:, 1], vector[:, 0]], axis=1) / safe[:, None]
+    low, high = where[starts], where[ends]
+    size = (high - low + 1).astype(np.float64)
+    mean = (sums.first[high + 1] - sums.first[low]) / size[:, None]
+    square = (sums.second[high + 1] - sums.second[low]) / size[:, None]
+    rr, cc, rc = square[:, 0] - mean[:, 0] ** 2, square[:, 1] - mean[:, 1] ** 2, square[:, 2] - mean[:, 0] * mean[:, 1]
+    variance = np.maximum(across[:, 0] ** 2 * rr + across[:, 1] ** 2 * cc + 2 * across[:, 0] * across[:, 1] * rc, 0.0)
+    shift = ((mean - holes[starts]) * across).sum(axis=1)
+    chord = sums.points[high] - sums.points[low]
+    along = (chord * vector).sum(axis=1) / safe
+    arc = (high - low) * SPACING
+    length = np.maximum(norm, arc)
+    drift = np.abs(norm - along) + np.maximum(arc - norm - 0.7, 0.0)
+    cost = length * (weights.shift * shift**2 + weights.shape * variance) + weights.drift * drift**2
+    cost[(norm == 0) | (along <= 0) & (arc > 0.8) | (variance > 0.45**2)] = np.inf
+    return cost, vector
+
+
+def _occupied_on_way(
+    occupied: npt.NDArray[np.bool_],
+    holes: HoleArray,
+    starts: npt.NDArray[np.int64],
+    ends: npt.NDArray[np.int64],
+    vector: HoleArray,
+    number: npt.NDArray[np.int64],
+) -> npt.NDArray[np.float64]:
+    """Return how many holes of each move, its start left out, are occupied."""
+    hits = np.zeros(len(starts))
+    kinds, which = np.unique(vector, axis=0, return_inverse=True)
+    order = np.argsort(which.ravel(), kind="stable")
+    bounds = np.searchsorted(which.ravel()[order], np.arange(len(kinds) + 1))
+    for index, kind in enumerate(kinds):
+        here = order[bounds[index] : bounds[index + 1]]
+        if not kind.any():
+            continue
+        word = straight_words((int(kind[0]), int(kind[1])))[0][1:]
+        at = holes[starts[here]][:, None, :] + word[None, :, :]
+        at = np.clip(at, 0, np.array(occupied.shape) - 1)
+        taken = occupied[at[:, :, 0], at[:, :, 1]]
+        # Ends at a stop are wanted there.
+        taken[:, -1] &= number[ends[here]] < 0
+        hits[here] = taken.sum(axis=1)
+    return hits
+
+
+def _cheapest_path(
+    size: int,
+    starts: npt.NDArray[np.int64],
+    ends: npt.NDArray[np.int64],
+    cost: npt.NDArray[np.float64],
+    vector: HoleArray,
+    where: npt.NDArray[np.int64],
+    own: npt.NDArray[np.float64],
+    number: npt.NDArray[np.int64],
+    turns: npt.NDArray[np.float64],
+    weights: FitWeights,
+    last_stop: int,
+) -> tuple[list[int], float] | None:
+    """Return the states of the cheapest path from the first stop to the last, and its cost."""
+    angle = np.arctan2(vector[:, 1].astype(np.float64), vector[:, 0].astype(np.float64))
+    total = np.full(len(starts), np.inf)
+    before = np.full(len(starts), -1)
+    first_out = np.searchsorted(starts, np.arange(size + 1))
+    by_end = np.argsort(ends, kind="stable")
+    first_in = np.searchsorted(ends[by_end], np.arange(size + 1))
+    most = weights.vertex + weights.turn_cap
+    for state in range(size):
+        low, high = first_out[state], first_out[state + 1]
+        if low == high:
+            continue
+        if number[state] == 0:
+            total[low:high] = cost[low:high] + own[state]
+            continue
+        incoming = by_end[first_in[state] : first_in[state + 1]]
+        so_far = total[incoming]
+        if len(so_far) == 0:
+            continue
+        least = so_far.min()
+        if not np.isfinite(least):
+            continue
+        keep = so_far <= least + most
+        incoming, so_far = incoming[keep], so_far[keep]
+        curve_turn = turns[where[state]]
+        turn = angle[None, low:high] - angle[incoming][:, None]
+        miss = (turn - curve_turn + np.pi) % (2 * np.pi) - np.pi
+        charge = np.minimum(weights.turn * miss * miss, weights.turn_cap)
+        straight = weights.vertex * max(0.0, 1.0 - abs(curve_turn) / 0.5)
+        sums = so_far[:, None] + charge
+        if number[state] < 0:
+            sums += straight
+        pick = np.argmin(sums, axis=0)
+        total[low:high] = sums[pick, np.arange(high - low)] + cost[low:high]
+        before[low:high] = incoming[pick]
+    final = np.nonzero(number[ends] == last_stop)[0]
+    if len(final) == 0:
+        return None
+    best = int(final[np.argmin(total[final])])
+    if not np.isfinite(total[best]):
+        return None
+    path = [int(ends[best]), int(starts[best])]
+    at = int(before[best])
+    while at >= 0:
+        path.append(int(starts[at]))
+        at = int(before[at])
+    return path[::-1], float(total[best])
+
+
+def end_stop(points: PointArray, at: int, shape: tuple[int, int], weights: FitWeights, reach: float = 0.95) -> Stop:
+    """Return a stop at a point of the curve with all holes near it, dearer the farther off they are."""
+    centre = points[at]
+    base = np.floor(centre).astype(int)
+    options = [
+        (row, col)
+        for row in range(base[0] - 1, base[0] + 3)
+        for col in range(base[1] - 1, base[1] + 3)
+        if 0 <= row <= shape[0] and 0 <= col <= shape[1]
+    ]
+    away = [float(np.hypot(row - centre[0], col - centre[1])) for row, col in options]
+    near = [index for index, distance in enumerate(away) if distance <= max(reach, min(away) + 1e-9)]
+    return Stop(at, tuple(options[k] for k in near), tuple(weights.end * away[k] ** 2 for k in near))

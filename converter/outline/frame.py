@@ -1,0 +1,164 @@
+"""The picture in the stitch frame: a fixed number of pixels a stitch, even paper, ink above zero.
+
+Paper under a lamp or a window is not equally bright. Its brightness is taken as a quadratic
+surface in the logarithm of the gray value, fitted to the bright pixels again and again while darker
+ones are dropped; unlike a local maximum it does not sink inside large dark shapes.
+
+What is ink is decided against the darkest value within a stitch: a pixel is ink if it is darker
+than half way between paper and that value. So a faint hairline and a black area each have their
+edge where their own darkness falls to one half.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from converter.model.arrays import GrayArray, MaskArray, PictureArray
+
+
+@dataclass(frozen=True, eq=False)
+class StitchFrame:
+    """A picture resampled so that its pixels fill the grid exactly."""
+
+    rgb: npt.NDArray[np.float32]
+    """(rows * scale, cols * scale, 3), 0 to 1."""
+    scale: int
+    """Pixels a stitch."""
+    shape: tuple[int, int]
+    """Rows and columns of the grid."""
+
+
+def working_scale(columns: int, rows: int) -> int:
+    """Return the pixels a stitch to work at: 12 on small grids, fewer on large ones."""
+    return int(np.clip(900 // max(columns, rows), 4, 12))
+
+
+def to_frame(
+    image: PictureArray, placement: npt.NDArray[np.float64], shape: tuple[int, int], scale: int
+) -> StitchFrame:
+    """Return the part of a picture under the grid.
+
+    Parameters
+    ----------
+    image : ndarray of shape (H, W), (H, W, 3) or (H, W, 4), uint8
+        Transparent parts count as white.
+    placement : ndarray of shape (2, 3)
+        Picture (row, col), pixel corners at whole numbers, of hole (row, col) is
+        ``placement @ [row, col, 1]``.
+    shape : tuple of int
+        Rows and columns of the grid.
+    scale : int
+        Pixels a stitch.
+
+    Notes
+    -----
+    The picture is first averaged down by a whole number so that the final, interpolated step
+    never skips pixels. Beyond the picture its edge pixels are repeated.
+    """
+    picture: npt.NDArray[Any] = image
+    if picture.ndim == 3 and picture.shape[2] == 4:
+        alpha = picture[:, :, 3:].astype(np.uint16)
+        flat = (picture[:, :, :3] * alpha + 255 * (255 - alpha) + 127) // 255
+        picture = flat.astype(np.uint8)
+    step = float(np.sqrt(abs(np.linalg.det(placement[:, :2])))) / scale
+    height, width = picture.shape[:2]
+    factor = max(int(step), 1)
+    if factor > 1:
+        rows, cols = -(-height // factor), -(-width // factor)
+        if (rows * factor, cols * factor) != (height, width):
+            picture = cv2.copyMakeBorder(
+                picture, 0, rows * factor - height, 0, cols * factor - width, cv2.BORDER_REPLICATE
+            )
+        picture = cv2.resize(picture, (cols, rows), interpolation=cv2.INTER_AREA)
+    size = (shape[1] * scale, shape[0] * scale)
+    # Pixel centres: frame (x + 0.5) / scale is the hole coordinate; picture centre coordinates are 0.5 less.
+    forward = placement.copy() / factor
+    col_to = forward[:, :2] / scale
+    origin = forward[:, 2] + col_to @ np.array([0.5, 0.5]) - 0.5
+    matrix = np.array([[col_to[1, 1], col_to[1, 0], origin[1]], [col_to[0, 1], col_to[0, 0], origin[0]]])
+    warped = cv2.warpAffine(
+        picture, matrix, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE
+    )
+    if warped.ndim == 2:
+        warped = np.repeat(warped[:, :, None], 3, axis=2)
+    return StitchFrame(np.asarray(warped, dtype=np.float32) / np.float32(255), scale, shape)
+
+
+def to_gray(rgb: npt.NDArray[np.float32]) -> GrayArray:
+    """Return the luma of sRGB-coded colours (weights of ITU-R BT.601)."""
+    return np.asarray(rgb @ np.array([0.299, 0.587, 0.114], dtype=np.float32), dtype=np.float32)
+
+
+def fit_paper(gray: GrayArray, stride: int) -> GrayArray:
+    """Return the brightness of the paper at each pixel.
+
+    Parameters
+    ----------
+    gray : ndarray of shape (H, W), float32
+    stride : int
+        Every so many pixels in both directions are looked at.
+    """
+    height, width = gray.shape
+    stride = max(min(stride, height // 24, width // 24), 1)
+    blurred = cv2.blur(gray, (3, 3))
+    sample = np.log(blurred[stride // 2 :: stride, stride // 2 :: stride].astype(np.float64) + 0.02)
+    rows = (np.arange(sample.shape[0]) + 0.5) / sample.shape[0] * 2 - 1
+    cols = (np.arange(sample.shape[1]) + 0.5) / sample.shape[1] * 2 - 1
+    y, x = np.meshgrid(rows, cols, indexing="ij")
+    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1).reshape(-1, 6)
+    value = sample.ravel()
+    surface = np.full(len(value), float(np.quantile(value, 0.9)))
+    # The bend of the surface is freed step by step; a wide margin first.
+    for count, margin in ((1, 0.5), (3, 0.35), (3, 0.25), (6, 0.2), (6, 0.15), (6, 0.1), (6, 0.08), (6, 0.08)):
+        keep = value > surface - margin
+        if keep.sum() < 24:
+            break
+        # A little weight on flatness holds the surface where no paper is in sight.
+        ridge = np.diag([0.0, 1e-3, 1e-3, 1e-2, 1e-2, 1e-2][:count]) * keep.sum()
+        part = terms[keep][:, :count]
+        solution = np.linalg.solve(part.T @ part + ridge, part.T @ value[keep])
+        surface = terms[:, :count] @ solution
+    coarse = np.exp(surface.reshape(sample.shape)) - 0.02
+    full = cv2.resize(coarse.astype(np.float32), (width, height), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(np.clip(full, 0.05, 1.5), dtype=np.float32)
+
+
+def find_ink(gray: GrayArray, scale: int) -> tuple[npt.NDArray[np.float32], MaskArray]:
+    """Return how far each pixel is beyond the edge of ink, and what is ink.
+
+    Parameters
+    ----------
+    gray : ndarray of shape (H, W), float32
+    scale : int
+        Pixels a stitch.
+
+    Returns
+    -------
+    field : ndarray of shape (H, W), float32
+        Above 0 in ink, 0 at its edge.
+    ink : ndarray of shape (H, W), bool
+    """
+    even = np.minimum(gray / fit_paper(gray, scale), 1.0).astype(np.float32)
+    smooth = cv2.GaussianBlur(even, (0, 0), max(0.06 * scale, 0.5))
+    dark = _otsu_split(smooth)
+    # Noise of the paper decides how faint a stroke may be.
+    paper = smooth[smooth > dark]
+    noise = 1.4826 * float(np.median(np.abs(paper - np.median(paper)))) if paper.size else 0.0
+    faintest = max(0.12, 5 * noise)
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * scale + 1, 2 * scale + 1))
+    darkest = cv2.blur(cv2.erode(smooth, disc), (scale, scale))
+    threshold = np.minimum((1.0 + darkest) / 2, 1.0 - faintest / 2)
+    field = threshold - smooth
+    return field, field > 0
+
+
+def _otsu_split(values: npt.NDArray[np.float32]) -> float:
+    level, _ = cv2.threshold(
+        np.clip(values * 255, 0, 255).astype(np.uint8), 0, 255, cv2.THRESH_BINARY | cv2.THRESH_OTSU
+    )
+    return float(level) / 255

@@ -1,0 +1,290 @@
+"""Curves as a network: nodes where they meet or end, edges between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from converter.model.arrays import PointArray
+from converter.outline.simplify import curve_length
+
+
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """A curve between two nodes, or a closed one without any."""
+
+    points: PointArray
+    """(n, 2), (row, col) in stitches; a closed curve repeats its first point."""
+    start: int = -1
+    """Node at the first point; -1 if the curve is closed and touches no other."""
+    end: int = -1
+    weight: float = 1.0
+    """How much the curve matters, for choosing within a budget."""
+    solid: bool = False
+    """Edge of an area, not the centre line of a stroke."""
+
+    @property
+    def closed(self) -> bool:
+        """Return True if the curve is a loop of its own."""
+        return self.start < 0
+
+    @property
+    def length(self) -> float:
+        """Length in stitches."""
+        return curve_length(self.points)
+
+    def reversed(self) -> Curve:
+        """Return the curve run the other way."""
+        return replace(self, points=self.points[::-1], start=self.end, end=self.start)
+
+
+@dataclass(eq=False)
+class CurveNetwork:
+    """Curves and the nodes that they share."""
+
+    nodes: list[PointArray] = field(default_factory=list)
+    """(2,) each."""
+    curves: list[Curve] = field(default_factory=list)
+
+    def degrees(self) -> list[int]:
+        """Return the number of curve ends at each node."""
+        count = [0] * len(self.nodes)
+        for curve in self.curves:
+            if not curve.closed:
+                count[curve.start] += 1
+                count[curve.end] += 1
+        return count
+
+    def extend(self, other: CurveNetwork) -> None:
+        """Add the curves of another network as separate parts."""
+        base = len(self.nodes)
+        self.nodes += other.nodes
+        for curve in other.curves:
+            self.curves.append(
+                curve if curve.closed else replace(curve, start=curve.start + base, end=curve.end + base)
+            )
+
+    def parts(self) -> list[int]:
+        """Return for each curve the number of the connected part that it belongs to."""
+        root = list(range(len(self.nodes)))
+
+        def find(node: int) -> int:
+            while root[node] != node:
+                root[node] = root[root[node]]
+                node = root[node]
+            return node
+
+        for curve in self.curves:
+            if not curve.closed:
+                root[find(curve.start)] = find(curve.end)
+        names: dict[int, int] = {}
+        result = []
+        for index, curve in enumerate(self.curves):
+            key = -1 - index if curve.closed else find(curve.start)
+            result.append(names.setdefault(key, len(names)))
+        return result
+
+
+def prune_spurs(network: CurveNetwork, limits: list[float]) -> CurveNetwork:
+    """Return the network without free ends that are shorter than the stroke is thick.
+
+    Parameters
+    ----------
+    network : CurveNetwork
+    limits : list of float
+        For each node, the length below which a free end that starts there is no stroke of its own.
+
+    Notes
+    -----
+    The shortest goes first, and a node that two curves are left at is no longer a node, so that
+    the end of a stroke keeps one of two spurs.
+    """
+    curves = list(network.curves)
+    while True:
+        degree = CurveNetwork(network.nodes, curves).degrees()
+        worst, at = 0.0, -1
+        for index, curve in enumerate(curves):
+            if curve.closed or curve.start == curve.end:
+                continue
+            for free, fixed in ((curve.start, curve.end), (curve.end, curve.start)):
+                if degree[free] == 1 and degree[fixed] >= 3:
+                    excess = limits[fixed] - curve.length
+                    if excess > worst:
+                        worst, at = excess, index
+        if at < 0:
+            break
+        del curves[at]
+        curves = join_pairs(CurveNetwork(network.nodes, curves)).curves
+    return CurveNetwork(network.nodes, curves)
+
+
+def join_pairs(network: CurveNetwork) -> CurveNetwork:
+    """Return the network with curves joined wherever exactly two ends meet."""
+    curves: list[Curve | None] = list(network.curves)
+    ends: dict[int, list[int]] = {}
+    for index, curve in enumerate(network.curves):
+        if not curve.closed:
+            ends.setdefault(curve.start, []).append(index)
+            ends.setdefault(curve.end, []).append(index)
+    for node in sorted(ends):
+        if len(ends[node]) != 2:
+            continue
+        one, other = ends[node]
+        first, second = curves[one], curves[other]
+        if first is None or second is None:
+            continue
+        if one == other:
+            curves[one] = replace(first, start=-1, end=-1)
+            continue
+        if first.end != node:
+            first = first.reversed()
+        if second.start != node:
+            second = second.reversed()
+        joined = replace(
+            first,
+            points=np.concatenate([first.points, second.points[1:]]),
+            end=second.end,
+            weight=max(first.weight, second.weight),
+        )
+        curves[one], curves[other] = joined, None
+        ends[second.end] = [one if index == other else index for index in ends[second.end]]
+        ends[node] = []
+    return CurveNetwork(network.nodes, [curve for curve in curves if curve is not None])
+
+
+def contract_links(network: CurveNetwork, limit: float) -> CurveNetwork:
+    """Return the network with nodes merged that only a short link keeps apart.
+
+    Notes
+    -----
+    A link is a curve shorter than ``limit`` between two nodes where at least three ends meet, as
+    where two strokes cross at a small angle. The other curves are led to the middle.
+    """
+    nodes = list(network.nodes)
+    curves = list(network.curves)
+    while True:
+        degree = CurveNetwork(nodes, curves).degrees()
+        links = [
+            (curve.length, index)
+            for index, curve in enumerate(curves)
+            if not curve.closed
+            and curve.start != curve.end
+            and min(degree[curve.start], degree[curve.end]) >= 3
+            and curve.length < limit
+        ]
+        if not links:
+            return CurveNetwork(nodes, curves)
+        link = curves.pop(min(links)[1])
+        middle = (nodes[link.start] + nodes[link.end]) / 2
+        nodes.append(middle)
+        name = len(nodes) - 1
+        changed = []
+        for curve in curves:
+            points, start, end = curve.points, curve.start, curve.end
+            if start in (link.start, link.end) and start >= 0:
+                points, start = _lead_to(points, middle), name
+            if end in (link.start, link.end) and end >= 0:
+                points, end = _lead_to(points[::-1], middle)[::-1], name
+            changed.append(replace(curve, points=points, start=start, end=end))
+        curves = [c for c in changed if c.start != c.end or c.closed or c.length >= 2 * limit]
+
+
+def _lead_to(points: PointArray, node: PointArray) -> PointArray:
+    """Return the curve with its first point moved to a node, the next points after it."""
+    shift = node - points[0]
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    fade = np.clip(1.0 - along / max(2.5 * float(np.hypot(*shift)), 1e-9), 0.0, 1.0)
+    return np.asarray(points + fade[:, None] * shift)
+
+
+def direction_at(points: PointArray, span: float = 1.5) -> PointArray:
+    """Return the unit direction in which a curve leaves its first point, over its first stitches."""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    near = points[np.searchsorted(along, 0.3 * span)] if along[-1] > span else points[0]
+    far = points[min(int(np.searchsorted(along, span)), len(points) - 1)]
+    chord = far - near
+    norm = float(np.hypot(*chord))
+    return np.asarray(chord / norm if norm > 0 else np.array([1.0, 0.0]))
+
+
+@dataclass(frozen=True, eq=False)
+class Run:
+    """Curves that run straight on through nodes, as one curve."""
+
+    points: PointArray
+    nodes: tuple[int, ...]
+    """Nodes in order along the run; empty for a loop of its own."""
+    places: tuple[float, ...]
+    """Distance along the run of each node."""
+    members: tuple[int, ...]
+    part: int = 0
+
+    @property
+    def length(self) -> float:
+        """Length in stitches."""
+        return curve_length(self.points)
+
+
+def straight_runs(network: CurveNetwork, max_turn: float = 0.6) -> list[Run]:
+    """Return runs of curves, pairing at each node the ends that go straight on.
+
+    Parameters
+    ----------
+    network : CurveNetwork
+    max_turn : float
+        Greatest turn, in radians, of a pair.
+    """
+    directions: dict[tuple[int, int], PointArray] = {}
+    at_node: dict[int, list[tuple[int, int]]] = {}
+    for index, curve in enumerate(network.curves):
+        if curve.closed:
+            continue
+        for side, node in ((0, curve.start), (1, curve.end)):
+            directions[index, side] = direction_at(curve.points if side == 0 else curve.points[::-1])
+            at_node.setdefault(node, []).append((index, side))
+    partner: dict[tuple[int, int], tuple[int, int]] = {}
+    for node in sorted(at_node):
+        ends = at_node[node]
+        pairs = sorted(
+            (float(np.arccos(np.clip(-directions[a] @ directions[b], -1, 1))), a, b)
+            for k, a in enumerate(ends)
+            for b in ends[k + 1 :]
+        )
+        for turn, a, b in pairs:
+            if turn <= max_turn and a not in partner and b not in partner:
+                partner[a], partner[b] = b, a
+    parts = network.parts()
+    used = [False] * len(network.curves)
+    runs = []
+    for index, curve in enumerate(network.curves):
+        if used[index]:
+            continue
+        if curve.closed:
+            used[index] = True
+            runs.append(Run(curve.points, (), (), (index,), parts[index]))
+            continue
+        # Walk back to the beginning of the run.
+        at = (index, 0)
+        while at in partner:
+            before = partner[at]
+            at = (before[0], 1 - before[1])
+            if at[0] == index:
+                break
+        order, flips = [], []
+        while True:
+            order.append(at[0])
+            flips.append(at[1] == 1)
+            used[at[0]] = True
+            far = (at[0], 1 - at[1])
+            if far not in partner or used[partner[far][0]]:
+                break
+            at = partner[far]
+        pieces = [
+            network.curves[k].reversed() if flip else network.curves[k] for k, flip in zip(order, flips, strict=True)
+        ]
+        points = np.concatenate([pieces[0].points, *[piece.points[1:] for piece in pieces[1:]]])
+        places = np.concatenate([[0.0], np.cumsum([piece.length for piece in pieces])])
+        nodes = (pieces[0].start, *[piece.end for piece in pieces])
+        runs.append(Run(points, nodes, tuple(places.tolist()), tuple(order), parts[index]))
+    return runs

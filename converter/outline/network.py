@@ -1,0 +1,238 @@
+"""All curves to chains: which is fitted first, and which hole curves share where they meet.
+
+1. Curves that run straight on through nodes are one run (`graph.straight_runs`). Runs through
+   nodes come before runs that end there, long ones before short ones.
+2. The first run at a node is free there. Its holes nearest the node are what later runs may choose
+   from, the farther the dearer; once a second run has chosen, the hole is fixed.
+3. A node where every run ends and none has been placed offers all holes near it.
+4. Holes of other parts of the network are dear, so that separate parts stay separate.
+5. After the last run each node is tried again with all its runs at once: the hole that makes the
+   sum of their costs least is taken.
+
+A closed curve is fitted once from its sharpest bend, then again from a vertex of the first fit that
+lies elsewhere, so that the place of the start leaves no trace.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from converter.model.arrays import LineArray, PointArray
+from converter.outline.fit import SPACING, Fit, FitWeights, Stop, curve_turns, end_stop, fit_curve
+from converter.outline.graph import CurveNetwork, Run, straight_runs
+from converter.outline.lattice import HoleArray, straight_words
+from converter.outline.simplify import resample_curve
+
+
+@dataclass(eq=False)
+class _Board:
+    """What has been placed so far."""
+
+    shape: tuple[int, int]
+    weights: FitWeights
+    owner: npt.NDArray[np.int64]
+    node_holes: dict[int, dict[tuple[int, int], float]] = field(default_factory=dict)
+    """Holes that a node may use, with costs."""
+
+    def occupied(self, part: int) -> npt.NDArray[np.bool_]:
+        return np.asarray((self.owner >= 0) & (self.owner != part))
+
+
+def fit_network(network: CurveNetwork, shape: tuple[int, int], weights: FitWeights) -> list[HoleArray]:
+    """Return the chains of a network.
+
+    Parameters
+    ----------
+    network : CurveNetwork
+        In stitches.
+    shape : tuple of int
+        Rows and columns of the grid.
+    weights : FitWeights
+
+    Returns
+    -------
+    chains : list of ndarray of shape (K, 2), int
+        Holes one backstitch apart; the first run of the network that could be placed comes first.
+    """
+    runs = [run for run in straight_runs(network) if run.length > 0.3]
+    board = _Board(shape, weights, np.full((shape[0] + 1, shape[1] + 1), -1))
+    through: dict[int, int] = {}
+    for run in runs:
+        for node in run.nodes[1:-1]:
+            through[node] = through.get(node, 0) + 1
+
+    def rank(index: int) -> tuple[bool, float, int]:
+        run = runs[index]
+        waits = any(node in through for node in (run.nodes[0], run.nodes[-1])) if run.nodes else False
+        return waits, -round(run.length, 3), index
+
+    chains = []
+    for index in sorted(range(len(runs)), key=rank):
+        chain = _fit_run(runs[index], network, board)
+        if chain is not None and len(chain) > 1:
+            chains.append(chain)
+            board.owner[chain[:, 0], chain[:, 1]] = runs[index].part
+    return chains
+
+
+def _node_stop(node: int, at: int, points: PointArray, board: _Board) -> Stop:
+    known = board.node_holes.get(node)
+    if known:
+        return Stop(at, tuple(known), tuple(known.values()))
+    return end_stop(points, at, board.shape, board.weights)
+
+
+def _fit_run(run: Run, network: CurveNetwork, board: _Board) -> HoleArray | None:
+    points = resample_curve(run.points, SPACING)
+    last = len(points) - 1
+    if last < 2:
+        return None
+    occupied = board.occupied(run.part)
+    if not run.nodes:
+        return _fit_loop(points, board, occupied)
+    spacing = run.length / last
+    places = [round(place / spacing) for place in run.places]
+    stops = []
+    for rank, (node, at) in enumerate(zip(run.nodes, places, strict=True)):
+        inner = 0 < rank < len(run.nodes) - 1
+        if inner and (node not in board.node_holes or not 2 < at < last - 2):
+            continue
+        stops.append(_node_stop(node, 0 if rank == 0 else (at if inner else last), points, board))
+    stops = [stop for k, stop in enumerate(stops) if k in (0, len(stops) - 1) or stops[k - 1].at < stop.at < last]
+    if run.nodes[0] == run.nodes[-1]:
+        tries = [
+            fit_curve(
+                points,
+                board.shape,
+                board.weights,
+                [Stop(0, (hole,), (cost,)), *stops[1:-1], Stop(last, (hole,), (cost,))],
+                False,
+                occupied,
+            )
+            for hole, cost in zip(stops[0].holes, stops[0].costs, strict=True)
+        ]
+        good = [fit for fit in tries if fit is not None]
+        fit = min(good, key=lambda f: f.cost) if good else None
+    else:
+        fit = fit_curve(points, board.shape, board.weights, stops, False, occupied)
+    if fit is None:
+        return None
+    chain, where = sew_fit(fit, points)
+    for node, at in zip(run.nodes, places, strict=True):
+        _settle_node(node, at, run, network, chain, where, board)
+    return chain
+
+
+def _settle_node(
+    node: int, at: int, run: Run, network: CurveNetwork, chain: HoleArray, where: npt.NDArray[np.float64], board: _Board
+) -> None:
+    """Note which holes of a placed chain later runs may use at a node."""
+    centre = network.nodes[node]
+    if node == run.nodes[0] or node == run.nodes[-1]:
+        end = chain[0] if node == run.nodes[0] else chain[-1]
+        board.node_holes[node] = {(int(end[0]), int(end[1])): 0.0}
+        return
+    known = board.node_holes.get(node)
+    if known is not None:
+        on = [hole for hole in known if (chain == hole).all(axis=1).any()]
+        if on:
+            board.node_holes[node] = {on[0]: 0.0}
+            return
+    away = np.hypot(*(chain - centre).T)
+    near = np.argsort(away, kind="stable")[:6]
+    near = near[away[near] <= max(1.3, float(away[near[0]]) + 1e-9)]
+    board.node_holes[node] = {
+        (int(chain[k, 0]), int(chain[k, 1])): board.weights.end * float(away[k]) ** 2 for k in near
+    }
+
+
+def _fit_loop(points: PointArray, board: _Board, occupied: npt.NDArray[np.bool_]) -> HoleArray | None:
+    weights, shape = board.weights, board.shape
+    ring = len(points) - 1
+    turns = np.abs(curve_turns(points, True, weights.bend_span))[:ring]
+    first = int(np.argmax(np.round(turns, 6)))
+    around = _roll_ring(points, first)
+    fit = fit_curve(
+        around,
+        shape,
+        weights,
+        [end_stop(around, 0, shape, weights), end_stop(around, ring, shape, weights)],
+        True,
+        occupied,
+    )
+    if fit is None:
+        return None
+    best = None
+    inner = [k for k in range(1, len(fit.vertices) - 1) if 0.12 * ring <= fit.places[k] <= 0.88 * ring]
+    if inner:
+        bends = np.abs(np.roll(turns, -first))
+        anchor = max(
+            inner, key=lambda k: (round(float(bends[fit.places[k] % ring]), 6), -abs(int(fit.places[k]) - ring / 2), k)
+        )
+        at = int(fit.places[anchor])
+        hole = (int(fit.vertices[anchor][0]), int(fit.vertices[anchor][1]))
+        around = _roll_ring(around, at)
+        best = fit_curve(around, shape, weights, [Stop(0, (hole,)), Stop(ring, (hole,))], True, occupied)
+    if best is None:
+        around = _roll_ring(points, first)
+        start = end_stop(around, 0, shape, weights)
+        tries = [
+            fit_curve(around, shape, weights, [Stop(0, (hole,), (cost,)), Stop(ring, (hole,))], True, occupied)
+            for hole, cost in zip(start.holes, start.costs, strict=True)
+        ]
+        good = [fit for fit in tries if fit is not None]
+        best = min(good, key=lambda f: f.cost) if good else None
+    return None if best is None else sew_fit(best, around)[0]
+
+
+def _roll_ring(points: PointArray, first: int) -> PointArray:
+    ring = np.roll(points[:-1], -first, axis=0)
+    return np.concatenate([ring, ring[:1]])
+
+
+def sew_fit(fit: Fit, points: PointArray) -> tuple[HoleArray, npt.NDArray[np.float64]]:
+    """Return the holes of a chain, each move sewn as the balanced word that keeps nearest to the curve.
+
+    Returns
+    -------
+    chain : ndarray of shape (K, 2), int
+    where : ndarray of shape (K,), float
+        Index of the curve's point at each hole, interpolated.
+    """
+    chain = [fit.vertices[:1]]
+    where = [fit.places[:1].astype(np.float64)]
+    for k in range(len(fit.vertices) - 1):
+        start, end = fit.vertices[k], fit.vertices[k + 1]
+        low, high = int(fit.places[k]), int(fit.places[k + 1])
+        words = straight_words((int(end[0] - start[0]), int(end[1] - start[1])))
+        word = words[0]
+        if len(words) > 1:
+            length = float(np.hypot(*(end - start)))
+            unit = (end - start) / length
+            piece = points[low : high + 1]
+            along = (piece - start) @ unit
+            beside = (piece - start) @ np.array([-unit[1], unit[0]])
+            order = np.argsort(along, kind="stable")
+            best = np.inf
+            for option in words:
+                inner = option[1:-1]
+                target = np.interp(inner @ unit, along[order], beside[order])
+                miss = float(((inner @ np.array([-unit[1], unit[0]]) - target) ** 2).sum())
+                if miss < best - 1e-6:
+                    word, best = option, miss
+        chain.append(start + word[1:])
+        where.append(np.linspace(low, high, len(word))[1:])
+    return np.concatenate(chain), np.concatenate(where)
+
+
+def chain_stitches(chains: list[HoleArray]) -> LineArray:
+    """Return the single backstitches of chains, each once, in the order of the chains."""
+    seen: dict[tuple[int, int, int, int], None] = {}
+    for chain in chains:
+        for (a, b), (c, d) in zip(chain[:-1].tolist(), chain[1:].tolist(), strict=True):
+            if (c, d, a, b) not in seen and (a, b) != (c, d):
+                seen.setdefault((a, b, c, d))
+    return np.array(list(seen), dtype=np.float64).reshape(-1, 2, 2)
