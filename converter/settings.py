@@ -17,6 +17,14 @@ LINE_MODES: Final = ("auto", "none", "edges", "strokes")
 MIRRORS: Final = ("auto", "none", "upright", "level", "both")
 TURNS: Final = (0, 90, 180, 270)
 PIECES: Final = ("panel", "cushion", "sachet", "bookmark", "card", "frame", "hoop")
+WAYS: Final[dict[str, tuple[str, ...]]] = {
+    "panel": ("two", "wrap"),
+    "cushion": ("two", "wrap"),
+    "sachet": ("pillow", "bag"),
+    "bookmark": ("fringed", "folded"),
+}
+"""Ways of making a piece up, the usual one first; pieces not named here have one way only."""
+EDGES: Final = ("auto", "none", "whip", "blanket", "backstitch")
 PAPERS: Final = ("A4", "letter")
 
 Box = tuple[float, float, float, float]
@@ -171,6 +179,63 @@ class TimeSettings:
         """Check ranges."""
         _range("--pace", self.pace, 1, 2000)
         _range("The time a start takes", self.start_minutes, 0, 30)
+
+
+@dataclass(frozen=True)
+class MakingSettings:
+    """What the stitched cloth becomes, and what she has for it. Lengths in mm; None leaves it to the piece."""
+
+    piece: str = "panel"
+    """Kind of piece; panel = fringed panel sewn on a cushion front."""
+    way: str = "auto"
+    """How it is made: two backs or a wrap for covers, pillow or bag for a sachet, fringed or folded for a bookmark."""
+    margin_mm: float | None = None
+    """Bare cloth on every side of the design."""
+    fringe_mm: float | None = None
+    """Depth of the fringe."""
+    size_mm: tuple[float, float] | None = None
+    """Width and height of the cushion pad, frame, card front or hoop that she has."""
+    cloth_mm: tuple[float, float] | None = None
+    """Piece of stitching cloth that she has."""
+    edge: str = "auto"
+    """Hand-sewn edge whose thread is reckoned: none, whip, blanket or backstitch."""
+
+    def __post_init__(self) -> None:
+        """Check choices and ranges."""
+        _choice("--piece", self.piece, PIECES)
+        _choice("--way", self.way, ("auto", *WAYS.get(self.piece, ())))
+        _choice("--edge", self.edge, EDGES)
+        for name, value in (("--margin", self.margin_mm), ("--fringe", self.fringe_mm)):
+            if value is not None:
+                _range(f"{name} in mm", value, 0, 500)
+        for name, size in (("--size", self.size_mm), ("--cloth", self.cloth_mm)):
+            for value in size or ():
+                _range(f"{name} in mm", value, 20, 5000)
+
+
+@dataclass(frozen=True)
+class LimitSettings:
+    """Upper limits; the largest size within all of them is taken."""
+
+    fit_mm: tuple[float, float] | None = None
+    """Width and height that the finished design may have."""
+    stitches: int | None = None
+    hours: float | None = None
+    """Likely hours at her pace."""
+    skeins: int | None = None
+    """Skeins for crosses and lines together."""
+    piece: str | None = None
+    """Kind of piece whose largest usual size is a limit too."""
+
+    def __post_init__(self) -> None:
+        """Check ranges."""
+        for value in self.fit_mm or ():
+            _range("--fit in mm", value, 1, 5000)
+        for name, number in (("--stitches", self.stitches), ("--hours", self.hours), ("--skeins", self.skeins)):
+            if number is not None and (isinstance(number, bool) or not 0 < number <= 4_000_000):
+                raise UsageError(f"{name} is {number!r}.", "It must be above 0.")
+        if self.piece is not None:
+            _choice("--piece", self.piece, PIECES)
 
 
 @dataclass(frozen=True)

@@ -52,7 +52,11 @@ class FabricCut:
     finished_mm: tuple[float, float]
     cut_mm: tuple[float, float]
     margin_mm: float
-    """Bare cloth on every side."""
+    """Bare cloth on every side; the smallest of the four where they differ."""
+    margins_mm: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    """Bare cloth at the left, top, right and bottom, from the outermost stitch to the edge."""
+    threads: tuple[int, int] | None = None
+    """Fabric threads (squares of Aida) across and down the cut cloth, where the margins are whole threads."""
 
 
 @dataclass(frozen=True)
@@ -65,13 +69,29 @@ class WorkTime:
 
 
 @dataclass(frozen=True)
+class Guide:
+    """A closed line on a part of the cutting diagram."""
+
+    role: str
+    """``design``, ``stitch``, ``trim``, ``fold``, ``hem``, ``window``, ``place`` or ``edge``."""
+    label: str
+    points: tuple[tuple[float, float], ...]
+    """Corners (x, y) in mm from the top left of the cut part, y down; two points are an open line."""
+
+
+@dataclass(frozen=True)
 class Part:
-    """A piece of cloth to cut."""
+    """A piece of cloth, card or board to cut."""
 
     name: str
     count: int
     cut_mm: tuple[float, float]
     note: str = ""
+    material: str = "cloth"
+    """``stitched`` (the cloth that carries the design), ``cloth``, ``felt``, ``card``, ``board`` or ``wadding``."""
+    guides: tuple[Guide, ...] = ()
+    round: bool = False
+    """Cut as a circle (or oval) that touches the four sides of ``cut_mm``."""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,97 @@
+"""Figures of the trade that the making-up plans use, read from ``data/materials.toml`` with their sources."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import Any
+
+from converter.errors import ConverterError
+from converter.model.materials import Fabric
+from converter.units import MM_PER_INCH
+
+_UNIT_MM = {"inch": MM_PER_INCH, "mm": 1.0}
+_PLAIN_UNITS = ("threads", "stitches", "share")
+
+
+@dataclass(frozen=True)
+class Needle:
+    """What to thread for a cloth."""
+
+    number: int
+    """Tapestry needle; a larger number is a finer needle."""
+    strands: tuple[int, int]
+    """Fewest and most strands of six-strand cotton that suit."""
+    source: str
+
+
+@dataclass(frozen=True)
+class Figures:
+    """All figures of the making-up plans.
+
+    Parameters
+    ----------
+    tables : mapping
+        The parsed file: section, name, then the value under its unit and its ``source``.
+    """
+
+    tables: Mapping[str, Any]
+
+    def _entry(self, section: str, name: str) -> Mapping[str, Any]:
+        try:
+            entry: Mapping[str, Any] = self.tables[section][name]
+        except KeyError:
+            raise ConverterError(f"The figures of the trade have no '{section}.{name}'.") from None
+        return entry
+
+    def many_mm(self, section: str, name: str) -> tuple[float, ...]:
+        """Return a row of lengths in mm."""
+        entry = self._entry(section, name)
+        for unit, factor in _UNIT_MM.items():
+            if unit in entry:
+                value = entry[unit]
+                return tuple(v * factor for v in (value if isinstance(value, list) else [value]))
+        raise ConverterError(f"'{section}.{name}' of the figures of the trade is not a length.")
+
+    def mm(self, section: str, name: str) -> float:
+        """Return one length in mm."""
+        return self.many_mm(section, name)[0]
+
+    def pairs_mm(self, section: str, name: str) -> tuple[tuple[float, float], ...]:
+        """Return a row of sizes (width, height) in mm."""
+        flat = self.many_mm(section, name)
+        return tuple(zip(flat[::2], flat[1::2], strict=True))
+
+    def number(self, section: str, name: str) -> float:
+        """Return a plain figure: threads, stitches or a share."""
+        entry = self._entry(section, name)
+        for unit in _PLAIN_UNITS:
+            if unit in entry:
+                return float(entry[unit])
+        raise ConverterError(f"'{section}.{name}' of the figures of the trade is not a plain number.")
+
+    def source(self, section: str, name: str) -> str:
+        """Return where a figure comes from."""
+        return str(self._entry(section, name)["source"])
+
+    def needle(self, fabric: Fabric) -> Needle:
+        """Return the tapestry needle and the strands that suit a cloth.
+
+        Examples
+        --------
+        >>> load_figures().needle(Fabric(28, over=2)).number
+        24
+        """
+        rows = self.tables["needles"]
+        row = next((r for r in rows if fabric.stitches_per_inch <= r["stitches_per_inch"]), rows[-1])
+        return Needle(int(row["needle"]), (int(row["strands"][0]), int(row["strands"][1])), str(row["source"]))
+
+
+@cache
+def load_figures() -> Figures:
+    """Return the figures that ship with the package."""
+    text = resources.files("converter").joinpath("data/materials.toml").read_text(encoding="utf-8")
+    return Figures(tomllib.loads(text))

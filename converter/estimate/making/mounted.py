@@ -1,0 +1,245 @@
+"""Cards, frames and hoops: pieces that are mounted instead of sewn."""
+
+from __future__ import annotations
+
+import math
+
+from converter.errors import RequestError
+from converter.estimate.fabric import Margins
+from converter.estimate.making.common import (
+    Size,
+    Work,
+    box,
+    cautions,
+    centre_lines,
+    centred,
+    cloth_shopping,
+    edge_words,
+    finish_plan,
+    first_steps,
+    fits,
+    grown,
+    hand_edge,
+    stitched_part,
+    thread_shopping,
+    turned,
+    upright_line,
+)
+from converter.estimate.making.edges import edge_thread
+from converter.estimate.making.words import length, size
+from converter.model.results import Guide, MakingPlan, Part
+
+ROUND_CORNERS = 72
+"""Corners of the polygon that stands for a circle among the guides."""
+
+
+def _no_edge(work: Work) -> None:
+    if work.settings.edge not in ("auto", "none"):
+        raise RequestError(
+            f"A {work.settings.piece} has no sewn edge, so --edge {work.settings.edge} has no place on it.",
+            "Leave --edge out.",
+        )
+
+
+def _choose(work: Work, least_mm: Size, name: str) -> Size:
+    """Return the size she has, or the smallest of the shop's sizes that holds ``least_mm``, or just that."""
+    if work.settings.size_mm is not None:
+        return work.settings.size_mm
+    offers = {
+        turned(pair, upright) for pair in work.figures.pairs_mm(work.settings.piece, name) for upright in (True, False)
+    }
+    holding = [offer for offer in offers if fits(least_mm, offer)]
+    return min(holding, key=lambda offer: (offer[0] * offer[1], offer)) if holding else least_mm
+
+
+def _size_warnings(work: Work, chosen: Size, name: str) -> list[str]:
+    """Return a warning if no shop keeps a card or frame so large."""
+    if work.settings.size_mm is not None or _in_shops(work, chosen, name):
+        return []
+    return [f"Ready-made ones do not come so large: this needs one of {size(chosen)} made to measure."]
+
+
+def _in_shops(work: Work, chosen: Size, name: str) -> bool:
+    return any(
+        fits(chosen, turned(pair, up))
+        for pair in work.figures.pairs_mm(work.settings.piece, name)
+        for up in (True, False)
+    )
+
+
+def plan_card(work: Work) -> MakingPlan:
+    """Return the plan of a folded card with the stitched cloth behind a window."""
+    _no_edge(work)
+    ground = work.settings.margin_mm if work.settings.margin_mm is not None else work.mm("ground")
+    rim, behind = work.mm("rim"), work.mm("behind")
+    window = grown(work.design_mm, ground)
+    front = _choose(work, grown(window, rim), "fronts")
+    trimmed = grown(window, min(behind, rim - 2))
+    margin = max(work.whole_mm(work.mm("small", "margins"), up=True), (trimmed[0] - work.design_mm[0]) / 2)
+    off, line = margin - (trimmed[0] - work.design_mm[0]) / 2, margin - ground
+    guides = (
+        box("trim", f"trim to {size(trimmed)}", off, off, trimmed),
+        box("window", "edge of the window", line, line, window),
+    )
+    cloth, cut = stitched_part(
+        work, "stitched cloth", (margin, margin, margin, margin), guides, "trimmed after stitching"
+    )
+    flat = (2 * front[0], front[1])
+    at = (front[0] + (front[0] - window[0]) / 2, (front[1] - window[1]) / 2)
+    card_guides = (
+        upright_line("fold", "fold", front[0], front[1]),
+        box("window", f"window {size(window, up=False)}", *at, window),
+    )
+    less = work.mm("wadding_less")
+    lining, wadding = grown(front, -less / 2), grown(window, -less)
+    parts = [
+        cloth,
+        Part("card", 1, flat, "window in the right half", "card", card_guides),
+        Part("lining", 1, lining, "covers the back of the cloth inside the card", "card", centre_lines(lining)),
+        Part("wadding", 1, wadding, "thin, under the window", "wadding", centre_lines(wadding)),
+    ]
+    warnings = _size_warnings(work, front, "fronts")
+    if not fits(grown(window, rim / 2), front):
+        warnings.append(
+            f"The window of {size(window)} leaves too little card on a front of {size(front, up=False)}. "
+            "Take a larger card, a finer cloth, or a smaller design."
+        )
+    side, above = (front[0] - window[0]) / 2, (front[1] - window[1]) / 2
+    steps = first_steps(work, cut)
+    steps += [
+        f"Cut the card {size(flat, up=False)}, score its middle with a blunt needle and fold it.",
+        f"Cut the window {size(window, up=False)} in the right half: {length(side)} from the fold and from the edge, "
+        f"{length(above)} from the top and from the bottom.",
+        f"Trim the stitched cloth to {size(trimmed)}, the same distance from the design on all four sides.",
+        "Put double-sided tape round the back of the window. Lay the cloth face up on the table, lower the card on it "
+        "with even cloth on all four sides of the design, and press.",
+        "Lay the wadding on the back of the cloth and stick the lining over it. Let it dry under a book.",
+    ]
+    shopping = [
+        cloth_shopping(work, cut),
+        *thread_shopping(work),
+        f"card {size(flat)} and thin card or paper {size(lining)} for the lining",
+        f"thin wadding {size(wadding)}, double-sided tape, envelope for {size(front)}",
+    ]
+    return finish_plan(work, parts, cut, steps, shopping, warnings, front, cautions(work, cutter=True))
+
+
+def plan_frame(work: Work) -> MakingPlan:
+    """Return the plan of a framed picture: cloth laced over a board, behind a mount."""
+    _no_edge(work)
+    ground, mount, lace = work.mm("ground"), work.mm("mount"), work.mm("lace")
+    window = grown(work.design_mm, ground)
+    frame = _choose(work, grown(window, mount), "frames")
+    board = grown(frame, -1.5)
+    own = work.settings.margin_mm if work.settings.margin_mm is not None else work.mm("plain", "margins")
+    side = max(own, (board[0] - work.design_mm[0]) / 2 + lace)
+    above = max(own, (board[1] - work.design_mm[1]) / 2 + lace)
+    margins: Margins = (side, above, side, above)
+    at_board = (side - (board[0] - work.design_mm[0]) / 2, above - (board[1] - work.design_mm[1]) / 2)
+    guides = (
+        box("fold", "edge of the board", *at_board, board),
+        box("window", "edge of the mount's window", side - ground, above - ground, window),
+    )
+    cloth, cut = stitched_part(work, "stitched cloth", margins, guides, "laced over the board")
+    parts = [
+        cloth,
+        Part("board", 1, board, "acid-free", "board", centre_lines(board)),
+        Part("mount", 1, frame, "acid-free card with a window", "card", (centred("window", "window", window, frame),)),
+    ]
+    warnings = _size_warnings(work, frame, "frames")
+    if not fits(grown(window, mount / 2), frame):
+        warnings.append(
+            f"The window of {size(window)} leaves too little mount in a frame of {size(frame, up=False)}. "
+            "Take a larger frame, a finer cloth, or a smaller design."
+        )
+    across, down = (frame[0] - window[0]) / 2, (frame[1] - window[1]) / 2
+    steps = first_steps(work, cut, trimmed=False)
+    steps += [
+        f"Cut the board {size(board, up=False)} and mark the middle of each side. Lay it on the back of the cloth, its "
+        "middle on the middle of the design.",
+        "Fix the cloth with pins into the edges of the board, from the middle of each side to the corners, along a "
+        "thread of the cloth. Look from the front: the design must be straight, with even cloth left and right, above "
+        "and below.",
+        "Lace the long sides together on the back with strong thread, from the middle outwards; then the short sides. "
+        "Fold the corners flat and take the pins out.",
+        f"Cut the window of the mount {size(window, up=False)}: {length(across)} of mount at the left and right, "
+        f"{length(down)} above and below.",
+        "Clean the glass, put mount and board in the frame and close its back. The cloth should not touch the glass.",
+    ]
+    shopping = [
+        cloth_shopping(work, cut),
+        *thread_shopping(work),
+        f"frame for pictures of {size(frame, up=False)}, with mount",
+        f"acid-free board {size(board)}, strong lacing thread",
+    ]
+    return finish_plan(work, parts, cut, steps, shopping, warnings, frame, cautions(work, cutter=True))
+
+
+def _circle(role: str, label: str, centre: Size, radius: float) -> Guide:
+    turns = (2 * math.pi * i / ROUND_CORNERS for i in range(ROUND_CORNERS))
+    return Guide(
+        role, label, tuple((centre[0] + radius * math.cos(t), centre[1] + radius * math.sin(t)) for t in turns)
+    )
+
+
+def plan_hoop(work: Work) -> MakingPlan:
+    """Return the plan of a piece that stays in its hoop, with a felt back."""
+    ground = work.settings.margin_mm if work.settings.margin_mm is not None else work.mm("ground")
+    least = 2 * (work.radius_mm() + ground)
+    if work.settings.size_mm is not None:
+        across = min(work.settings.size_mm)
+    else:
+        across = next((hoop for hoop in sorted(work.figures.many_mm("hoop", "hoops")) if hoop >= least - 1e-6), least)
+    grip, turn = work.mm("hoop_grip", "margins"), work.mm("turn")
+    width, height = work.design_mm
+    square = max(across + 2 * grip, max(width, height) + 2 * grip)
+    side, above = (square - width) / 2, (square - height) / 2
+    middle = (square / 2, square / 2)
+    guides = (
+        _circle("edge", "inside of the hoop", middle, across / 2),
+        _circle("trim", f"trim {length(turn)} outside the hoop", middle, across / 2 + turn),
+    )
+    cloth, cut = stitched_part(
+        work, "stitched cloth", (side, above, side, above), guides, "trimmed round after stitching"
+    )
+    felt = Part("felt back", 1, (across, across), "a circle", "felt", centre_lines((across, across)), round=True)
+    usual_pitch = work.mm("felt_stitch")
+    if work.settings.edge in ("auto", "whip"):
+        table, use = work.figures, work.thread_settings
+        edge = edge_thread("whip", math.pi * across, pitch_mm=usual_pitch, settings=use, figures=table)
+    else:
+        chosen = hand_edge(work, math.pi * across)
+        edge = chosen if chosen is not None else edge_thread("whip", math.pi * across, pitch_mm=usual_pitch)
+    warnings = []
+    hoops = work.figures.many_mm("hoop", "hoops")
+    if work.settings.size_mm is None and across > max(hoops) + 1e-6:
+        warnings.append(f"The largest hoop in the shops is {length(max(hoops))}; this needs {length(across, up=True)}.")
+    if across < 2 * work.radius_mm() - 1e-6:
+        warnings.append(
+            f"The hoop of {length(across)} is too small: the farthest stitch lies {length(work.radius_mm())} from the "
+            f"middle, so it needs at least {length(least, up=True)} across."
+        )
+    elif across < least - 1e-6:
+        warnings.append(
+            f"Less than {length(ground)} of bare cloth is left inside the hoop of {length(across)}; "
+            f"{length(least, up=True)} would be better."
+        )
+    steps = first_steps(work, cut, trimmed=False)
+    steps += [
+        f"Put the cloth in the hoop of {length(across)}: the middle of the design in the middle of the ring, threads "
+        "straight. Measure from the ring to the outermost stitches, left against right and above against below. "
+        "Tighten the screw.",
+        f"Cut the cloth round, {length(turn)} outside the hoop. Run a strong double thread along the cut edge, draw it "
+        "tight at the back and fasten it.",
+        f"Cut a circle of felt {length(across)} across and sew it over the gathers with sewing thread, "
+        f"{edge_words(edge)}.",
+        "Hang it by the screw with a ribbon.",
+    ]
+    shopping = [
+        cloth_shopping(work, cut),
+        *thread_shopping(work),
+        f"wooden hoop {length(across)} across the inner ring",
+        f"felt {size((across, across))}, strong thread, ribbon",
+    ]
+    finished = (across, across)
+    return finish_plan(work, [cloth, felt], cut, steps, shopping, warnings, finished, cautions(work))

@@ -1,0 +1,184 @@
+"""Fringed panel sewn on a cushion front, and the whole cover from the stitched cloth."""
+
+from __future__ import annotations
+
+from converter.errors import RequestError
+from converter.estimate.fabric import Margins, thread_mm
+from converter.estimate.making.common import (
+    Work,
+    box,
+    cautions,
+    centre_lines,
+    centred,
+    cloth_shopping,
+    edge_words,
+    finish_plan,
+    first_steps,
+    fits,
+    grown,
+    hand_edge,
+    roll_length_mm,
+    stitched_part,
+    thread_shopping,
+)
+from converter.estimate.making.cover import choose_pad, pad_warnings, pad_words, plan_cover
+from converter.estimate.making.words import counted, length, size
+from converter.model.results import MakingPlan, Part
+
+
+def panel_margins_mm(work: Work) -> tuple[float, float]:
+    """Return margin and fringe of the panel, both whole threads.
+
+    Raises
+    ------
+    RequestError
+        If the margin does not hold the fringe and the plain threads inside it.
+    """
+    margin_mm = work.settings.margin_mm if work.settings.margin_mm is not None else work.mm("margin")
+    fringe_mm = work.settings.fringe_mm if work.settings.fringe_mm is not None else work.mm("fringe")
+    margin, fringe = work.whole_mm(margin_mm), work.whole_mm(fringe_mm)
+    ground = work.figures.number("panel", "ground") * thread_mm(work.fabric) * work.fabric.over
+    if fringe <= 0:
+        raise RequestError(
+            f"A fringe of {fringe_mm:g} mm is less than one thread of the cloth.", "Give a deeper fringe with --fringe."
+        )
+    if fringe + ground > margin + 1e-6:
+        raise RequestError(
+            f"A margin of {length(margin)} does not hold a fringe of {length(fringe)} and "
+            f"{length(ground)} of plain cloth inside it.",
+            "Give a wider margin with --margin or a shorter fringe with --fringe.",
+        )
+    return margin, fringe
+
+
+def plan_panel(work: Work) -> MakingPlan:
+    """Return the plan of a fringed panel sewn on the front of a cushion.
+
+    Notes
+    -----
+    The margin is the same whole number of threads on all four sides, so the panel is cut and checked by
+    counting. The stitch line lies where the fringe ends; it holds the threads and, sewn over a second
+    time, the panel on the front.
+    """
+    margin, fringe = panel_margins_mm(work)
+    line = grown(work.design_mm, margin - fringe)
+    guide = box("stitch", f"stitch line, {length(fringe)} from the edge", fringe, fringe, line)
+    panel, cut = stitched_part(work, "panel", (margin, margin, margin, margin), (guide,), "fringed on four sides")
+    pad = choose_pad(work, grown(cut.cut_mm, work.mm("round_panel")))
+    cover = plan_cover(work, pad, wrap=work.way == "wrap")
+    place = centred("place", "the panel's edge", cut.cut_mm, cover.front_mm)
+    front = Part(
+        "cushion strip" if cover.wrap else "cushion front",
+        1,
+        cover.front_mm,
+        "the panel is sewn on its middle",
+        "cloth",
+        (place, *centre_lines(cover.front_mm), *cover.front_guides()),
+    )
+    parts = [panel, front, *cover.back_parts()]
+    edge = hand_edge(work, 2 * (line[0] + line[1]))
+
+    warnings = pad_warnings(work, pad)
+    if margin < work.mm("least_margin") - thread_mm(work.fabric):
+        warnings.append(
+            f"A margin of {length(margin)} is narrower than the usual 1 to 1 1/4 in (2.5 to 3.2 cm) of a fringed panel."
+        )
+    if not fits(cut.cut_mm, pad):
+        warnings.append(
+            f"The panel of {size(cut.cut_mm)} is larger than the cushion front of {size(pad, up=False)}. "
+            "Take a larger pad, or make the design smaller."
+        )
+    elif not fits(grown(cut.cut_mm, work.mm("round_panel") / 2), pad):
+        warnings.append(
+            f"Less than {length(work.mm('round_panel') / 2)} of the cushion front shows round the panel; the edge "
+            "bends over the filling there. A larger pad lies flatter."
+        )
+    share = work.figures.number("panel", "least_share")
+    if max(cut.cut_mm[0] / pad[0], cut.cut_mm[1] / pad[1]) < share:
+        warnings.append(
+            f"The panel of {size(cut.cut_mm)} is small for a pad of {size(pad, up=False)}: under {share:.0%} of its "
+            "width. Take a smaller pad, put a border round the design, or use a coarser cloth."
+        )
+
+    fringe_words = counted(fringe, work.fabric)
+    side, above = (cover.front_mm[0] - cut.cut_mm[0]) / 2, (cover.front_mm[1] - cut.cut_mm[1]) / 2
+    sewn = (
+        f"by hand {edge_words(edge)}" if edge else "by machine with a short straight stitch, or by hand in back stitch"
+    )
+    base = "strip" if cover.wrap else "front"
+    steps = first_steps(work, cut, fringed=True)
+    steps += [
+        f"Trim the panel to {counted(margin, work.fabric)} beyond the outermost stitch on all four sides, "
+        "along a thread.",
+        f"Mark the stitch line {fringe_words} in from the cut edge, all round, by drawing out one thread or with a "
+        f"tacking thread. Sew along it {sewn}; turn exactly at the corners.",
+        f"Cut the {base} {size(cover.front_mm)} from plain cotton"
+        + ("." if cover.back_mm is None else f" and two backs {size(cover.back_mm)} each."),
+        f"Fold the {base} in half both ways and crease its middle. Lay the panel on it, both right sides up, centre "
+        f"marks on the creases. The {base} shows {length(side)} at the left and just as much at the right, "
+        f"{length(above)} above and just as much below. Pin, then tack.",
+        "Sew the panel on along its stitch line, over the first line. On a cover that is made up already, slip a sheet "
+        "of card inside first and sew by hand.",
+        f"Make the fringe: draw out the threads outside the stitch line one by one, from the edge inwards, on all four "
+        f"sides, over {fringe_words}. Comb it straight with the needle and trim it even.",
+        *cover.steps(),
+    ]
+    roll = work.mm("bolt", "cushion")
+    need = roll_length_mm(parts[1:], roll)
+    shopping = [
+        cloth_shopping(work, cut),
+        *thread_shopping(work, *([edge] if edge else [])),
+        f"plain cotton for the cover: {length(need, up=True)} off a roll {length(roll)} wide",
+        pad_words(pad),
+        "sewing thread in the colour of the cloth and of the cover",
+    ]
+    return finish_plan(work, parts, cut, steps, shopping, warnings, pad, cautions(work, filled=True))
+
+
+def plan_cushion(work: Work) -> MakingPlan:
+    """Return the plan of a whole cushion cover whose front is the stitched cloth."""
+    ground = work.settings.margin_mm if work.settings.margin_mm is not None else work.mm("ground")
+    pad = choose_pad(work, grown(work.design_mm, ground))
+    cover = plan_cover(work, pad, wrap=work.way == "wrap")
+    width, height = work.design_mm
+    warnings = pad_warnings(work, pad)
+    if not fits(work.design_mm, pad):
+        warnings.append(
+            f"The design of {size(work.design_mm)} is larger than the pad of {size(pad, up=False)}. "
+            "Take a larger pad, a finer cloth, or a smaller design."
+        )
+    elif not fits(grown(work.design_mm, ground), pad):
+        warnings.append(
+            f"Less than {length(ground)} of bare cloth is left between the design and the seam. "
+            "Take a larger pad, or make the design smaller."
+        )
+    share = work.figures.number("cushion", "least_share")
+    if max(width / pad[0], height / pad[1]) < share:
+        warnings.append(
+            f"The design of {size(work.design_mm)} is small for a pad of {size(pad, up=False)}: under {share:.0%} of "
+            "its width. A border round it, a coarser cloth or a smaller pad would carry the front."
+        )
+    side = max((cover.front_mm[0] - width) / 2, 0.0)
+    above = max((cover.front_mm[1] - height) / 2, 0.0)
+    margins: Margins = (side, above, side, above)
+    name = "stitched cushion strip" if cover.wrap else "stitched cushion front"
+    front, cut = stitched_part(work, name, margins, cover.front_guides(), "the design lies in its middle")
+    parts = [front, *cover.back_parts()]
+    edge = hand_edge(work, 2 * (pad[0] + pad[1]))
+    steps = first_steps(work, cut)
+    steps.append(
+        f"Measure {length(side)} from the outermost stitch at the left and at the right, {length(above)} above and "
+        "below, and trim away what the stitching has pulled out of true. Zigzag the edges."
+    )
+    if cover.back_mm is not None:
+        steps.append(f"Cut two backs {size(cover.back_mm)} each from plain cotton.")
+    steps += cover.steps()
+    if edge:
+        steps.append(f"Sew round the finished edge {edge_words(edge)}.")
+    shopping = [cloth_shopping(work, cut), *thread_shopping(work, *([edge] if edge else []))]
+    if len(parts) > 1:
+        roll = work.mm("bolt")
+        need = roll_length_mm(parts[1:], roll)
+        shopping.append(f"plain cotton for the backs: {length(need, up=True)} off a roll {length(roll)} wide")
+    shopping += [pad_words(pad), "sewing thread in the colour of the cloth"]
+    return finish_plan(work, parts, cut, steps, shopping, warnings, pad, cautions(work, filled=True))

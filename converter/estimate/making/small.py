@@ -1,0 +1,250 @@
+"""Sachets and bookmarks."""
+
+from __future__ import annotations
+
+from converter.errors import RequestError
+from converter.estimate.fabric import Margins, thread_mm
+from converter.estimate.making.common import (
+    Work,
+    box,
+    cautions,
+    centre_lines,
+    centred,
+    cloth_shopping,
+    edge_words,
+    finish_plan,
+    first_steps,
+    fits,
+    grown,
+    hand_edge,
+    level_line,
+    stitched_part,
+    thread_shopping,
+    turned,
+    upright_line,
+)
+from converter.estimate.making.words import counted, length, size
+from converter.model.results import Guide, MakingPlan, Part
+
+
+def plan_sachet(work: Work) -> MakingPlan:
+    """Return the plan of a sachet: a flat filled pillow, or a bag tied at the top."""
+    return _plan_bag(work) if work.way == "bag" else _plan_pillow(work)
+
+
+def _plan_pillow(work: Work) -> MakingPlan:
+    seam = work.mm("pillow_seam")
+    ground = work.settings.margin_mm if work.settings.margin_mm is not None else work.mm("pillow_ground")
+    ground = work.whole_mm(ground, up=True)
+    margin = max(work.whole_mm(work.mm("small", "margins"), up=True), work.whole_mm(ground + seam, up=True))
+    finished = grown(work.design_mm, ground)
+    trimmed = grown(finished, seam)
+    off, line = margin - ground - seam, margin - ground
+    guides = (
+        box("trim", f"trim to {size(trimmed)}", off, off, trimmed),
+        box("stitch", f"seam {length(seam)}", line, line, finished),
+    )
+    front, cut = stitched_part(
+        work, "sachet front", (margin, margin, margin, margin), guides, "trimmed after stitching"
+    )
+    back_lines = (centred("stitch", f"seam {length(seam)}", finished, trimmed), *centre_lines(trimmed))
+    parts = [front, Part("sachet back", 1, trimmed, "the same size as the trimmed front", "cloth", back_lines)]
+    edge = hand_edge(work, 2 * (finished[0] + finished[1]))
+    gap = min(work.mm("pillow_gap"), 0.6 * min(finished))
+    steps = first_steps(work, cut)
+    steps += [
+        f"Trim the front to {size(trimmed)}: {length(ground + seam)} beyond the outermost stitch on all four sides. "
+        f"Cut the back to the same size from cotton.",
+        f"Lay front and back right sides together and pin. Sew all round {length(seam)} from the edge, two rows; leave "
+        f"an opening of {length(gap)} in the middle of the lower side.",
+        "Snip the corners off close to the seam, zigzag the edges, turn right side out and push the corners square. "
+        "Press with the seam allowance of the opening turned in.",
+        "Fill with dried lavender, or with wadding and a little lavender in the middle; not too tight. "
+        "Close the opening by hand with small stitches.",
+    ]
+    if edge:
+        steps.append(f"Sew round the finished edge {edge_words(edge)}.")
+    shopping = [
+        cloth_shopping(work, cut),
+        *thread_shopping(work, *([edge] if edge else [])),
+        f"cotton for the back: {size(trimmed)}",
+        "dried lavender or wadding, ribbon for a hanger if you like",
+        "sewing thread in the colour of the cloth",
+    ]
+    steps.append("It cannot be washed once it is filled: take the filling out first, or shake and air it.")
+    return finish_plan(
+        work, parts, cut, steps, shopping, _sachet_warnings(work, finished), finished,
+        cautions(work, filled=True, small=True),
+    )  # fmt: skip
+
+
+def _sachet_warnings(work: Work, finished: tuple[float, float]) -> list[str]:
+    largest = turned(work.figures.pairs_mm("sachet", "largest")[0], work.upright)
+    if fits(finished, largest):
+        return []
+    return [f"At {size(finished)} it is larger than a usual sachet ({size(largest, up=False)}); it needs much filling."]
+
+
+def _plan_bag(work: Work) -> MakingPlan:
+    """Plan a bag sewn from one piece, seam at the middle of the back.
+
+    References
+    ----------
+    Landscape (UK), 15 June 2016: margins 1 in below, 2.5 in each side, 5.5 in above; quarter-inch seams; top
+    turned 0.25 and 1 in. Flat width (w + 4.5) / 2 in, height h + 5 in.
+    """
+    seam, fold, turn = work.mm("seam"), work.mm("bag_fold"), work.mm("bag_turn")
+    width, height = work.design_mm
+    least = work.settings.margin_mm if work.settings.margin_mm is not None else work.mm("pillow_ground") / 2
+    # The front is half of the tube: it must hold the design and a little cloth at both sides of it.
+    side = max(work.mm("bag_side"), (width + 4 * least + 2 * seam) / 2)
+    margins: Margins = (side, work.mm("bag_above"), side, work.mm("bag_below"))
+    cut_mm = (width + 2 * side, height + margins[1] + margins[3])
+    finished = (cut_mm[0] / 2 - seam, cut_mm[1] - seam - fold - turn)
+    guides = (
+        upright_line("fold", "fold", (cut_mm[0] - finished[0]) / 2, cut_mm[1]),
+        upright_line("fold", "fold", (cut_mm[0] + finished[0]) / 2, cut_mm[1]),
+        upright_line("stitch", f"seam {length(seam)}", seam, cut_mm[1]),
+        upright_line("stitch", "", cut_mm[0] - seam, cut_mm[1]),
+        level_line("stitch", "", cut_mm[1] - seam, cut_mm[0]),
+        level_line("hem", f"turn {length(fold)}, then {length(turn)}", fold + turn, cut_mm[0]),
+        level_line("hem", "", fold, cut_mm[0]),
+    )
+    bag, cut = stitched_part(work, "sachet bag", margins, guides, "one piece, seam at the middle of the back")
+    edge = hand_edge(work, 2 * finished[0])
+    steps = first_steps(work, cut, trimmed=False)
+    steps += [
+        f"Fold the piece in half, right sides together, side edges matched. Sew them {length(seam)} from the edge and "
+        "press the seam open.",
+        "Turn the tube so that the seam lies in the middle of the back: the design is then "
+        f"{length((finished[0] - width) / 2)} from each fold. Sew the lower edge {length(seam)} from the edge, twice.",
+        f"Turn the top {length(fold)} under, then {length(turn)}; press and sew close to the fold. Turn the "
+        "bag right side out.",
+        f"Fill to the top of the design and tie a ribbon round, above it. Flat it measures {size(finished)}.",
+    ]
+    if edge:
+        steps.append(f"Sew round the top {edge_words(edge)}.")
+    shopping = [
+        cloth_shopping(work, cut),
+        *thread_shopping(work, *([edge] if edge else [])),
+        "dried lavender, ribbon 20 in (50 cm)",
+        "sewing thread in the colour of the cloth",
+    ]
+    return finish_plan(
+        work, [bag], cut, steps, shopping, _sachet_warnings(work, finished), finished,
+        cautions(work, filled=True, small=True),
+    )  # fmt: skip
+
+
+def plan_bookmark(work: Work) -> MakingPlan:
+    """Return the plan of a bookmark: fringed on four sides, or sides folded under and ends fringed."""
+    return _plan_folded(work) if work.way == "folded" else _plan_fringed(work)
+
+
+def _bookmark_warnings(work: Work, body: tuple[float, float]) -> list[str]:
+    largest = turned(work.figures.pairs_mm("bookmark", "largest")[0], work.upright)
+    if fits(body, largest):
+        return []
+    return [
+        f"Without its fringe it measures {size(body)}, more than a usual bookmark of {size(largest, up=False)}. "
+        "Make the design narrower or use a finer cloth."
+    ]
+
+
+def _plan_fringed(work: Work) -> MakingPlan:
+    fringe = work.whole_mm(work.settings.fringe_mm if work.settings.fringe_mm is not None else work.mm("fringe"))
+    ground = work.figures.number("bookmark", "ground") * work.fabric.cell_mm
+    if work.settings.margin_mm is not None:
+        ground = work.whole_mm(work.settings.margin_mm) - fringe
+    if fringe <= 0 or ground < thread_mm(work.fabric) - 1e-6:
+        raise RequestError(
+            "The margin must hold the fringe and at least one thread of plain cloth inside it, and the fringe at least "
+            "one thread.",
+            "Give a wider margin with --margin or another fringe with --fringe.",
+        )
+    edge_margin = fringe + ground
+    margin = max(work.whole_mm(work.mm("small", "margins"), up=True), edge_margin)
+    body, finished = grown(work.design_mm, ground), grown(work.design_mm, edge_margin)
+    off, line = margin - edge_margin, margin - ground
+    guides = (
+        box("trim", f"trim to {size(finished)}", off, off, finished),
+        box("stitch", f"sewn line, {length(fringe)} inside the trimmed edge", line, line, body),
+    )
+    cloth, cut = stitched_part(work, "bookmark", (margin, margin, margin, margin), guides, "fringed on four sides")
+    backing = Part("backing", 1, body, "hides the threads on the back", "felt", centre_lines(body))
+    edge = hand_edge(work, 2 * (body[0] + body[1]), usual="backstitch")
+    sewn = edge_words(edge) if edge else "by machine with a short straight stitch"
+    fringe_words = counted(fringe, work.fabric)
+    steps = first_steps(work, cut)
+    steps += [
+        f"Sew the line that stops the fringe {counted(ground, work.fabric)} outside the design, all round, {sewn}.",
+        f"Trim the cloth {fringe_words} outside the sewn line on all four sides, along a thread. "
+        f"The bookmark measures {size(finished)}.",
+        f"Cut the backing {size(body, up=False)} from thin felt and sew it behind with small hem stitches just inside "
+        "the sewn line, without going through to the front; or use iron-on backing, with a cloth under the iron.",
+        f"Draw out the threads outside the sewn line one by one, from the edge inwards, on all four sides, "
+        f"over {fringe_words}. Comb the fringe with the needle, press it under a cloth and trim it even.",
+    ]
+    shopping = [
+        cloth_shopping(work, cut),
+        *thread_shopping(work, *([edge] if edge else [])),
+        f"thin felt or iron-on backing: {size(body)}",
+        "sewing thread in the colour of the cloth",
+    ]
+    return finish_plan(
+        work, [cloth, backing], cut, steps, shopping, _bookmark_warnings(work, body), finished,
+        cautions(work, small=True),
+    )  # fmt: skip
+
+
+def _plan_folded(work: Work) -> MakingPlan:
+    """Plan a bookmark by cells.
+
+    References
+    ----------
+    A Stitch of Blissfulness, 4 Oct 2022: 5 cells at the sides, 7 at the ends, 3 folded under, sewn one row from
+    the design, fringe of 5 cells at the ends.
+    """
+    cell = work.fabric.cell_mm
+    names = ("folded_side", "folded_end", "folded_under", "folded_fringe", "folded_line")
+    side, end, under, fringe, line = (work.figures.number("bookmark", name) * cell for name in names)
+    margin = max(work.whole_mm(work.mm("small", "margins"), up=True), end)
+    width, height = work.design_mm
+    # The fringe is at the two short ends, whichever way the design lies.
+    across, down = (side, end) if work.upright else (end, side)
+    trimmed = (width + 2 * across, height + 2 * down)
+    finished = (trimmed[0] - 2 * under, trimmed[1]) if work.upright else (trimmed[0], trimmed[1] - 2 * under)
+    body = (finished[0], height + 2 * (end - fringe)) if work.upright else (width + 2 * (end - fringe), finished[1])
+    outer = (margin - across, margin - down)
+    folds: tuple[Guide, ...]
+    if work.upright:
+        x0, x1 = outer[0] + under, outer[0] + trimmed[0] - under
+        folds = tuple(Guide("fold", "fold", ((x, outer[1]), (x, outer[1] + trimmed[1]))) for x in (x0, x1))
+    else:
+        y0, y1 = outer[1] + under, outer[1] + trimmed[1] - under
+        folds = tuple(Guide("fold", "fold", ((outer[0], y), (outer[0] + trimmed[0], y))) for y in (y0, y1))
+    guides = (
+        box("trim", f"trim to {size(trimmed)}", *outer, trimmed),
+        box("stitch", "sewn line", margin - line, margin - line, grown((width, height), line)),
+        *folds,
+    )
+    cloth, cut = stitched_part(work, "bookmark", (margin, margin, margin, margin), guides, "sides folded under")
+    edge = hand_edge(work, 2 * (width + height + 4 * line), usual="backstitch", pitch_mm=2 * cell)
+    sewn = edge_words(edge) if edge else "by machine with a short straight stitch"
+    steps = first_steps(work, cut)
+    steps += [
+        f"Trim the cloth {counted(side, work.fabric)} beyond the design at the long sides and "
+        f"{counted(end, work.fabric)} beyond it at the two ends, along a thread.",
+        f"Fold {counted(under, work.fabric)} under at both long sides and press.",
+        f"Sew round the design {counted(line, work.fabric)} away from it, through the folded sides, {sewn}.",
+        f"Draw out the threads at both ends for a fringe {counted(fringe, work.fabric)} deep. "
+        f"Comb it and trim it even. The bookmark measures {size(finished)}.",
+    ]
+    shopping = [
+        cloth_shopping(work, cut),
+        *thread_shopping(work, *([edge] if edge else [])),
+        "sewing thread in the colour of the cloth",
+    ]
+    return finish_plan(
+        work, [cloth], cut, steps, shopping, _bookmark_warnings(work, body), finished, cautions(work, small=True)
+    )
