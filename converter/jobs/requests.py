@@ -8,6 +8,7 @@ from typing import Any
 from converter.errors import UsageError
 from converter.jobs.batch import Request
 from converter.jobs.materials import Materials
+from converter.model.materials import Fabric
 from converter.settings import ChartSettings, LimitSettings, ThreadSettings, TimeSettings
 
 
@@ -62,8 +63,8 @@ def materials_from(options: Mapping[str, Any]) -> Materials:
     )
 
 
-def thread_settings(options: Mapping[str, Any]) -> ThreadSettings:
-    """Return how thread is used, measured by her sample where she gave one."""
+def thread_settings(options: Mapping[str, Any], fabric: Fabric | None = None) -> ThreadSettings:
+    """Return how thread is used, measured by her sample (on ``fabric``) where she gave one."""
     crosses, length_mm = options.get("sample_crosses"), options.get("sample_length")
     if (crosses is None) != (length_mm is None):
         raise UsageError(
@@ -74,4 +75,4 @@ def thread_settings(options: Mapping[str, Any]) -> ThreadSettings:
         return settings
     from converter.estimate.thread import calibrate
 
-    return calibrate(settings, crosses, length_mm, materials_from(options).fresh()[0])
+    return calibrate(settings, crosses, length_mm, fabric or materials_from(options).fresh()[0])
