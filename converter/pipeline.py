@@ -10,47 +10,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
 from typing import Any
 
-import cv2
 import numpy as np
 import numpy.typing as npt
 
 from converter.errors import RequestError
-from converter.model.arrays import CellArray, LineArray, MaskArray
+from converter.model.arrays import CellArray, LineArray
 from converter.model.chart import MAX_SIDE, Chart
-from converter.raster.components import remove_small_groups
 from converter.raster.prepare import Prepared, prepare_picture
-from converter.raster.resample import average_cells, summed_area
-from converter.raster.threshold import threshold_otsu
-from converter.raster.tone import flatten_light
+from converter.raster.reduction import Reduction, reduce_prepared
 from converter.settings import ChartSettings
 
-PIXELS_A_STITCH = 12
-
-
-@dataclass(frozen=True, eq=False)
-class Reduction:
-    """What became of a picture."""
-
-    cells: CellArray
-    """(rows, cols), True = full cross."""
-    placement: npt.NDArray[np.float64]
-    """(2, 3): picture (row, col) in pixels of hole (row, col) is ``placement @ [row, col, 1]``."""
-    kind: str
-    """line, shape or photo."""
-    reason: str
-    """Why it was taken for that, in words."""
-    readability: float
-    """0 to 100."""
-    losses: tuple[str, ...]
-    """What was dropped, closed or joined, in plain words."""
-    loss_mask: MaskArray
-    """(H, W) of the picture as it came: where that happened."""
-    stages: Mapping[str, npt.NDArray[Any]] = field(default_factory=dict)
-    """Named arrays of the stages, in the standard orientation, kept for viewing."""
+__all__ = [
+    "Reduction",
+    "chart_from_image",
+    "chart_from_reduction",
+    "lines_for_reduction",
+    "reduce_picture",
+    "suggest_lines",
+]
 
 
 def chart_from_image(image: Any, columns: int | None = 60, **settings: Any) -> Chart:
@@ -128,7 +107,8 @@ def suggest_lines(image: Any, columns: int | None = 60, lines: str = "auto", **s
     if chosen.lines.lines == "none":
         return np.zeros((0, 2, 2), dtype=np.float64)
     ready = prepare_picture(image, chosen)
-    height, width = ready.orientation.inverse().apply(np.empty(ready.gray.shape, dtype=np.bool_)).shape
+    standing = (ready.gray.shape[0], ready.gray.shape[1])
+    height, width = standing[::-1] if ready.orientation.transpose else standing
     wide, high = chosen.reduction.columns, chosen.reduction.rows
     if wide is not None:
         cell = width / wide
@@ -189,96 +169,4 @@ def reduce_picture(image: Any, settings: ChartSettings) -> Reduction:
     RequestError
         If the picture is blank, or the other side of the chart would be longer than any cloth.
     """
-    ready = prepare_picture(image, settings)
-    flat = flatten_light(np.asarray(ready.gray / np.float32(255), dtype=np.float32))
-    ink = _ink(flat, settings.reduction.dark)
-    if ready.clear is not None:
-        ink &= ~ready.clear
-    box = _ink_box(ink) if settings.picture.trim else (0, 0, ink.shape[0], ink.shape[1])
-    row_edges, col_edges = _lay_grid(box, ready.columns, ready.rows)
-    coverage = average_cells(summed_area(ink.astype(np.float32)), row_edges, col_edges)
-    cells = coverage >= 0.5 - 0.2 * (settings.reduction.detail - 50) / 50
-    if not cells.any():
-        cells = coverage >= coverage.max()
-    swept = remove_small_groups(cells, round(settings.reduction.tidy / 40))
-    cells = swept if swept.any() else cells
-    for each in ready.symmetries:
-        if cells.shape == each.apply(cells).shape:
-            cells = cells | each.apply(cells)
-    return _result(ready, cells, row_edges, col_edges, flat, ink)
-
-
-def _ink(flat: npt.NDArray[np.float32], dark: float) -> MaskArray:
-    levels = np.rint(flat * 255).astype(np.uint8)
-    low, high = np.percentile(levels, [0.05, 99.95])
-    if high - low < 12:
-        raise RequestError(
-            "The picture is blank: it has no dark parts that could become stitches.",
-            "Choose another picture or another crop.",
-        )
-    at = threshold_otsu(levels)
-    edge = at + (255 - at if dark > 0 else at) * dark / 100 * 0.9
-    return np.asarray(levels <= edge)
-
-
-def _ink_box(ink: MaskArray) -> tuple[int, int, int, int]:
-    if not ink.any():
-        raise RequestError(
-            "No part of the picture is dark enough to become a stitch.", "Raise --dark or choose another crop."
-        )
-    kept = cv2.medianBlur(ink.view(np.uint8), 3).astype(bool)
-    ink = kept if kept.any() else ink
-    down, across = np.flatnonzero(ink.any(axis=1)), np.flatnonzero(ink.any(axis=0))
-    return int(down[0]), int(across[0]), int(down[-1]) + 1, int(across[-1]) + 1
-
-
-def _lay_grid(
-    box: tuple[int, int, int, int], columns: int | None, rows: int | None
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    """Return the grid lines, in pixels, of square cells that hold the box, centred on it."""
-    top, left, bottom, right = box
-    height, width = bottom - top, right - left
-    if columns is not None and rows is not None:
-        cell = max(width / columns, height / rows)
-    elif columns is not None:
-        cell = width / columns
-        rows = max(1, int(np.floor(height / cell + 0.5)))
-    else:
-        assert rows is not None
-        cell = height / rows
-        columns = max(1, int(np.floor(width / cell + 0.5)))
-    if max(rows, columns) > MAX_SIDE:
-        raise RequestError(
-            f"The chart would be {columns} x {rows} stitches; {MAX_SIDE} is the most on a side.",
-            "Ask for fewer stitches on the other side, or crop the picture.",
-        )
-    middle_row, middle_col = (top + bottom) / 2, (left + right) / 2
-    row_edges = np.asarray(middle_row + cell * (np.arange(rows + 1) - rows / 2), dtype=np.float64)
-    col_edges = np.asarray(middle_col + cell * (np.arange(columns + 1) - columns / 2), dtype=np.float64)
-    return row_edges, col_edges
-
-
-def _result(
-    ready: Prepared,
-    cells: CellArray,
-    row_edges: npt.NDArray[np.float64],
-    col_edges: npt.NDArray[np.float64],
-    flat: npt.NDArray[np.float32],
-    ink: MaskArray,
-) -> Reduction:
-    back = ready.orientation.inverse()
-    upright = back.apply(cells)
-    cell = col_edges[1] - col_edges[0]
-    hole_to_standing = np.array([[cell, 0, row_edges[0]], [0, cell, col_edges[0]], [0, 0, 1.0]])
-    turned = back.matrix((cells.shape[0], cells.shape[1]))
-    placement = (ready.to_source @ hole_to_standing @ turned)[:2]
-    return Reduction(
-        cells=upright,
-        placement=placement,
-        kind="line",
-        reason="",
-        readability=100.0,
-        losses=(),
-        loss_mask=np.zeros(ready.source_shape, dtype=np.bool_),
-        stages={"flat": flat, "ink": ink},
-    )
+    return reduce_prepared(prepare_picture(image, settings), settings)

@@ -35,6 +35,7 @@ from skimage.morphology import skeletonize
 from converter.outline.contour import outline_cells
 from converter.outline.lattice import STEPS, is_balanced
 from converter.outline.simplify import curve_length, resample_curve, simplify_curve
+from converter.pipeline import suggest_lines
 
 RENDER = 1600
 TRUTH_RENDER = 2000
@@ -502,11 +503,7 @@ def polygon_rounded(picture: np.ndarray, columns: int) -> np.ndarray:
 
 
 def ours(picture: np.ndarray, columns: int) -> np.ndarray:
-    import converter.outline.suggest as module
-
-    cell = picture.shape[1] / columns
-    placement = np.array([[cell, 0, 0], [0, cell, 0]])
-    return module.suggest(picture, placement, (round(picture.shape[0] / cell), columns))
+    return suggest_lines(picture, columns)
 
 
 METHODS: dict[str, Callable[[np.ndarray, int], np.ndarray]] = {
