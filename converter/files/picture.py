@@ -368,7 +368,7 @@ def _untwist_tiff(data: bytes) -> tuple[bytes, int]:
                 patched = bytearray(data)
                 struct.pack_into(order + "H", patched, place + value_at, 1)
                 return bytes(patched), orientation if 1 <= orientation <= 8 else 1
-    except struct.error:
+    except (struct.error, OverflowError):
         pass
     return data, 1
 
@@ -435,6 +435,6 @@ def _tiff_size(data: bytes) -> tuple[int, int] | None:
             tag, kind = struct.unpack_from(order + "HH", data, at + 2 + index * 12)
             if tag in (256, 257):
                 (found[tag],) = struct.unpack_from(order + ("H" if kind == 3 else "I"), data, at + 10 + index * 12)
-    except struct.error:
+    except (struct.error, OverflowError):
         return None
     return (found[256], found[257]) if len(found) == 2 else None

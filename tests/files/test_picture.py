@@ -290,3 +290,8 @@ class TestPaths:
         os.mkfifo(tmp_path / "pipe.png")
         with pytest.raises(PictureError, match="ordinary"):
             read_picture(tmp_path / "pipe.png")
+
+
+def test_big_tiff_with_an_impossible_offset():
+    with pytest.raises(PictureError):
+        picture_from_bytes(b"II+\0\x08\0\0\0" + b"\xff" * 24, "cup.tif")
