@@ -9,7 +9,10 @@ from __future__ import annotations
 
 import contextlib
 import io
+import os
 import struct
+import sys
+import threading
 import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -113,11 +116,15 @@ def _read(stream: Any, name: str, columns: int | None) -> Picture:
     head = stream.read(4096)
     _check_head(head, name)
     stream.seek(0)
-    orientation = None
     if head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
         # Pillow scrambles some turned TIFFs: they are decoded unturned, then turned here.
         data, orientation = _untwist_tiff(stream.read())
-        stream = io.BytesIO(data)
+        with _quiet_library():
+            return _read_known(io.BytesIO(data), head, name, columns, orientation)
+    return _read_known(stream, head, name, columns, None)
+
+
+def _read_known(stream: Any, head: bytes, name: str, columns: int | None, orientation: int | None) -> Picture:
     try:
         with _quiet_pillow() as pillow, _open(pillow, stream, head, name) as image:
             return _decode(pillow, image, name, columns, orientation)
@@ -127,6 +134,28 @@ def _read(stream: Any, name: str, columns: int | None) -> Picture:
         raise PictureError(f"'{name}' does not fit into memory.", "Make the picture smaller first.") from None
     except Exception as error:  # decoders raise anything on broken bytes
         return _decode_otherwise(stream, name, columns, orientation, error)
+
+
+_error_stream = threading.Lock()
+
+
+@contextlib.contextmanager
+def _quiet_library() -> Iterator[None]:
+    """Keep libtiff's own grumbling off the terminal: it writes to the error stream past Python."""
+    with _error_stream:
+        try:
+            saved = os.dup(2)
+        except OSError:  # no error stream at all
+            yield
+            return
+        try:
+            sys.stderr.flush()
+            with Path(os.devnull).open("wb") as nothing:
+                os.dup2(nothing.fileno(), 2)
+            yield
+        finally:
+            os.dup2(saved, 2)
+            os.close(saved)
 
 
 @contextlib.contextmanager
