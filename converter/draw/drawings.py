@@ -1,0 +1,198 @@
+"""The drawings of a chart: chart picture, chart PDF, stitched look; as bytes or written to a file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import IO, Final
+
+from converter.draw.canvas import Drawing
+from converter.draw.chart_sheets import SheetText, draw_chart_pages, draw_whole_chart
+from converter.draw.pages import SheetLayout
+from converter.draw.scene import ChartStyle
+from converter.draw.words import Words, english
+from converter.errors import OutputError, UsageError
+from converter.model.chart import Chart
+from converter.units import MM_PER_INCH
+
+Target = str | Path | IO[bytes]
+
+CELL_MM: Final = 3.0
+"""Side of a square in the chart picture's own millimetres."""
+MOST_CELL_PX: Final = 24
+LEAST_CELL_PX: Final = 8
+WANTED_WIDTH_PX: Final = 2400
+
+
+def _write(target: Target, data: bytes) -> None:
+    """Write bytes to a path or to an open binary file."""
+    if not isinstance(target, (str, Path)):
+        target.write(data)
+        return
+    try:
+        Path(target).write_bytes(data)
+    except OSError as error:
+        raise OutputError(
+            f"{target} cannot be written: {error.strerror or error}.", "Choose another place or name."
+        ) from error
+
+
+def chart_title(chart: Chart) -> str:
+    """Return the title as it is printed."""
+    return " ".join(chart.title.split())
+
+
+def best_cell_px(chart: Chart) -> int:
+    """Return the side of a square in pixels that keeps the chart picture to a size for screens."""
+    longest = max(chart.columns, chart.rows)
+    return max(LEAST_CELL_PX, min(MOST_CELL_PX, WANTED_WIDTH_PX // longest))
+
+
+def _whole(chart: Chart, cell_px: float, style: ChartStyle | None, words: Words | None) -> Drawing:
+    words = words or english()
+    drawing = Drawing(title=chart_title(chart), language=words.language)
+    size = max(3.0, 13.0 * CELL_MM / cell_px)
+    draw_whole_chart(
+        drawing,
+        chart,
+        cell_mm=CELL_MM,
+        style=style or ChartStyle(),
+        words=words,
+        title=chart_title(chart),
+        size_mm=size,
+    )
+    return drawing
+
+
+def png_bytes(
+    chart: Chart, *, cell_px: int | None = None, style: ChartStyle | None = None, words: Words | None = None
+) -> bytes:
+    """Return the whole chart as PNG.
+
+    Parameters
+    ----------
+    chart : Chart
+    cell_px : int, optional
+        Side of a square in pixels, 3 to 100; by default 8 to 24, by the size of the chart.
+    style : ChartStyle, optional
+    words : Words, optional
+
+    Returns
+    -------
+    data : bytes
+        Equal charts give equal bytes.
+    """
+    if cell_px is None:
+        cell_px = best_cell_px(chart)
+    if not 3 <= cell_px <= 100:
+        raise UsageError(f"Squares of {cell_px} pixels cannot be drawn.", "Choose 3 to 100.")
+    return _whole(chart, cell_px, style, words).png_bytes(dpi=cell_px * MM_PER_INCH / CELL_MM)
+
+
+def svg_bytes(chart: Chart, *, style: ChartStyle | None = None, words: Words | None = None) -> bytes:
+    """Return the whole chart as SVG, text as text."""
+    return _whole(chart, best_cell_px(chart), style, words).svg_bytes()
+
+
+def pdf_drawing(
+    chart: Chart,
+    *,
+    paper: str = "A4",
+    large: bool = False,
+    style: ChartStyle | None = None,
+    words: Words | None = None,
+) -> Drawing:
+    """Return the sheets of a chart as a drawing that can be given out page by page."""
+    words = words or english()
+    layout = SheetLayout.large(paper) if large else SheetLayout(paper=paper)
+    if style is None:
+        style = ChartStyle.large() if large else ChartStyle()
+    title = chart_title(chart) or words("Cross-stitch chart")
+    drawing = Drawing(title=title, language=words.language)
+    size = words.size(*chart.finished_mm)
+    note = words(
+        "{columns} × {rows} stitches, {size} on {fabric}",
+        columns=chart.columns,
+        rows=chart.rows,
+        size=size,
+        fabric=chart.fabric.describe(),
+    )
+    text = SheetText(heading=title, note=note)
+    draw_chart_pages(
+        drawing, chart, layout=layout, style=style, words=words, text=text, label=words("Chart"), first_page_number=1
+    )
+    return drawing
+
+
+def pdf_bytes(
+    chart: Chart,
+    *,
+    paper: str = "A4",
+    large: bool = False,
+    style: ChartStyle | None = None,
+    words: Words | None = None,
+) -> bytes:
+    """Return the chart as a vector PDF on sheets of paper.
+
+    Parameters
+    ----------
+    chart : Chart
+    paper : str
+        A4 or letter.
+    large : bool
+        Squares of 4.5 mm and more and stronger rules.
+    style : ChartStyle, optional
+    words : Words, optional
+
+    Returns
+    -------
+    data : bytes
+        One page where squares of at least 2.5 mm fit; else tiles that overlap, each with a map.
+    """
+    return pdf_drawing(chart, paper=paper, large=large, style=style, words=words).pdf_bytes()
+
+
+def draw_png(
+    chart: Chart,
+    target: Target,
+    *,
+    cell_px: int | None = None,
+    style: ChartStyle | None = None,
+    words: Words | None = None,
+) -> None:
+    """Write the whole chart as PNG to a path or open file; see `png_bytes`."""
+    _write(target, png_bytes(chart, cell_px=cell_px, style=style, words=words))
+
+
+def draw_svg(chart: Chart, target: Target, *, style: ChartStyle | None = None, words: Words | None = None) -> None:
+    """Write the whole chart as SVG to a path or open file; see `svg_bytes`."""
+    _write(target, svg_bytes(chart, style=style, words=words))
+
+
+def draw_pdf(
+    chart: Chart,
+    target: Target,
+    *,
+    paper: str = "A4",
+    large: bool = False,
+    style: ChartStyle | None = None,
+    words: Words | None = None,
+) -> None:
+    """Write the chart as PDF to a path or open file; see `pdf_bytes`."""
+    _write(target, pdf_bytes(chart, paper=paper, large=large, style=style, words=words))
+
+
+def stitched_bytes(chart: Chart, *, stitch_px: int | None = None, cloth_rim: float | None = None) -> bytes:
+    """Return the stitched look as PNG; see `converter.draw.stitched.stitched_pixels`."""
+    from converter.draw.png import encode_png
+    from converter.draw.stitched import best_stitch_px, stitched_pixels
+
+    side = best_stitch_px(chart) if stitch_px is None else stitch_px
+    pixels = stitched_pixels(chart, stitch_px=side, rim=cloth_rim)
+    return encode_png(pixels, side * MM_PER_INCH / chart.fabric.cell_mm)
+
+
+def draw_stitched(
+    chart: Chart, target: Target, *, stitch_px: int | None = None, cloth_rim: float | None = None
+) -> None:
+    """Write the stitched look as PNG to a path or open file; see `stitched_bytes`."""
+    _write(target, stitched_bytes(chart, stitch_px=stitch_px, cloth_rim=cloth_rim))
