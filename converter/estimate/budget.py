@@ -19,6 +19,8 @@ SLACK: Final = 0.06
 """Share by which a wider chart may take less than a narrower one; see `largest_within`."""
 SIZE_SLACK: Final = 0.02
 """The same for the height and the diagonal, which follow the width but for the rounding of rows."""
+WITNESSES: Final = 2
+"""Widths in a row that must be clear of the limit before the scan ends there."""
 _GROWTH: Final = 1.5
 """Stitches grow with a power of the width between 1 (lines) and 2 (solid shapes): used for a first guess only."""
 
@@ -128,6 +130,13 @@ class _Scan:
             return 1
         return -1 if all(figures[m.figure] <= m.most * (1 - self.slack(m)) for m in self.limits) else 0
 
+    def witness(self, i: int) -> int:
+        """Return how many widths in a row this one counts for: all that are asked for if it proves its verdict."""
+        figures = self.at(i)
+        exact = [limit for limit in self.limits if limit.slack == 0]
+        over = any(figures[limit.figure] > limit.most * (1 + 1e-9) for limit in exact)
+        return WITNESSES if over or len(exact) == len(self.limits) else 1
+
     def load(self, i: int) -> float:
         """Return how full the tightest limit is: 1 at the limit."""
         figures = self.at(i)
@@ -185,20 +194,21 @@ def largest_within(
     one thing is taken as given: a wider chart takes at least ``1 - slack`` of what a narrower one takes.
     Then a width over its limit by more than the slack proves all wider ones over; a width below it
     by more than the slack proves that all narrower ones fit; and every width between the two is worked
-    out. The slack is watched: if the figures ever fall by more than half of it, it is widened to twice
-    that fall and the scan goes on. The width in mm rises strictly, so there a single value decides.
+    out, with two widths in a row clear of the limit at either end. The slack is watched: if the figures
+    ever fall by more than half of it, it is widened to twice that fall and the scan goes on. The width
+    in mm rises strictly, so there a single value decides.
     """
     if not limits:
         raise UsageError("No limit was given.", "Give --fit, --stitches, --hours, --skeins or --piece.")
     if not widths or list(widths) != sorted(set(widths)):
         raise UsageError("The widths to choose from must rise.")
     scan = _Scan(measure_at, limits, widths)
-    low, high = _bracket(scan, start)
-    fitting = [i for i in range(max(low, 0), min(high + 1, len(widths))) if not scan.broken(i)]
+    first, last = _bracket(scan, start)
+    fitting = [i for i in range(first, last + 1) if not scan.broken(i)]
     if not fitting:
         raise _nothing_fits(scan)
     best = fitting[-1]
-    gap = next((i for i in range(max(low, 0), best) if scan.broken(i)), None)
+    gap = next((i for i in range(first, best) if scan.broken(i)), None)
     safe = best if gap is None else gap - 1
     above = best + 1 if best + 1 < len(widths) else None
     return Budget(
@@ -214,43 +224,47 @@ def largest_within(
 
 
 def _bracket(scan: _Scan, start: int | None) -> tuple[int, int]:
-    """Return (low, high): at and below low all fit, at and above high all are over, all between are known.
-
-    ``low`` is -1 and ``high`` the number of widths where there is no such width.
-    """
+    """Return (first, last): all narrower widths fit, all wider ones are over, all from first to last are worked out."""
     count = len(scan.widths)
     while True:
         slack = scan.widened
-        low, high = -1, count
-        for i in sorted(scan.known):
-            low, high = (max(low, i), high) if scan.verdict(i) < 0 else (low, high)
-            high = min(high, i) if scan.verdict(i) > 0 else high
-        unsure: int | None = None
-        side = 0
-        while high - low > 1 and unsure is None:
-            if not scan.known and start is not None:
-                i = min(range(count), key=lambda j: abs(scan.widths[j] - start))
-            elif abs(side) >= 2:
-                # Twice on the same side: the guess creeps, so halve what is left.
-                i, side = (low + high) // 2, 0
-            else:
-                i = scan.guess(low, high)
-            verdict = scan.verdict(i)
-            if verdict > 0:
-                high, side = i, max(side, 0) + 1
-            elif verdict < 0:
-                low, side = i, min(side, 0) - 1
-            else:
-                unsure = i
-        if unsure is not None:
-            up, down = unsure + 1, unsure - 1
-            while up < high and scan.verdict(up) <= 0:
-                up += 1
-            while down > low and scan.verdict(down) >= 0:
-                down -= 1
-            low, high = down, up
+        middle = _near_the_limit(scan, start)
+        last, run = middle, 0
+        while last + 1 < count and run < WITNESSES:
+            last += 1
+            run = run + scan.witness(last) if scan.verdict(last) > 0 else 0
+        first, run = middle + 1, 0
+        while first > 0 and run < WITNESSES:
+            first -= 1
+            run = run + scan.witness(first) if scan.verdict(first) < 0 else 0
         if scan.widened == slack:
-            return low, high
+            return first, last
+
+
+def _near_the_limit(scan: _Scan, start: int | None) -> int:
+    """Return the index of a width that is neither clearly within nor clearly over, or of the last one within, or -1."""
+    count = len(scan.widths)
+    low, high = -1, count
+    for i in scan.known:
+        low, high = (max(low, i), high) if scan.verdict(i) < 0 else (low, high)
+        high = min(high, i) if scan.verdict(i) > 0 else high
+    side = 0
+    while high - low > 1:
+        if not scan.known and start is not None:
+            i = min(range(count), key=lambda j: abs(scan.widths[j] - start))
+        elif abs(side) >= 2:
+            # Twice on the same side: the guess creeps, so halve what is left.
+            i, side = (low + high) // 2, 0
+        else:
+            i = scan.guess(low, high)
+        verdict = scan.verdict(i)
+        if verdict > 0:
+            high, side = i, max(side, 0) + 1
+        elif verdict < 0:
+            low, side = i, min(side, 0) - 1
+        else:
+            return i
+    return low
 
 
 def _nothing_fits(scan: _Scan) -> RequestError:
@@ -281,8 +295,12 @@ def figure_words(name: str, figures: Figures) -> str:
     return f"{value:g} {name}"
 
 
-def budget_words(budget: Budget) -> tuple[str, ...]:
-    """Return in plain words which size was taken, which limit held it, and what the next size up would take."""
+def budget_words(budget: Budget, axis: str = "columns") -> tuple[str, ...]:
+    """Return in plain words which size was taken, which limit held it, and what the next size up would take.
+
+    ``axis`` says which side was varied: columns or rows.
+    """
+    way = "across" if axis == "columns" else "up"
     lines = []
     if budget.held_by and budget.next_figures is not None:
         held = {}
@@ -290,15 +308,15 @@ def budget_words(budget: Budget) -> tuple[str, ...]:
             held[limit.name] = figure_words(limit.figure, budget.next_figures)
         reasons = " and ".join(f"{name} (it would be {value})" for name, value in held.items())
         lines.append(
-            f"{budget.columns} stitches across is the largest size within your limits. One size up, "
-            f"{budget.next_columns} across, breaks {reasons}."
+            f"{budget.columns} stitches {way} is the largest size within your limits. One size up, "
+            f"{budget.next_columns} {way}, breaks {reasons}."
         )
         shown = [figure_words(name, budget.next_figures) for name in ("stitches", "hours", "skein_share")
                  if name in budget.next_figures]  # fmt: skip
         if shown:
             lines.append(f"The next size up would take {', '.join(shown)}.")
     else:
-        lines.append(f"{budget.columns} stitches across, the widest there is, is within your limits.")
+        lines.append(f"{budget.columns} stitches {way} is the largest that may be asked for; it is within your limits.")
     if budget.all_fit_below != budget.columns:
         below = "no width" if budget.all_fit_below is None else f"every width up to {budget.all_fit_below}"
         lines.append(

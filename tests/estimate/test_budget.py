@@ -152,7 +152,8 @@ def test_widest_offered_may_fit():
     assert found.columns == found.all_fit_below == 100
     assert found.held_by == ()
     assert found.next_figures is None
-    assert "widest" in budget_words(found)[0]
+    assert "largest that may be asked for" in budget_words(found)[0]
+    assert "100 stitches up" in budget_words(found, "rows")[0]
 
 
 def test_narrowest_over_but_wider_fits():
