@@ -1,0 +1,421 @@
+"""Fitting borders: which openings are possible, what they cost, and the best plans in order.
+
+1. Each axis on its own has *chains*: a pad row or none, and a gap before every band. A chain fixes the opening of
+   every band along that axis. With a given outer size the first gap takes up what the others leave.
+2. The cost of a plan is the cost of the two chains, a surcharge if the gaps of the two axes differ, and the cost of
+   the best ring for every band (`search`), which depends on its opening alone.
+3. All pairs of chains are added up at once and sorted. One band gives a list of different plans (kind of corner,
+   column at the corner, move), each with its cheapest gaps; several bands give the cheapest pairs of chains.
+4. A plan in a narrow place, where corner and middle come near each other, is drawn and judged again as a whole
+   before it is handed out; one that fails is left out.
+5. If nothing fits because a fixed outer size leaves too little room, rows of the strip are left out.
+
+Order of preference, as costs: gap off by 1: 1 an axis; by 2: 2.5; a pad row: 2; gaps that differ between the axes: 3;
+a row left out: 4; the rest stands in `sides`, `search` and `profile`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import chain, islice, product
+
+import numpy as np
+
+from converter.compose.bands import Band, FittedBand, FittedStrip, StripBand, as_band, as_corners
+from converter.compose.catalogue import Strip
+from converter.compose.frieze import primitive_tile
+from converter.compose.plan import BorderPlan, Gaps
+from converter.compose.profile import MOST_CLASH, profile_of
+from converter.compose.ring import NO_LINES
+from converter.compose.search import CornerSearch, Costs
+from converter.compose.sides import Corner, Move
+from converter.errors import RequestError, UsageError
+from converter.model.arrays import CellArray, LineArray, as_cells
+from converter.model.chart import MAX_SIDE, Chart
+
+GAP_COSTS = (0.0, 1.0, 2.5)
+PAD_COST = 2.0
+UNEQUAL_GAPS_COST = 3.0
+DROPPED_ROW_COST = 4.0
+FREE_GAP_COST = 0.2
+"""For each stitch that the first gap differs from the wish when the outer size is given."""
+
+MOST_TURNED = 3
+"""Plans with turned corners that a list is kept open for."""
+
+MOVES = ("gap", "unequal", "pad", "middle", "reversal", "widen", "centre", "depth")
+"""What may be changed to make a border fit; ``gap``: by one or two stitches, ``unequal``: differently across and up."""
+
+
+@dataclass(frozen=True)
+class Chain:
+    """Gaps and openings along one axis, inside out."""
+
+    gaps: Gaps
+    openings: tuple[int, ...]
+    cost: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Middle:
+    cells: CellArray
+    lines: LineArray
+    given: bool
+
+
+def _as_middle(motif: object) -> _Middle:
+    if isinstance(motif, Chart):
+        return _Middle(motif.cells, motif.lines, True)
+    if isinstance(motif, tuple) and len(motif) == 2 and all(isinstance(v, (int, np.integer)) for v in motif):
+        rows, cols = int(motif[0]), int(motif[1])
+        if rows < 1 or cols < 1:
+            raise UsageError(f"A motif of {cols} x {rows} stitches is none.", "Give rows and columns of 1 and more.")
+        return _Middle(np.zeros((rows, cols), dtype=np.bool_), NO_LINES, True)
+    if motif is None:
+        return _Middle(np.zeros((1, 1), dtype=np.bool_), NO_LINES, False)
+    return _Middle(as_cells(motif, "motif"), NO_LINES, True)
+
+
+def _as_gaps(gap: int | Sequence[int], count: int) -> tuple[int, ...]:
+    gaps = (gap,) * count if isinstance(gap, (int, np.integer)) else tuple(gap)
+    if len(gaps) != count:
+        raise UsageError(f"{len(gaps)} gaps were given for {count} borders.", "Give one gap, or one for each border.")
+    if any(isinstance(g, bool) or not 0 <= g <= 200 for g in gaps):
+        raise UsageError(f"A gap of {max(gaps, key=abs)} stitches is outside 0 to 200.")
+    return tuple(int(g) for g in gaps)
+
+
+def _choices(wish: int, slack: int) -> list[int]:
+    """Return the gaps that may stand for a wish; a gap that was asked for never vanishes."""
+    return [g for g in range(max(min(wish, 1), wish - slack), wish + slack + 1)]
+
+
+def free_chains(
+    size: int, depths: Sequence[int], wanted: Sequence[int], slack: int, pads: Sequence[int]
+) -> list[Chain]:
+    """Return all chains round a motif of ``size`` along one axis."""
+    chains = []
+    outer_slack = slack if len(wanted) == 1 else min(slack, 1)
+    options = [_choices(g, slack if at == 0 else outer_slack) for at, g in enumerate(wanted)]
+    for pad, gaps in product(pads, product(*options)):
+        openings = []
+        edge = size + pad
+        for gap, depth in zip(gaps, depths, strict=True):
+            openings.append(edge + 2 * gap)
+            edge = openings[-1] + 2 * depth
+        cost = PAD_COST * pad + sum(GAP_COSTS[abs(g - w)] for g, w in zip(gaps, wanted, strict=True))
+        chains.append(Chain(Gaps(gaps, pad), tuple(openings), cost))
+    return chains
+
+
+def fixed_chains(
+    size: int, depths: Sequence[int], wanted: Sequence[int], slack: int, pads: Sequence[int], outer: int
+) -> list[Chain]:
+    """Return all chains round a motif of ``size`` that end at exactly ``outer``."""
+    chains = []
+    options = [_choices(g, min(slack, 1)) for g in wanted[1:]]
+    for rest in product(*options):
+        first = outer - 2 * sum(depths) - 2 * sum(rest)
+        pad = (first - size) % 2
+        gap = (first - size - pad) // 2
+        if pad not in pads or gap < min(wanted[0], 1):
+            continue
+        openings = [first]
+        for inner, later in zip(depths, rest, strict=False):
+            openings.append(openings[-1] + 2 * inner + 2 * later)
+        cost = PAD_COST * pad + FREE_GAP_COST * abs(gap - wanted[0])
+        cost += sum(GAP_COSTS[abs(g - w)] for g, w in zip(rest, wanted[1:], strict=True))
+        chains.append(Chain(Gaps((gap, *rest), pad), tuple(openings), cost))
+    return chains
+
+
+def _chain_costs(across: list[Chain], up: list[Chain], moves: frozenset[str], fixed: bool) -> Costs:
+    total = np.array([c.cost for c in across])[:, None] + np.array([c.cost for c in up])[None, :]
+    # With a fixed outer size the first gap of each axis has no choice and may differ.
+    skip = 1 if fixed else 0
+    kinds: dict[tuple[int, ...], int] = {}
+    x = np.array([kinds.setdefault(c.gaps.gaps[skip:], len(kinds)) for c in across])
+    y = np.array([kinds.setdefault(c.gaps.gaps[skip:], len(kinds)) for c in up])
+    surcharge = UNEQUAL_GAPS_COST if "unequal" in moves else np.inf
+    return np.asarray(total + np.where(x[:, None] != y[None, :], surcharge, 0.0))
+
+
+def _narrow(ring: FittedBand) -> bool:
+    """Return whether corner and middle of a ring are near each other."""
+    if not isinstance(ring, FittedStrip):
+        return False
+    profile = ring.ring.profile
+    reach = 2 * (profile.depth + 3) + max(profile.period, profile.measure.widest)
+    return min(ring.ring.level.length, ring.ring.upright.length) < reach
+
+
+def _sound(rings: tuple[FittedBand, ...]) -> bool:
+    for ring in rings:
+        if _narrow(ring):
+            broken, clash = ring.drawn_check()
+            if broken or clash > MOST_CLASH:
+                return False
+    return True
+
+
+def _with_turned(
+    found: list[tuple[float, int, int, int]], searches: Sequence[CornerSearch], count: int
+) -> list[tuple[float, int, int, int]]:
+    """Sort candidates and see to it that the best turned ones, dear as they are, come among the first ``count``."""
+    found = sorted(found)
+    turned = [f for f in found if searches[f[1]].corner is Corner.TURNED]
+    others = [f for f in found if searches[f[1]].corner is not Corner.TURNED]
+    room = max(count - min(MOST_TURNED, len(turned)), 1)
+    return [*others[:room], *turned, *others[room:]]
+
+
+_Candidate = tuple[float, int, int, tuple[FittedBand, ...]]
+
+
+def _single(
+    band: StripBand, across: list[Chain], up: list[Chain], pairs: Costs, moves: frozenset[str], count: int
+) -> Iterator[_Candidate]:
+    """Yield candidates for one strip, cheapest first: one for every kind of corner, first column and move."""
+    widths = [c.openings[0] for c in across]
+    heights = [c.openings[0] for c in up]
+    barred = [m for m in Move if m is not Move.PLAIN and m.name.lower() not in moves]
+    found: list[tuple[float, int, int, int]] = []
+    shapes = []
+    for number, search in enumerate(band.searches):
+        costs = search.costs(widths, heights)
+        for move in barred:
+            costs[..., move, :] = np.inf
+            costs[..., :, move] = np.inf
+        costs = costs + pairs[:, :, None, None, None, None]
+        flat = costs.reshape(len(across) * len(up), -1)
+        where = flat.argmin(axis=0)
+        best = flat[where, np.arange(flat.shape[1])]
+        shapes.append(costs.shape[2:])
+        good = np.flatnonzero(np.isfinite(best))
+        found += [(float(best[g]), number, int(g), int(where[g])) for g in good]
+    for cost, number, structure, pair in _with_turned(found, band.searches, count):
+        i, j = divmod(pair, len(up))
+        first_x, first_y, move_x, move_y = (int(v) for v in np.unravel_index(structure, shapes[number]))
+        ring = band.searches[number].ring(widths[i], heights[j], (first_x, first_y, move_x, move_y), cost)
+        fitted: FittedBand = FittedStrip(ring, band.dropped)
+        yield cost + band.extra_cost, i, j, (fitted,)
+
+
+def _several(bands: list[Band], across: list[Chain], up: list[Chain], pairs: Costs) -> Iterator[_Candidate]:
+    """Yield candidates for several bands, cheapest first."""
+    total = pairs.copy()
+    for at, band in enumerate(bands):
+        widths = sorted({c.openings[at] for c in across})
+        heights = sorted({c.openings[at] for c in up})
+        costs = band.best_costs(widths, heights)
+        x = np.searchsorted(widths, [c.openings[at] for c in across])
+        y = np.searchsorted(heights, [c.openings[at] for c in up])
+        total += costs[x[:, None], y[None, :]]
+    order = np.argsort(total, axis=None, kind="stable")
+    for flat in order.tolist():
+        i, j = divmod(flat, len(up))
+        if not np.isfinite(total[i, j]):
+            return
+        rings = tuple(band.best_ring(across[i].openings[at], up[j].openings[at]) for at, band in enumerate(bands))
+        yield float(total[i, j]), i, j, rings
+
+
+def _candidates(
+    bands: list[Band], across: list[Chain], up: list[Chain], moves: frozenset[str], fixed: bool, count: int
+) -> Iterator[_Candidate]:
+    if not across or not up:
+        return iter(())
+    pairs = _chain_costs(across, up, moves, fixed)
+    if len(bands) == 1 and isinstance(bands[0], StripBand):
+        return _single(bands[0], across, up, pairs, moves, count)
+    return _several(bands, across, up, pairs)
+
+
+def _shallower(bands: list[Band]) -> Iterator[list[Band]]:
+    """Yield the bands with rows of the deepest strip left out, as few as possible, from the inside first."""
+    strips = [(band.depth, -at) for at, band in enumerate(bands) if isinstance(band, StripBand)]
+    if not strips:
+        return
+    depth, at = max(strips)
+    at = -at
+    band = bands[at]
+    assert isinstance(band, StripBand)
+    for drop in range(1, depth):
+        for first in (0, drop):
+            tile = band.profile.tile[first : first + depth - drop]
+            if not tile.any():
+                continue
+            strip = Strip(band.profile.strip.name, primitive_tile(tile), band.profile.strip.kind)
+            gone = f"{drop} row{'s' if drop > 1 else ''} left out on the {'outside' if first else 'inside'}"
+            thin = StripBand(
+                profile_of(strip),
+                tuple(s.corner for s in band.searches),
+                f"{gone}, so that the strip is {depth - drop} deep",
+                DROPPED_ROW_COST * drop,
+            )
+            yield [*bands[:at], thin, *bands[at + 1 :]]
+
+
+def _is_mirrored(cells: CellArray) -> bool:
+    return np.array_equal(cells, cells[:, ::-1]) and np.array_equal(cells, cells[::-1])
+
+
+def fit_borders(
+    motif: object,
+    strip: object,
+    gap: int | Sequence[int] = 3,
+    outer: tuple[int, int] | None = None,
+    count: int = 20,
+    *,
+    corners: Sequence[str] | str | None = None,
+    slack: int = 2,
+    moves: Sequence[str] = MOVES,
+    double_middle: bool = False,
+) -> list[BorderPlan]:
+    """Fit one or several borders round a motif, so that the repeats come out even and the corners look right.
+
+    Parameters
+    ----------
+    motif : ndarray of shape (rows, cols), bool, or (rows, cols), or Chart, or None
+        What stands in the middle. With a size alone the middle stays bare. None needs ``outer``: the borders are
+        then put just inside it.
+    strip : ndarray of shape (d, p), bool, or str, or list of these
+        A repeat with row 0 outside, the name of a built-in strip, ``line`` or ``double line`` for a frame in
+        backstitch, or a list of them from the inside out.
+    gap : int or sequence of int
+        Blank cells between motif and border, and before each further border.
+    outer : (rows, cols), optional
+        Size that must be filled to the stitch; the first gap then takes what is left.
+    count : int
+        Longest list wanted.
+    corners : str or sequence of str, optional
+        Kinds of corner allowed: ``mitre``, ``block``, ``turned``; all by default.
+    slack : int
+        How far a gap may differ from the wish, 0 to 2.
+    moves : sequence of str
+        What may be changed, out of `MOVES`.
+    double_middle : bool
+        A motif with both mirrors gets its middle column or row doubled instead of a blank one beside it.
+
+    Returns
+    -------
+    plans : list of BorderPlan
+        Best first; ties in the order mitre, block, turned, then by column of the repeat. ``plan.cells`` is the
+        whole composed grid with the motif in place, ``plan.border_cells`` the borders alone on the same grid.
+
+    Raises
+    ------
+    RequestError
+        If the outer size leaves no room.
+    UsageError
+        If an argument is wrong.
+
+    Examples
+    --------
+    >>> plan = fit_borders((20, 20), "zigzag")[0]
+    >>> plan.symmetry, plan.deviations
+    ('D4', ())
+    """
+    middle = _as_middle(motif)
+    _check(slack, count, moves)
+    values = list(strip) if isinstance(strip, (list, tuple)) else [strip]
+    if not values:
+        raise UsageError("No strip was given.", "Name one, or give a grid.")
+    allowed = frozenset(moves)
+    bands: list[Band] = [as_band(value, as_corners(corners)) for value in values]
+    wanted = _as_gaps(gap, len(bands))
+    if outer is not None:
+        outer = _checked_outer(outer, middle, bands, wanted)
+    elif not middle.given:
+        raise UsageError("Neither a motif nor an outer size was given.")
+    pads = (0, 1) if "pad" in allowed else (0,)
+    doubled = double_middle and _is_mirrored(middle.cells) and not len(middle.lines)
+
+    plans: list[BorderPlan] = []
+    shallower = _shallower(bands) if outer is not None and "depth" in allowed else iter(())
+    for chosen in chain([bands], shallower):
+        depths = [band.depth for band in chosen]
+        cells = middle.cells
+        if outer is not None and not middle.given:
+            cells = _bare_middle(outer, depths, wanted)
+        rows, cols = cells.shape
+        if outer is None:
+            across = free_chains(cols, depths, wanted, slack if "gap" in allowed else 0, pads)
+            up = free_chains(rows, depths, wanted, slack if "gap" in allowed else 0, pads)
+        else:
+            across = fixed_chains(cols, depths, wanted, slack, (0, 1), outer[1])
+            up = fixed_chains(rows, depths, wanted, slack, (0, 1), outer[0])
+        sound = (c for c in _candidates(chosen, across, up, allowed, outer is not None, count) if _sound(c[3]))
+        for cost, i, j, rings in islice(sound, count):
+            plans.append(
+                BorderPlan(
+                    motif=cells,
+                    motif_lines=middle.lines,
+                    rings=rings,
+                    across=across[i].gaps,
+                    up=up[j].gaps,
+                    wanted=wanted,
+                    cost=round(cost, 6),
+                    fixed=outer is not None,
+                    doubled=doubled,
+                )
+            )
+        if plans:
+            break
+    if not plans:
+        raise _no_plan(middle, bands, wanted, outer)
+    if max(plans[0].shape) > MAX_SIDE:
+        raise RequestError(f"With its borders the piece is over {MAX_SIDE} stitches a side.")
+    return plans
+
+
+def _bare_middle(outer: tuple[int, int], depths: Sequence[int], wanted: Sequence[int]) -> CellArray:
+    deep = 2 * sum(depths) + 2 * sum(wanted)
+    return np.zeros((max(1, outer[0] - deep), max(1, outer[1] - deep)), dtype=np.bool_)
+
+
+def _check(slack: int, count: int, moves: Sequence[str]) -> None:
+    if isinstance(slack, bool) or slack not in (0, 1, 2):
+        raise UsageError(f"slack is {slack!r}.", "It goes from 0 to 2 stitches.")
+    if isinstance(count, bool) or not isinstance(count, (int, np.integer)) or count < 1:
+        raise UsageError(f"count is {count!r}.", "Ask for at least one plan.")
+    for move in moves:
+        if move not in MOVES:
+            raise UsageError(f"moves holds '{move}'.", f"Choose from {', '.join(MOVES)}.")
+
+
+def _checked_outer(
+    outer: tuple[int, int], middle: _Middle, bands: Sequence[Band], wanted: Sequence[int]
+) -> tuple[int, int]:
+    if len(outer) != 2 or any(isinstance(v, bool) or int(v) != v or v < 1 for v in outer):
+        raise UsageError(f"outer is {outer!r}.", "Give rows and columns.")
+    size = (int(outer[0]), int(outer[1]))
+    if max(size) > MAX_SIDE:
+        raise RequestError(f"{size[1]} x {size[0]} stitches is over {MAX_SIDE} a side.")
+    least = 2 * sum(min(g, 1) for g in wanted)
+    rows, cols = middle.cells.shape
+    deep = 2 * sum(max(1, band.depth) if isinstance(band, StripBand) else band.depth for band in bands)
+    for what, have, need in (("wide", size[1], cols), ("high", size[0], rows)):
+        if have < need + least + 2 * len(bands) and have < need + least + deep:
+            raise RequestError(
+                f"{have} stitches {what} leave no room for a border round a motif of {need}.",
+                f"Take at least {need + least + deep}, a smaller motif or a shallower strip.",
+            )
+    return size
+
+
+def _no_plan(
+    middle: _Middle, bands: Sequence[Band], wanted: Sequence[int], outer: tuple[int, int] | None
+) -> RequestError:
+    rows, cols = middle.cells.shape
+    deep = sum(band.depth for band in bands)
+    if outer is not None:
+        return RequestError(
+            f"No border {deep} deep fits between a motif of {cols} x {rows} and {outer[1]} x {outer[0]} stitches.",
+            "Take a larger outer size, a smaller motif or a shallower strip.",
+        )
+    return RequestError(
+        f"No border {deep} deep comes out even round a motif of {cols} x {rows} with gap {wanted[0]}.",
+        "Allow more moves, another gap or other corners.",
+    )

@@ -1,0 +1,147 @@
+"""The search for one ring: tables of costs for every opening, and the best rings of an opening.
+
+For an opening ``w`` columns wide the cost of every (first column, move) of one side is a small table, worked out
+once. A ring needs such a table for its width and one for its height, the cost of the corner, and a surcharge if
+the two are treated differently; all pairs are added up at once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from converter.compose.profile import MOST_CLASH, Profile
+from converter.compose.ring import Ring
+from converter.compose.sides import Corner, Move, Side, block_sides, folded_sides, turned_sides
+
+Costs = npt.NDArray[np.float64]
+
+MIXED_COST = 3.0
+"""Width and height treated differently."""
+TWO_PHASES_COST = 1.5
+"""Runs that begin with another column at the top than at the left, on block corners."""
+MOST_BLOCK_PHASES = 4
+TURNED_COST = 20.0
+"""Turned corners give up the mirrors: offered, but after the plans that keep them."""
+
+
+def _pairing() -> Costs:
+    table = np.full((len(Move), len(Move)), MIXED_COST)
+    np.fill_diagonal(table, 0.0)
+    # A middle piece stands on all four sides or on none.
+    table[Move.CENTRE, :] = np.inf
+    table[:, Move.CENTRE] = np.inf
+    table[Move.CENTRE, Move.CENTRE] = 0.0
+    return table
+
+
+_PAIRING = _pairing()
+
+
+@dataclass(eq=False)
+class CornerSearch:
+    """Tables of one strip with one kind of corner."""
+
+    profile: Profile
+    corner: Corner
+    _tables: dict[int, tuple[Costs, Costs, list[dict[Move, Side]]]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Choose the first columns worth looking at."""
+        profile = self.profile
+        every = range(profile.period)
+        if self.corner is Corner.MITRE:
+            self.phases = [phi for phi in every if profile.mitres[phi].usable]
+        elif self.corner is Corner.BLOCK:
+            usable = [phi for phi in every if profile.cuts[phi].usable and profile.lead[phi] == 0]
+            self.phases = sorted(sorted(usable, key=lambda phi: profile.cuts[phi].cost)[:MOST_BLOCK_PHASES])
+        else:
+            self.phases = [phi for phi in every if not profile.separate or profile.lead[phi] == 0]
+            if profile.axis is not None:
+                self.phases = []
+
+    @property
+    def base_cost(self) -> float:
+        """Cost of this kind of corner for this kind of strip."""
+        separate = self.profile.separate
+        if self.corner is Corner.MITRE:
+            return 0.0
+        if self.corner is Corner.BLOCK:
+            return 0.6 if separate else 2.0
+        return TURNED_COST
+
+    def table(self, w: int) -> tuple[Costs, Costs, list[dict[Move, Side]]]:
+        """Return costs (P, M), clashes (P, M) and the sides themselves for an opening of ``w``."""
+        if w not in self._tables:
+            sides = [self._sides(w, phi) for phi in self.phases]
+            costs = np.full((len(sides), len(Move)), np.inf)
+            clash = np.zeros_like(costs)
+            for at, found in enumerate(sides):
+                for move, side in found.items():
+                    costs[at, move] = side.cost
+                    clash[at, move] = side.clash
+            self._tables[w] = (costs, clash, sides)
+        return self._tables[w]
+
+    def _sides(self, w: int, phi: int) -> dict[Move, Side]:
+        if self.corner is Corner.MITRE:
+            return folded_sides(self.profile, Corner.MITRE, w + 2 * self.profile.depth, phi)
+        if self.corner is Corner.BLOCK:
+            return block_sides(self.profile, w, phi)
+        return turned_sides(self.profile, w, phi)
+
+    def costs(self, widths: list[int], heights: list[int]) -> Costs:
+        """Return the cost of every ring, (widths, heights, P, P, M, M); infinite where there is none.
+
+        The axes are: opening across, opening up, first column across, first column up, move across, move up. Kinds
+        of corner that need the same first column both ways have one entry on the fourth axis.
+        """
+        across = [self.table(w) for w in widths]
+        up = [self.table(h) for h in heights]
+        cost_x, clash_x = np.stack([t[0] for t in across]), np.stack([t[1] for t in across])
+        cost_y, clash_y = np.stack([t[0] for t in up]), np.stack([t[1] for t in up])
+        phases = len(self.phases)
+        if self.corner is Corner.BLOCK:
+            x = (slice(None), None, slice(None), None, slice(None), None)
+            y = (None, slice(None), None, slice(None), None, slice(None))
+            total = cost_x[x] + cost_y[y]
+            clash = clash_x[x] + clash_y[y]
+            total = total + (TWO_PHASES_COST * (1 - np.eye(phases)))[None, None, :, :, None, None]
+        else:
+            x = (slice(None), None, slice(None), slice(None), None)  # type: ignore[assignment]
+            y = (None, slice(None), slice(None), None, slice(None))  # type: ignore[assignment]
+            total = cost_x[x] + cost_y[y]
+            clash = clash_x[x] + clash_y[y]
+            if self.corner is Corner.MITRE:
+                corner = [self.profile.mitres[phi] for phi in self.phases]
+                total = total + np.array([c.cost for c in corner])[None, None, :, None, None]
+                clash = clash + np.array([c.clash for c in corner])[None, None, :, None, None]
+            total = total[:, :, :, None]
+            clash = clash[:, :, :, None]
+        total = total + _PAIRING + self.base_cost
+        total[np.broadcast_to(clash > MOST_CLASH, total.shape)] = np.inf
+        return np.asarray(total)
+
+    def ring(self, w: int, h: int, at: tuple[int, int, int, int], cost: float) -> Ring:
+        """Return the ring of one entry of `costs`: first columns and moves, across and up."""
+        first_x, first_y, move_x, move_y = at
+        if self.corner is not Corner.BLOCK:
+            first_y = first_x
+        level = self.table(w)[2][first_x][Move(move_x)]
+        upright = self.table(h)[2][first_y][Move(move_y)]
+        return Ring(self.profile, self.corner, level, upright, (h, w), cost)
+
+
+def searches(profile: Profile, corners: tuple[Corner, ...]) -> list[CornerSearch]:
+    """Return the tables of a strip for the wanted kinds of corner, made once for each profile."""
+    found = []
+    for corner in corners:
+        held = profile.searches.get(corner)
+        if held is None:
+            held = profile.searches[corner] = CornerSearch(profile, corner)
+        assert isinstance(held, CornerSearch)
+        if held.phases:
+            found.append(held)
+    return found
