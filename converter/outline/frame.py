@@ -1,8 +1,9 @@
 """The picture in the stitch frame: a fixed number of pixels a stitch, even paper, ink above zero.
 
-Paper under a lamp or a window is not equally bright. Its brightness is taken as a quadratic
-surface in the logarithm of the gray value, fitted to the bright pixels again and again while darker
-ones are dropped; unlike a local maximum it does not sink inside large dark shapes.
+Paper under a lamp or a window is not equally bright. Its brightness is taken as a smooth surface
+(quadratic, with the cubic and fourth-order terms of a lens) in the logarithm of the gray value,
+fitted to the bright pixels again and again while darker ones are dropped; unlike a local maximum it
+does not sink inside large dark shapes.
 
 What is ink is decided against the darkest value within a stitch: a pixel is ink if it is darker
 than half way between paper and that value. So a faint hairline and a black area each have their
@@ -110,16 +111,27 @@ def fit_paper(gray: GrayArray, stride: int) -> GrayArray:
     rows = (np.arange(sample.shape[0]) + 0.5) / sample.shape[0] * 2 - 1
     cols = (np.arange(sample.shape[1]) + 0.5) / sample.shape[1] * 2 - 1
     y, x = np.meshgrid(rows, cols, indexing="ij")
-    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1).reshape(-1, 6)
+    far = x * x + y * y
+    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y, x * far, y * far, far * far], axis=-1).reshape(-1, 9)
     value = sample.ravel()
     surface = np.full(len(value), float(np.quantile(value, 0.9)))
     # The bend of the surface is freed step by step; a wide margin first.
-    for count, margin in ((1, 0.5), (3, 0.35), (3, 0.25), (6, 0.2), (6, 0.15), (6, 0.1), (6, 0.08), (6, 0.08)):
+    for count, margin in (
+        (1, 0.5),
+        (3, 0.35),
+        (3, 0.25),
+        (6, 0.2),
+        (6, 0.15),
+        (9, 0.15),
+        (9, 0.12),
+        (9, 0.1),
+        (9, 0.1),
+    ):
         keep = value > surface - margin
         if keep.sum() < 24:
             break
         # A little weight on flatness holds the surface where no paper is in sight.
-        ridge = np.diag([0.0, 1e-3, 1e-3, 1e-2, 1e-2, 1e-2][:count]) * keep.sum()
+        ridge = np.diag([0.0, 1e-3, 1e-3, 1e-2, 1e-2, 1e-2, 3e-2, 3e-2, 3e-2][:count]) * keep.sum()
         part = terms[keep][:, :count]
         solution = np.linalg.solve(part.T @ part + ridge, part.T @ value[keep])
         surface = terms[:, :count] @ solution

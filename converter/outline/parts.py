@@ -1,0 +1,230 @@
+"""Ink told apart into strokes and areas, and both into curves.
+
+A part of the ink is an area where a disc of `THIN` stitches fits into it, and a stroke elsewhere. Two
+things are not taken at their word: where strokes cross, a larger disc fits than into the strokes, and the
+corner of an area is thin. So a thick core counts only if it is long or much thicker than the limit, and a
+thin part only if it reaches out farther than it is wide. Narrow gaps between areas are handled in the same
+way, with the roles of ink and ground exchanged.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+from scipy.spatial import cKDTree
+from skimage.morphology import skeletonize
+
+from converter.model.arrays import MaskArray, PointArray
+from converter.outline.contour import trace_contours
+from converter.outline.graph import Curve, CurveNetwork, contract_links, join_pairs, prune_spurs
+from converter.outline.simplify import resample_curve, smooth_curve
+from converter.outline.skeleton import trace_skeleton
+
+THIN = 1.75
+"""Ink thinner than so many stitches is a stroke with a centre line; thicker ink has an outline."""
+NARROW = 0.9
+"""Two areas with a gap narrower than so many stitches between them share one line."""
+FINE = 0.1
+"""Spacing of the points of a curve before it is fitted, in stitches."""
+
+
+def distance_inside(mask: MaskArray, scale: int) -> npt.NDArray[np.float64]:
+    """Return how far each pixel of a mask lies from what is outside it, in stitches; beyond the picture is outside."""
+    padded = np.pad(mask, 1).astype(np.uint8)
+    return np.asarray(cv2.distanceTransform(padded, cv2.DIST_L2, 5)[1:-1, 1:-1], dtype=np.float64) / scale
+
+
+def _groups(mask: MaskArray) -> tuple[int, npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """Return the number of 8-connected groups, their labels (0 is none) and the longer side of each one's box."""
+    count, label, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
+    side = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
+    return count, np.asarray(label, dtype=np.int64), np.asarray(side, dtype=np.int64)
+
+
+def _greatest(label: npt.NDArray[np.int64], count: int, values: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Return the greatest value in each group."""
+    best = np.zeros(count)
+    chosen = label > 0
+    np.maximum.at(best, label[chosen], values[chosen])
+    return best
+
+
+def split_by_thickness(mask: MaskArray, scale: int, limit: float, padding: bool = False) -> tuple[MaskArray, MaskArray]:
+    """Return the thin parts and the thick parts of a mask.
+
+    Parameters
+    ----------
+    mask : ndarray of shape (H, W), bool
+    scale : int
+        Pixels a stitch.
+    limit : float
+        Parts thinner than so many stitches are thin.
+    padding : bool
+        Whether what lies beyond the picture belongs to the mask.
+    """
+    if padding:
+        margin = scale * 2
+        thin, thick = split_by_thickness(np.pad(mask, margin, constant_values=True), scale, limit)
+        inner = np.s_[margin:-margin, margin:-margin]
+        return thin[inner], thick[inner]
+    inside = distance_inside(mask, scale)
+    core = inside * 2 > limit
+    if not core.any():
+        return mask, np.zeros_like(mask)
+    count, label, side = _groups(core)
+    thickest = 2 * _greatest(label, count, inside)
+    real = (side / scale >= 1.4 * limit) | (thickest >= 1.5 * limit)
+    real[0] = False
+    core = real[label]
+    if not core.any():
+        return mask, np.zeros_like(mask)
+    away = np.asarray(cv2.distanceTransform((~core).astype(np.uint8), cv2.DIST_L2, 5), dtype=np.float64) / scale
+    thick = mask & (away <= limit / 2 + 0.75 / scale)
+    # Thin parts that do not reach out are corners of the areas.
+    thin = mask & ~thick
+    count, label, _ = _groups(thin)
+    reach = _greatest(label, count, away) - limit / 2
+    width = 2 * _greatest(label, count, inside * (away > limit / 2 + 0.3))
+    touches = np.zeros(count, dtype=bool)
+    touches[np.unique(label[cv2.dilate(thick.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0])] = True
+    keep = ~touches | ((reach >= 1.25) & (reach >= 1.5 * width) & (width <= 0.9 * limit))
+    keep[0] = False
+    thin = keep[label]
+    return thin, mask & ~thin
+
+
+def stroke_network(strokes: MaskArray, whole: MaskArray, scale: int) -> CurveNetwork:
+    """Return the centre lines of thin strokes as a network.
+
+    Parameters
+    ----------
+    strokes : ndarray of shape (H, W), bool
+    whole : ndarray of shape (H, W), bool
+        The strokes and the areas they spring from; the skeleton is taken of it.
+    scale : int
+    """
+    if not strokes.any():
+        return CurveNetwork()
+    inside = distance_inside(whole, scale)
+    skeleton = np.asarray(skeletonize(whole), dtype=np.bool_)  # type: ignore[no-untyped-call]
+    network = join_pairs(trace_skeleton(skeleton & strokes, scale))
+    limits = []
+    for row, col in network.nodes:
+        r, c = int(row * scale), int(col * scale)
+        near = inside[max(r - 2, 0) : r + 3, max(c - 2, 0) : c + 3]
+        limits.append(1.4 * float(near.max()) + 0.15)
+    network = prune_spurs(network, limits)
+    network = contract_links(network, 0.8)
+    network = join_pairs(network)
+    curves = [
+        replace(curve, points=smooth_curve(resample_curve(curve.points, FINE), 4, curve.closed))
+        for curve in network.curves
+    ]
+    return CurveNetwork(network.nodes, curves)
+
+
+def area_network(field: npt.NDArray[np.floating[Any]], scale: int) -> CurveNetwork:
+    """Return the contours of areas, where the field is 0, as closed curves."""
+    network = CurveNetwork()
+    for loop in trace_contours(field, 0.0):
+        points = resample_curve(loop / scale, FINE)
+        if len(points) * FINE > 2.0:
+            network.curves.append(Curve(smooth_curve(points, 2, True), solid=True))
+    return network
+
+
+def attach_strokes(
+    strokes: CurveNetwork, areas: CurveNetwork, solid: MaskArray, scale: int, reach: float
+) -> CurveNetwork:
+    """Return strokes and contours as one network, free ends of strokes at an area led to its contour.
+
+    Parameters
+    ----------
+    strokes, areas : CurveNetwork
+    solid : ndarray of shape (H, W), bool
+        The areas.
+    scale : int
+    reach : float
+        Ends farther than so many stitches from every contour stay free.
+    """
+    degree = strokes.degrees()
+    near = cv2.dilate(solid.astype(np.uint8), np.ones((2 * (scale // 3) + 1,) * 2, np.uint8)) > 0
+    network = CurveNetwork(list(strokes.nodes), list(strokes.curves))
+    loops = [curve.points for curve in areas.curves]
+    cuts: dict[int, list[tuple[int, int]]] = {}
+    if loops:
+        owner = np.repeat(np.arange(len(loops)), [len(loop) - 1 for loop in loops])
+        first = np.concatenate([[0], np.cumsum([len(loop) - 1 for loop in loops])])
+        tree = cKDTree(np.concatenate([loop[:-1] for loop in loops]))
+        for node, point in enumerate(strokes.nodes):
+            if degree[node] != 1:
+                continue
+            r, c = np.clip((point * scale).astype(int), 0, np.array(solid.shape) - 1)
+            if not near[r, c]:
+                continue
+            away, index = tree.query(point, distance_upper_bound=reach)
+            if np.isfinite(away):
+                loop = int(owner[index])
+                cuts.setdefault(loop, []).append((int(index - first[loop]), node))
+                _extend_to(network, node, loops[loop][index - first[loop]])
+    for index, curve in enumerate(areas.curves):
+        here = sorted(cuts.get(index, []))
+        if not here:
+            network.curves.append(curve)
+            continue
+        ring = curve.points[:-1]
+        for k, (at, node) in enumerate(here):
+            upto, other = here[(k + 1) % len(here)]
+            if upto == at and len(here) > 1 and k + 1 < len(here):
+                upto = at + 1
+            span = (upto - at) % len(ring) or len(ring)
+            points = ring[(at + np.arange(span + 1)) % len(ring)].copy()
+            points[0], points[-1] = network.nodes[node], network.nodes[other]
+            network.curves.append(replace(curve, points=points, start=node, end=other))
+    return network
+
+
+def _extend_to(network: CurveNetwork, node: int, point: PointArray) -> None:
+    """Lead the one curve that ends at a node on to a point, and move the node there."""
+    network.nodes[node] = point
+    for index, curve in enumerate(network.curves):
+        if curve.closed or node not in (curve.start, curve.end):
+            continue
+        points = curve.points if curve.end == node else curve.points[::-1]
+        count = max(int(np.hypot(*(point - points[-1])) / FINE), 1)
+        bridge = points[-1] + np.linspace(0, 1, count + 1)[1:, None] * (point - points[-1])
+        points = np.concatenate([points, bridge])
+        network.curves[index] = replace(curve, points=points if curve.end == node else points[::-1])
+
+
+def drawing_network(field: npt.NDArray[np.float32], ink: MaskArray, scale: int, areas: bool = True) -> CurveNetwork:
+    """Return the curves of a drawing: centre lines of strokes and gaps, outlines of areas.
+
+    Parameters
+    ----------
+    field : ndarray of shape (H, W), float32
+        Above 0 in ink.
+    ink : ndarray of shape (H, W), bool
+    scale : int
+        Pixels a stitch.
+    areas : bool
+        False leaves the areas out.
+    """
+    strokes, solid = split_by_thickness(ink, scale, THIN)
+    network = stroke_network(strokes, ink, scale)
+    if not areas or not solid.any():
+        return network
+    field = np.where(strokes, -np.abs(field), field)
+    ground = ~solid
+    gaps, _ = split_by_thickness(ground, scale, NARROW, padding=True)
+    gaps &= ~strokes
+    if gaps.any():
+        seams = stroke_network(gaps, ground, scale)
+        network.extend(seams)
+        field = np.where(gaps, np.abs(field) + 1e-4, field)
+        solid = solid | gaps
+    return attach_strokes(network, area_network(field, scale), solid, scale, THIN)
