@@ -1,18 +1,18 @@
-"""Paste each command's help into the README; --check only compares."""
+"""Paste each command's help into the README, and what bad input gets into DEVELOPERS; --check only compares."""
 
 from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 from click.testing import CliRunner
 
 from converter.cli.main import COMMANDS, group
 
-README = Path(__file__).resolve().parent.parent / "README.md"
-BEGIN = "<!-- help begins: made by scripts/update_readme.py -->\n"
-END = "<!-- help ends -->\n"
+ROOT = Path(__file__).resolve().parent.parent
+sys.path.insert(0, str(ROOT / "tests"))
 
 
 def help_text() -> str:
@@ -26,21 +26,50 @@ def help_text() -> str:
     return "\n" + "\n".join(parts) + "\n"
 
 
+def bad_input_text() -> str:
+    """One row an odd or broken picture: what it is and what it gets."""
+    from helpers.odd_pictures import ALL
+
+    from converter.errors import ConverterError
+    from converter.files.picture import picture_from_bytes
+
+    rows = ["\n| file | what it gets |\n|---|---|\n"]
+    for odd in ALL:
+        try:
+            picture = picture_from_bytes(odd.make(), "odd", 30)
+            got = "read" + "".join(f"; {note}" for note in picture.notes)
+        except ConverterError as error:
+            got = f"{int(error.exit_code)}: {error}"
+        rows.append(f"| {odd.name} | {got} |\n")
+    return "".join([*rows, "\n"])
+
+
+PARTS: tuple[tuple[str, str, Callable[[], str]], ...] = (
+    ("README.md", "help", help_text),
+    ("DEVELOPERS.md", "bad input", bad_input_text),
+)
+
+
 def main() -> int:
-    parser = argparse.ArgumentParser(description="Paste each command's help into the README.")
+    parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--check", action="store_true", help="compare only")
     chosen = parser.parse_args()
-    text = README.read_text(encoding="utf-8")
-    before, rest = text.split(BEGIN)
-    after = rest.split(END)[1]
-    fresh = before + BEGIN + help_text() + END + after
-    if fresh == text:
-        return 0
-    if chosen.check:
-        print("update_readme: README.md does not show the commands as they are; run scripts/update_readme.py.")
-        return 1
-    README.write_text(fresh, encoding="utf-8", newline="\n")
-    return 0
+    stale = 0
+    for name, part, make in PARTS:
+        path = ROOT / name
+        text = path.read_text(encoding="utf-8")
+        begin = f"<!-- {part} begins: made by scripts/update_readme.py -->\n"
+        end = f"<!-- {part} ends -->\n"
+        before, rest = text.split(begin)
+        fresh = before + begin + make() + end + rest.split(end)[1]
+        if fresh == text:
+            continue
+        if chosen.check:
+            print(f"update_readme: {name} does not show the {part} as it is; run scripts/update_readme.py.")
+            stale = 1
+        else:
+            path.write_text(fresh, encoding="utf-8", newline="\n")
+    return stale
 
 
 if __name__ == "__main__":

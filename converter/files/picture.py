@@ -205,7 +205,8 @@ def check_size(width: int, height: int, name: str) -> None:
         raise PictureError(f"'{name}' is {width} x {height} pixels.", "Give a picture with something on it.")
     if width * height > MAX_PIXELS or max(width, height) > MAX_SIDE:
         raise PictureError(
-            f"'{name}' is {width} x {height} pixels; at most {MAX_PIXELS // 1_000_000} million are read.",
+            f"'{name}' is {width} x {height} pixels; "
+            f"at most {MAX_PIXELS // 1_000_000} million in all and {MAX_SIDE} on a side are read.",
             "Make the picture smaller first.",
         )
 
