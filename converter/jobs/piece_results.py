@@ -1,0 +1,150 @@
+"""What a piece comes to: figures, files to take away, several sizes side by side."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Mapping
+from typing import Any, Final
+
+import numpy as np
+
+from converter.errors import RequestError, UsageError
+from converter.jobs.pieces import Bench, Made, State, request_from
+from converter.report.facts import Facts
+from converter.units import PAPER_SIZES_MM
+
+TAKEABLE: Final[Mapping[str, tuple[str, str]]] = {
+    "leaflet": (".pdf", "application/pdf"),
+    "chart-picture": (".png", "image/png"),
+    "chart-drawing": (".svg", "image/svg+xml"),
+    "cloth-picture": ("-stitched.png", "image/png"),
+    "chart-file": (".chart.json", "application/json"),
+    "report": (".txt", "text/plain; charset=utf-8"),
+    "figures": (".report.json", "application/json"),
+}
+"""Kind of file to its ending and media type; the endings are those of ``onecolour chart``."""
+_SIZES_SHOWN: Final = 6
+
+
+def facts_of(state: State, made: Made, notes: tuple[str, ...] = ()) -> Facts:
+    """Return the figures of a piece, as the command works them out."""
+    from converter.jobs.facts import gather_facts
+
+    request = request_from(state)
+    return gather_facts(made.chart, thread=request.thread, time=request.time, piece=request.piece, notes=notes)
+
+
+def figures_of(facts: Facts) -> dict[str, Any]:
+    """Return the figures for the page."""
+    from converter.report.machine import report_mapping
+
+    return {**report_mapping(facts), "needle": facts.needle, "skeins": facts.skeins}
+
+
+def piece_output(state: State, made: Made, kind: str) -> bytes:
+    """Return the bytes of one of the files of `TAKEABLE`.
+
+    Raises
+    ------
+    UsageError
+        If there is no such file.
+    """
+    from converter.draw import drawings
+    from converter.files.chart_file import chart_bytes
+
+    chart = made.chart
+    if kind == "chart-file":
+        return chart_bytes(chart)
+    if kind == "chart-picture":
+        return drawings.png_bytes(chart)
+    if kind == "chart-drawing":
+        return drawings.svg_bytes(chart)
+    if kind == "cloth-picture":
+        return drawings.stitched_bytes(chart)
+    facts = facts_of(state, made)
+    if kind == "report":
+        from converter.report.plain import report_text
+
+        return report_text(facts).encode("utf-8")
+    if kind == "figures":
+        from converter.report.machine import report_bytes
+
+        return report_bytes(facts)
+    if kind == "leaflet":
+        from converter.jobs.leaflet import leaflet_bytes
+
+        request = request_from(state)
+        return leaflet_bytes(chart, facts, paper=request.paper, thread=request.thread)
+    raise UsageError("There is no such file to take away.")
+
+
+def fit_piece(bench: Bench, state: State) -> dict[str, Any]:
+    """Return the largest width within her limits.
+
+    Returns
+    -------
+    answer : dict
+        ``wide`` in stitches, ``words`` on what held it.
+    """
+    from converter.jobs.sizes import fit_width
+
+    if state["what"] != "picture":
+        raise RequestError("A finished chart keeps its size.", "Begin again from the picture to change it.")
+    request = request_from({**state, "options": {**state.get("options", {}), "wide": None, "high": None}})
+    picture = bench.picture(request.settings.reduction.columns or 0)
+    settings, words = fit_width(picture.pixels, request.settings, request)
+    return {"wide": settings.reduction.columns, "words": list(words)}
+
+
+def piece_sizes(bench: Bench, state: State, widths: Any = None) -> dict[str, Any]:
+    """Return the piece at several widths side by side.
+
+    Parameters
+    ----------
+    bench : Bench
+    state : mapping
+    widths : list of int, optional
+        At most six; unsaid, from half to one and a half times the present width.
+    """
+    if state["what"] != "picture":
+        raise RequestError("A finished chart keeps its size.", "Begin again from the picture to change it.")
+    now = bench.make(state).base.columns
+    if widths is None:
+        widths = sorted({max(12, min(1000, 2 * round(now * share / 2))) for share in (0.5, 0.7, 0.85, 1.0, 1.25, 1.5)})
+    ok = isinstance(widths, list) and 0 < len(widths) <= _SIZES_SHOWN
+    if not ok or not all(type(wide) is int and 4 <= wide <= 1000 for wide in widths):
+        raise UsageError("Widths are at most six whole numbers from 4 to 1000.")
+    shown = []
+    for wide in widths:
+        one = {**state, "options": {**state.get("options", {}), "wide": wide, "high": None}}
+        one.pop("hands", None)
+        one.pop("border", None)
+        one.pop("letters", None)
+        made = bench.make(one)
+        facts = figures_of(facts_of(one, made))
+        reduction = made.reduction
+        shown.append(
+            {
+                "wide": made.base.columns,
+                "rows": made.chart.rows,
+                "columns": made.chart.columns,
+                "bits": base64.b64encode(np.packbits(made.chart.cells).tobytes()).decode("ascii"),
+                "lines": made.chart.lines.ravel().tolist(),
+                "thread": made.chart.thread.colour,
+                "facts": facts,
+                "losses": [] if reduction is None else list(reduction.losses),
+            }
+        )
+    return {"sizes": shown}
+
+
+def offers() -> dict[str, Any]:
+    """Return the choices that the page shows."""
+    from converter.settings import PIECES
+
+    return {"kinds": list(PIECES), "papers": list(PAPER_SIZES_MM), "takeable": list(TAKEABLE)}
+
+
+def border_plans(bench: Bench, state: State, wish: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the plans that fit round the piece, best first."""
+    return {"plans": []}

@@ -1,0 +1,83 @@
+// Correcting by hand: the tools, the tray under the chart, the keys.
+
+import { store, on, keepByHand, tell } from "./store.js";
+import { el, button, choice, check } from "./build.js";
+import { plural } from "./grid.js";
+import { tools, choose, clearArea, fillArea, holdArea, releaseArea, lift, turnFloating, putDown, dropFloating } from "./tools.js";
+
+const TOOLS = [
+  ["look", "Look around"],
+  ["stitch", "Stitches"],
+  ["line", "Lines"],
+  ["area", "An area"],
+];
+const HOW = {
+  look: "Drag to move the chart about. Nothing is changed.",
+  stitch: "Touch a square to put a stitch in or take it out; drag to do several.",
+  line: "Drag from hole to hole to put in a backstitch. Touch a line to take it out.",
+  area: "Drag over a part, then choose under the chart what to do with it.",
+};
+const KEYS = [
+  ["Arrows", "from stitch to stitch; with Shift ten at a time"],
+  ["Space", "do what the tool does: stitch in or out, begin and end a line, corners of an area"],
+  ["1 2 3 4", "look around, stitches, lines, an area"],
+  ["m  c  k", "with an area: move, copy, keep as it is"],
+  ["Delete", "with an area: clear it"],
+  ["+  −  0", "larger, smaller, whole"],
+  ["Ctrl + arrows", "move the chart about"],
+  ["Ctrl Z, Ctrl Y", "undo, redo"],
+  ["Esc", "leave it"],
+];
+
+export function setUpCorrect(body, state, tray, view) {
+  const tool = choice({ label: "On the chart I am doing", options: TOOLS, chosen: choose });
+  const how = el("p", { class: "soft" }, HOW.look);
+  const halves = check({ label: "Lines may end halfway along a square", changed: (value) => { tools.halves = value; } });
+  const kept = el("p", {});
+  const aside = el("p", { class: "note told", hidden: true });
+  const release = button("Take all corrections back", () => {
+    const { rows, columns } = store.grid;
+    keepByHand({ release: [0, 0, rows, columns] }, "All corrections taken back").then(() => tell("reload"));
+  });
+  body.append(tool.node, how, halves.node, kept, aside, el("div", {}, release),
+    el("details", {}, el("summary", {}, "Keys"), el("dl", { class: "keys" }, KEYS.map(([key, what]) => [el("dt", {}, key), el("dd", {}, what)]).flat())));
+
+  const showTray = () => {
+    tray.replaceChildren();
+    if (view.floating) {
+      tray.append(
+        button("Put it down here", putDown, { class: "primary" }),
+        button("Mirror it", () => turnFloating("mirror")),
+        button("Upside down", () => turnFloating("flip")),
+        button("Quarter turn", () => turnFloating("turn")),
+        button("Leave it", dropFloating, { class: "quiet" }));
+    } else if (view.area && tools.name === "area") {
+      tray.append(
+        button("Clear", clearArea),
+        button("Fill", fillArea),
+        button("Keep as it is", holdArea),
+        button("Move", () => lift(false)),
+        button("Copy", () => lift(true)),
+        button("Take corrections back", releaseArea, { class: "quiet" }));
+    }
+    tray.hidden = !tray.childElementCount;
+  };
+
+  const showState = () => {
+    tool.set(tools.name);
+    how.textContent = HOW[tools.name];
+    halves.node.hidden = tools.name !== "line";
+    document.body.classList.toggle("editing", tools.name !== "look");
+    showTray();
+  };
+  on("tool", showState);
+  on("view", showState);
+  on("state", () => {
+    const { corrections = 0, aside: other = 0 } = store.view ?? {};
+    kept.textContent = corrections ? `${plural(corrections, "correction")} by hand on this grid. They stay when you adjust something later.` : "No corrections yet.";
+    aside.hidden = !other;
+    aside.textContent = `${plural(other, "correction")} made at another size or crop ${other === 1 ? "is" : "are"} set aside: they do not fit this grid. With the former size they come back.`;
+    release.hidden = !corrections;
+    state.textContent = [corrections ? plural(corrections, "correction") : "", other ? `${other} set aside` : ""].filter(Boolean).join(", ");
+  });
+}
