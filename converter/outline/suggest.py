@@ -11,7 +11,13 @@ from converter.outline.frame import find_ink, to_frame, to_gray, working_scale
 from converter.outline.lattice import HoleArray
 from converter.outline.network import chain_stitches, fit_network
 from converter.outline.parts import drawing_network
+from converter.outline.regions import keep_best, photo_network, region_scale
 from converter.settings import LineSettings
+
+PHOTO_SHARE = 2.4
+"""Backstitches of a photograph for each stitch of its longer side, if no budget is given."""
+PHOTO_WEIGHTS = FitWeights(shape=3.0, vertex=0.5, turn=0.8, turn_cap=6.0)
+"""Boundaries of a photograph are blurred and wavy: straighter lines, no sharp tips."""
 
 
 def suggest(
@@ -36,7 +42,28 @@ def suggest_chains(
 ) -> list[HoleArray]:
     """Return the same as chains of holes, each one backstitch apart."""
     settings = settings or LineSettings()
+    if kind == "photo" and settings.lines != "strokes":
+        return _photo_chains(picture, placement, shape, settings)
     frame = to_frame(picture, placement, shape, working_scale(shape[1], shape[0]))
     field, ink = find_ink(to_gray(frame.rgb), frame.scale)
     network = drawing_network(field, ink, frame.scale, settings.lines != "strokes")
     return fit_network(network, shape, FitWeights())
+
+
+def _photo_chains(
+    picture: PictureArray, placement: npt.NDArray[np.float64], shape: tuple[int, int], settings: LineSettings
+) -> list[HoleArray]:
+    """Return the chains of a photograph, within its budget."""
+    frame = to_frame(picture, placement, shape, region_scale(shape))
+    side = max(shape)
+    budget = round(PHOTO_SHARE * side) if settings.most_lines is None else settings.most_lines
+    parts = max(round(side / 5), 1)
+    if budget == 0:
+        return []
+    network = photo_network(frame.rgb, frame.scale, 2.2 * budget)
+    chains: list[HoleArray] = []
+    for share in (1.45, 1.3, 1.15, 1.0, 0.85, 0.7, 0.5):
+        chains = fit_network(keep_best(network, share * budget, parts), shape, PHOTO_WEIGHTS)
+        if len(chain_stitches(chains)) <= budget:
+            break
+    return chains
