@@ -73,7 +73,8 @@ class Guide:
     """A closed line on a part of the cutting diagram."""
 
     role: str
-    """``design``, ``stitch``, ``trim``, ``fold``, ``hem``, ``window``, ``place`` or ``edge``."""
+    """``design``, ``centre``, ``stitch``, ``trim``, ``fold``, ``hem``, ``window``, ``place``, ``edge``, or the strip of
+    a fringe whose threads lie ``fringe-level`` or stand ``fringe-upright``."""
     label: str
     points: tuple[tuple[float, float], ...]
     """Corners (x, y) in mm from the top left of the cut part, y down; two points are an open line."""

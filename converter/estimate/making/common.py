@@ -106,6 +106,24 @@ def centred(role: str, label: str, inner_mm: Size, outer_mm: Size) -> Guide:
     return box(role, label, (outer_mm[0] - inner_mm[0]) / 2, (outer_mm[1] - inner_mm[1]) / 2, inner_mm)
 
 
+def fringe_strips(outer: Guide, inner: Guide) -> tuple[Guide, ...]:
+    """Return the four strips of a fringe between two rectangles; the corners hold no thread and stay empty."""
+    (x0, y0), (x1, y1) = outer.points[0], outer.points[2]
+    (u0, v0), (u1, v1) = inner.points[0], inner.points[2]
+    strips = (
+        box("fringe-level", "", x0, v0, (u0 - x0, v1 - v0)),
+        box("fringe-level", "", u1, v0, (x1 - u1, v1 - v0)),
+        box("fringe-upright", "", u0, y0, (u1 - u0, v0 - y0)),
+        box("fringe-upright", "", u0, v1, (u1 - u0, y1 - v1)),
+    )
+    return tuple(strip for strip in strips if _area(strip) > 1e-6)
+
+
+def _area(rectangle: Guide) -> float:
+    (x0, y0), (x1, y1) = rectangle.points[0], rectangle.points[2]
+    return (x1 - x0) * (y1 - y0)
+
+
 def upright_line(role: str, label: str, x: float, height: float) -> Guide:
     """Return a line from top to bottom of a part."""
     return Guide(role, label, ((x, 0.0), (x, height)))
@@ -130,7 +148,7 @@ def stitched_part(
     left, top = cut.margins_mm[:2]
     width, height = cut.finished_mm
     own = (
-        box("design", "design", left, top, cut.finished_mm),
+        box("design", f"the design: {_margin_words(work, cut)}", left, top, cut.finished_mm),
         upright_line("centre", "centre", left + width / 2, cut.cut_mm[1]),
         level_line("centre", "centre", top + height / 2, cut.cut_mm[0]),
     )
@@ -168,17 +186,11 @@ def first_steps(work: Work, cut: FabricCut, *, trimmed: bool = True, fringed: bo
             "cloth and press. If it leaves colour, rinse the skein in changes of cold water until the water stays "
             "clear, and let it dry in the air."
         )
-    left, top, right, bottom = cut.margins_mm
-    even = max(cut.margins_mm) - min(cut.margins_mm) < 0.01
-    measure = (
-        f"{_margin(work, left)} of bare cloth on all four sides of the design"
-        if even
-        else f"{_margin(work, left)} at the left"
-        + (f" and {_margin(work, right)} at the right" if abs(left - right) > 0.01 else " and at the right")
-        + f", {_margin(work, top)} above"
-        + (f" and {_margin(work, bottom)} below the design" if abs(top - bottom) > 0.01 else " and below the design")
+    top, bottom = cut.margins_mm[1], cut.margins_mm[3]
+    step = (
+        f"Cut the {work.fabric.describe()} cloth {size(cut.cut_mm)}, straight along a thread. That leaves "
+        f"{_margin_words(work, cut)}."
     )
-    step = f"Cut the {work.fabric.describe()} cloth {size(cut.cut_mm)}, straight along a thread. That leaves {measure}."
     if cut.threads is not None and cut.threads[0] <= 2000:
         step += f" Counted: {cut.threads[0]} by {threads(cut.threads[1], work.fabric)}."
     if fringed:
@@ -217,6 +229,18 @@ def first_steps(work: Work, cut: FabricCut, *, trimmed: bool = True, fringed: bo
             "Put marks where the cut will be before you cut anything away."
         )
     return steps
+
+
+def _margin_words(work: Work, cut: FabricCut) -> str:
+    left, top, right, bottom = cut.margins_mm
+    if max(cut.margins_mm) - min(cut.margins_mm) < 0.01:
+        return f"{_margin(work, left)} of bare cloth on all four sides"
+    sides = f"{_margin(work, left)} at the left and at the right"
+    if abs(left - right) > 0.01:
+        sides = f"{_margin(work, left)} at the left, {_margin(work, right)} at the right"
+    if abs(top - bottom) > 0.01:
+        return f"{sides}, {_margin(work, top)} above, {_margin(work, bottom)} below it"
+    return f"{sides}, {_margin(work, top)} above and below it"
 
 
 def _margin(work: Work, margin_mm: float) -> str:

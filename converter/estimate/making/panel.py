@@ -15,6 +15,7 @@ from converter.estimate.making.common import (
     finish_plan,
     first_steps,
     fits,
+    fringe_strips,
     grown,
     hand_edge,
     roll_length_mm,
@@ -63,7 +64,10 @@ def plan_panel(work: Work) -> MakingPlan:
     margin, fringe = panel_margins_mm(work)
     line = grown(work.design_mm, margin - fringe)
     guide = box("stitch", f"stitch line, {length(fringe)} from the edge", fringe, fringe, line)
-    panel, cut = stitched_part(work, "panel", (margin, margin, margin, margin), (guide,), "fringed on four sides")
+    strips = fringe_strips(box("edge", "", 0.0, 0.0, grown(work.design_mm, margin)), guide)
+    panel, cut = stitched_part(
+        work, "panel", (margin, margin, margin, margin), (guide, *strips), "fringed on four sides"
+    )
     pad = choose_pad(work, grown(cut.cut_mm, work.mm("round_panel")))
     cover = plan_cover(work, pad, wrap=work.way == "wrap")
     place = centred("place", "the panel's edge", cut.cut_mm, cover.front_mm)

@@ -15,6 +15,7 @@ from converter.estimate.making.common import (
     finish_plan,
     first_steps,
     fits,
+    fringe_strips,
     grown,
     hand_edge,
     level_line,
@@ -166,10 +167,9 @@ def _plan_fringed(work: Work) -> MakingPlan:
     margin = max(work.whole_mm(work.mm("small", "margins"), up=True), edge_margin)
     body, finished = grown(work.design_mm, ground), grown(work.design_mm, edge_margin)
     off, line = margin - edge_margin, margin - ground
-    guides = (
-        box("trim", f"trim to {size(finished)}", off, off, finished),
-        box("stitch", f"sewn line, {length(fringe)} inside the trimmed edge", line, line, body),
-    )
+    trim = box("trim", f"trim to {size(finished)}", off, off, finished)
+    sewn_line = box("stitch", f"sewn line, {length(fringe)} inside the trimmed edge", line, line, body)
+    guides = (trim, sewn_line, *fringe_strips(trim, sewn_line))
     cloth, cut = stitched_part(work, "bookmark", (margin, margin, margin, margin), guides, "fringed on four sides")
     backing = Part("backing", 1, body, "hides the threads on the back", "felt", centre_lines(body))
     edge = hand_edge(work, 2 * (body[0] + body[1]), usual="backstitch")
@@ -223,11 +223,17 @@ def _plan_folded(work: Work) -> MakingPlan:
     else:
         y0, y1 = outer[1] + under, outer[1] + trimmed[1] - under
         folds = tuple(Guide("fold", "fold", ((outer[0], y), (outer[0] + trimmed[0], y))) for y in (y0, y1))
+    strips = fringe_strips(
+        centred("edge", "", finished, (width + 2 * margin, height + 2 * margin)),
+        centred("edge", "", body, (width + 2 * margin, height + 2 * margin)),
+    )
     guides = (
         box("trim", f"trim to {size(trimmed)}", *outer, trimmed),
-        box("stitch", "sewn line", margin - line, margin - line, grown((width, height), line)),
+        box("stitch", f"sewn line, {length(line)} from the design", margin - line, margin - line,
+            grown((width, height), line)),
         *folds,
-    )
+        *strips,
+    )  # fmt: skip
     cloth, cut = stitched_part(work, "bookmark", (margin, margin, margin, margin), guides, "sides folded under")
     edge = hand_edge(work, 2 * (width + height + 4 * line), usual="backstitch", pitch_mm=2 * cell)
     sewn = edge_words(edge) if edge else "by machine with a short straight stitch"
