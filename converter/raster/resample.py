@@ -31,13 +31,14 @@ def average_cells(
     -------
     ndarray of shape (rows, cols), float32
     """
-    sums = _sample(_sample(table, row_edges, 0), col_edges, 1)
+    sums = sample_table(sample_table(table, row_edges, 0), col_edges, 1)
     area = np.outer(np.diff(row_edges), np.diff(col_edges))
     cells = np.diff(np.diff(sums, axis=0), axis=1) / area
     return np.asarray(cells, dtype=np.float32)
 
 
-def _sample(table: npt.NDArray[np.float64], at: npt.NDArray[np.float64], axis: int) -> npt.NDArray[np.float64]:
+def sample_table(table: npt.NDArray[np.float64], at: npt.NDArray[np.float64], axis: int) -> npt.NDArray[np.float64]:
+    """Return a table at fractional places along one axis, by linear interpolation, held inside it."""
     last = table.shape[axis] - 1
     held = np.clip(at, 0, last)
     low = np.minimum(held.astype(np.intp), last - 1)

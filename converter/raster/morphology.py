@@ -1,0 +1,38 @@
+"""Specks and detail on the laid mask, before the cells are chosen."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from converter.model.arrays import MaskArray
+
+
+def disc(radius_pixels: float) -> npt.NDArray[np.uint8]:
+    """Return a disc-shaped footprint; the same for all its mirror images."""
+    reach = max(0, int(np.floor(radius_pixels)))
+    steps = np.arange(-reach, reach + 1)
+    return np.asarray(steps[:, None] ** 2 + steps[None, :] ** 2 <= radius_pixels**2 + 1e-9, dtype=np.uint8)
+
+
+def drop_small(mask: MaskArray, max_area_removed: float, connectivity: int = 8) -> MaskArray:
+    """Return the mask without connected parts of at most so many pixels."""
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.view(np.uint8), connectivity=connectivity)
+    drop = stats[:count, cv2.CC_STAT_AREA] <= max_area_removed
+    drop[0] = False
+    if not drop.any():
+        return mask
+    return np.asarray(mask & ~drop[labels])
+
+
+def simplify_mask(mask: MaskArray, radius_pixels: float) -> MaskArray:
+    """Return the mask with ground and ink details narrower than twice the radius smoothed away.
+
+    Closing comes first, so that hatching becomes tone rather than nothing.
+    """
+    if radius_pixels < 1:
+        return mask
+    foot = disc(radius_pixels)
+    closed = cv2.morphologyEx(mask.view(np.uint8), cv2.MORPH_CLOSE, foot)
+    return np.asarray(cv2.morphologyEx(closed, cv2.MORPH_OPEN, foot) > 0)

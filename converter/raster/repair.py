@@ -1,0 +1,127 @@
+"""Mending: flip the cheapest cells until the chart has the parts and holes of the picture."""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+import numpy as np
+import numpy.typing as npt
+
+from converter.model.arrays import CellArray
+from converter.raster.grid import MARGIN
+from converter.raster.structure import Faults, Structure, find_faults
+
+SINGLES = 40
+PAIRS = 12
+
+
+def mend(
+    cells: CellArray,
+    wants: tuple[Structure, ...],
+    flip_cost: npt.NDArray[np.float32],
+    patience: int = 60,
+) -> CellArray:
+    """Return the chart with as few structural faults as small local changes can bring.
+
+    Parameters
+    ----------
+    cells : ndarray of shape (rows, cols), bool
+        Margin included.
+    wants : tuple of Structure
+        The most important first; a later one is only met where the earlier are not harmed.
+    flip_cost : ndarray of shape (rows, cols), float32
+        What it costs to change each cell of ``cells``.
+    patience : int
+        Rounds at most.
+
+    Notes
+    -----
+    Each round takes the first fault that something can be done about: all single flips near it are tried, then pairs;
+    the change with the lowest rest of faults wins, the cheapest among equals. The order of trial is fixed.
+    """
+    now = cells.copy()
+    start = cells
+    faults = tuple(find_faults(now, want) for want in wants)
+    hopeless: set[tuple[str, int]] = set()
+    for _ in range(patience):
+        if all(f.count == 0 for f in faults):
+            break
+        done = False
+        for level, fault in enumerate(faults):
+            for kind, place in fault.places:
+                key = (kind, int(place.sum()) * 31 + len(place) + level)
+                if key in hopeless:
+                    continue
+                better = _try_here(now, start, wants, faults, place, flip_cost)
+                if better is not None:
+                    now, faults = better
+                    done = True
+                    break
+                hopeless.add(key)
+            if done:
+                break
+        if not done:
+            break
+    return now
+
+
+def _total(faults: tuple[Faults, ...]) -> tuple[float, ...]:
+    return tuple(round(f.score, 4) for f in faults)
+
+
+def _try_here(
+    now: CellArray,
+    start: CellArray,
+    wants: tuple[Structure, ...],
+    faults: tuple[Faults, ...],
+    place: npt.NDArray[np.intp],
+    flip_cost: npt.NDArray[np.float32],
+) -> tuple[CellArray, tuple[Faults, ...]] | None:
+    shape = now.shape
+    spot = np.zeros(shape, dtype=bool)
+    spot.ravel()[place] = True
+    near = _grow(_grow(spot) if len(place) < 8 else spot)
+    near[:MARGIN] = near[-MARGIN:] = False
+    near[:, :MARGIN] = near[:, -MARGIN:] = False
+    index = np.flatnonzero(near.ravel())
+    changed = (now != start).ravel()[index]
+    cost = np.where(changed, -flip_cost.ravel()[index], flip_cost.ravel()[index])
+    order = np.argsort(cost, kind="stable")[:SINGLES]
+    index, cost = index[order], cost[order]
+    before = _total(faults)
+    best: tuple[tuple[float, ...], float, tuple[int, ...]] | None = None
+    for group in _groups(index, cost):
+        total_cost = float(sum(c for _, c in group))
+        if len(group) > 1 and best is not None:
+            break
+        picked = tuple(i for i, _ in group)
+        trial = now.copy()
+        trial.ravel()[list(picked)] ^= True
+        rest = tuple(find_faults(trial, want) for want in wants)
+        value = _total(rest)
+        if value >= before:
+            continue
+        if best is None or (value, total_cost) < best[:2]:
+            best = (value, total_cost, picked)
+    if best is None:
+        return None
+    trial = now.copy()
+    trial.ravel()[list(best[2])] ^= True
+    return trial, tuple(find_faults(trial, want) for want in wants)
+
+
+def _groups(index: npt.NDArray[np.intp], cost: npt.NDArray[np.float32]) -> list[tuple[tuple[int, float], ...]]:
+    ones: list[tuple[tuple[int, float], ...]] = [((int(i), float(c)),) for i, c in zip(index, cost, strict=True)]
+    pairs: list[tuple[tuple[int, float], ...]] = [a + b for a, b in combinations(ones[:PAIRS], 2)]
+    pairs.sort(key=lambda pair: pair[0][1] + pair[1][1])
+    return ones + pairs
+
+
+def _grow(spot: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    out = spot.copy()
+    out[1:] |= spot[:-1]
+    out[:-1] |= spot[1:]
+    sides = out.copy()
+    out[:, 1:] |= sides[:, :-1]
+    out[:, :-1] |= sides[:, 1:]
+    return out

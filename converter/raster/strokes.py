@@ -1,0 +1,177 @@
+"""Ink laid on the grid to cells: thin strokes by their axis, thick parts by coverage, then mending."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from converter.model.arrays import CellArray, MaskArray
+from converter.raster.axis import Axis, find_axis, ink_depth
+from converter.raster.grid import MARGIN
+from converter.raster.repair import mend
+from converter.raster.structure import REACH, Structure, cells_near, find_faults, read_structure
+from converter.raster.thinning import thin_in_order
+
+SINGLE_WIDTHS = (1.45, 1.75)
+"""Stitches; between these lies the width from which on strokes are no longer drawn one stitch wide. It is taken where
+the fewest strokes of the drawing are so wide, so that one pen is not drawn in two ways."""
+EVEN_WIDTHS = (1.5, 4.6)
+"""Stitches; pens between these are drawn a whole number of stitches wide."""
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """Cells of a laid mask, margin included, and what they were made from."""
+
+    cells: CellArray
+    coverage: npt.NDArray[np.float32]
+    axis: Axis
+    wants: tuple[Structure, ...]
+
+
+def draw_ink(ink: MaskArray, pixels: int, level: float = 0.5) -> Drawn:
+    """Return the cells of a mask laid on the grid.
+
+    Parameters
+    ----------
+    ink : ndarray of shape (rows * pixels, cols * pixels), bool
+        The outermost two rings of cells are bare.
+    pixels : int
+        Pixels a stitch.
+    level : float
+        Coverage from which on a cell of a solid part is a stitch.
+    """
+    rows, cols = ink.shape[0] // pixels, ink.shape[1] // pixels
+    depth = ink_depth(ink, pixels)
+    away = ink_depth(~ink, pixels)
+    axis = find_axis(ink, depth, pixels)
+    half = _single_half(axis)
+    even = _even_pens(ink, depth, away, axis, half, pixels)
+    coverage = cell_coverage(even, pixels)
+    thick = ink_depth(~(depth > half), pixels) < half
+    thick_share = cell_coverage(thick & even, pixels)
+    solid = (coverage >= level) & (thick_share >= 0.3)
+    solid &= ~_rim(solid)
+    cells = _draw_thin(solid, axis, half, (rows, cols))
+    wants = (read_structure(ink, axis, pixels, 1.5, away), read_structure(ink, axis, pixels, 1.0, away))
+    cost = _flip_cost(cells, coverage, axis)
+    cells = mend(cells, wants, cost)
+    return Drawn(cells, coverage, axis, wants)
+
+
+def _single_half(axis: Axis) -> float:
+    """Return half the width below which strokes are drawn single."""
+    widths = 2 * axis.radius
+    at = np.linspace(*SINGLE_WIDTHS, 7)
+    crowd = [float(np.sum(np.abs(widths - t) < 0.12)) + 0.01 * abs(t - 1.6) for t in at]
+    return float(at[int(np.argmin(crowd))]) / 2
+
+
+def _even_pens(
+    ink: MaskArray,
+    depth: npt.NDArray[np.float32],
+    away: npt.NDArray[np.float32],
+    axis: Axis,
+    half: float,
+    pixels: int,
+) -> MaskArray:
+    """Return the ink with each pen of the drawing brought to a whole number of stitches.
+
+    Notes
+    -----
+    A pen is a width that a good part of the axis shares. Its edges are moved by half the difference to the nearest
+    whole number, so that wherever it lies on the grid as many cells are covered by half or more.
+    """
+    widths = 2 * axis.radius
+    if len(widths) == 0:
+        return ink
+    grown = np.zeros(len(widths))
+    left = (widths > 2 * half) & (widths < EVEN_WIDTHS[1])
+    total = len(widths)
+    for _ in range(3):
+        if left.sum() < max(4 * pixels, 0.04 * total):
+            break
+        counts, edges = np.histogram(widths[left], bins=40, range=(1.4, EVEN_WIDTHS[1] + 0.4))
+        heap = np.convolve(counts, np.ones(3), mode="same")
+        middle = float(edges[int(np.argmax(heap))] + edges[1] / 2 - edges[0] / 2)
+        near = left & (np.abs(widths - middle) < 0.08 * middle + 0.1)
+        if near.sum() < max(4 * pixels, 0.04 * total):
+            break
+        width = float(np.median(widths[near]))
+        near = left & (np.abs(widths - width) < 0.08 * width + 0.1)
+        grown[near] = (max(2, np.floor(width + 0.5)) - width) / 2
+        left &= np.abs(widths - width) >= 0.3 * width
+    if not grown.any():
+        return ink
+    seed = np.ones(ink.shape, dtype=np.uint8)
+    seed[axis.pixel[:, 0], axis.pixel[:, 1]] = 0
+    _, index = cv2.distanceTransformWithLabels(seed, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL)
+    table = np.zeros(int(index.max()) + 1, dtype=np.float32)
+    table[index[axis.pixel[:, 0], axis.pixel[:, 1]]] = grown
+    move = table[index]
+    half_pixel = np.float32(0.5 / pixels)
+    out = np.where(move > 0, away - half_pixel < move, np.where(move < 0, depth - half_pixel > -move, ink))
+    return np.asarray(out)
+
+
+def cell_coverage(mask: MaskArray, pixels: int) -> npt.NDArray[np.float32]:
+    """Return the share of each cell that a laid mask covers."""
+    rows, cols = mask.shape[0] // pixels, mask.shape[1] // pixels
+    return np.asarray(cv2.resize(mask.astype(np.float32), (cols, rows), interpolation=cv2.INTER_AREA), np.float32)
+
+
+def _rim(cells: CellArray) -> CellArray:
+    rim = np.ones(cells.shape, dtype=np.bool_)
+    rim[MARGIN:-MARGIN, MARGIN:-MARGIN] = False
+    return rim
+
+
+def _draw_thin(solid: CellArray, axis: Axis, half: float, shape: tuple[int, int]) -> CellArray:
+    rows, cols = shape
+    # Points of thick parts need no thin stroke, unless coverage left them out.
+    near = cells_near(axis.points, shape, REACH)
+    shown = solid.ravel()[near].any(axis=1)
+    thin = (axis.radius <= half) | ~shown
+    points, near = axis.points[thin], near[thin]
+    # A stroke on the very edge of the grid is drawn in the outermost cells.
+    at = np.clip(np.floor(points).astype(np.intp), MARGIN, [rows - MARGIN - 1, cols - MARGIN - 1])
+    cells = solid.copy()
+    cells[at[:, 0], at[:, 1]] = True
+    free = cells & ~solid
+    index = np.flatnonzero(free.ravel())
+    if len(index) == 0:
+        return cells
+    distance = _distance_to(points, index, cols)
+    order = np.argsort(-distance, kind="stable")
+    # cells -> axis points
+    flat = cells.ravel()
+    served = flat[near].sum(axis=1).astype(np.int32)
+    pairs_cell, pairs_point = near.ravel(), np.repeat(np.arange(len(points)), 4)
+    use = (pairs_cell > 0) & flat[pairs_cell]
+    pairs_cell, pairs_point = pairs_cell[use], pairs_point[use]
+    by_cell = np.argsort(pairs_cell, kind="stable")
+    pairs_cell, pairs_point = pairs_cell[by_cell], pairs_point[by_cell]
+    starts = np.searchsorted(pairs_cell, index[order])
+    ends = np.searchsorted(pairs_cell, index[order], side="right")
+    points_of = [pairs_point[a:b].tolist() for a, b in zip(starts, ends, strict=True)]
+    return thin_in_order(cells, index[order], points_of, served)
+
+
+def _distance_to(points: npt.NDArray[np.float64], index: npt.NDArray[np.intp], cols: int) -> npt.NDArray[np.float64]:
+    from scipy.spatial import cKDTree
+
+    centres = np.stack([index // cols + 0.5, index % cols + 0.5], axis=1)
+    return np.asarray(cKDTree(points).query(centres)[0])
+
+
+def _flip_cost(cells: CellArray, coverage: npt.NDArray[np.float32], axis: Axis) -> npt.NDArray[np.float32]:
+    cost = np.where(cells, coverage - 0.5, 0.5 - coverage)
+    return np.asarray(cost + 0.5, dtype=np.float32)
+
+
+def count_faults(drawn: Drawn) -> int:
+    """Return how many structural faults are left at the wider gap."""
+    return find_faults(drawn.cells, drawn.wants[0]).count

@@ -1,0 +1,290 @@
+"""Whether the chart says the same as the picture: parts, holes and joints.
+
+The picture (a mask laid on the grid, some pixels a stitch) is turned into a list of demands once; a chart is then
+checked against them by two labellings and a few table look-ups, quickly enough to try many small changes.
+
+Demands, with ``gap`` in stitches (1.5 is the narrowest strip that surely holds a way from cell to cell by their sides,
+being more than the square root of 2):
+
+broken     every ink part is drawn in one piece: one group of stitches comes within `REACH` of all its axis.
+cut        ground wider than ``gap`` stays open, in one piece.
+joined     ink parts ``gap`` or more apart stay apart.
+leaked     grounds that ink parts stay parted.
+invented   no hole and no group of stitches that the picture does not have.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from converter.model.arrays import CellArray, MaskArray
+from converter.raster.axis import Axis, ink_depth
+
+REACH = 0.715
+"""A stitch whose centre lies within this many stitches of a point of the axis shows it. Just over the half diagonal of
+a cell (0.7071), so that the cell which holds the point always does."""
+
+
+@dataclass(frozen=True, eq=False)
+class Demand:
+    """Points that one connected group of cells must come near to, for each of several owners."""
+
+    near: npt.NDArray[np.intp]
+    """(P, 4), flat cells within reach; the cell 0, always bare rim, stands for none."""
+    owner: npt.NDArray[np.intp]
+    """(P,), ascending."""
+    anchor: npt.NDArray[np.intp]
+    """(owners,), the first point of each."""
+    group: npt.NDArray[np.intp]
+    """(owners,), owners of different groups must not share one group of cells."""
+
+
+@dataclass(frozen=True, eq=False)
+class Structure:
+    """All demands of a picture on a grid of (rows, cols), margin included."""
+
+    shape: tuple[int, int]
+    ink: Demand
+    ground: Demand
+    roomy: MaskArray
+    """(rows, cols): a hole here is one that the picture has."""
+    ink_owner: npt.NDArray[np.int32]
+    """(rows, cols): cluster of the nearest ink part."""
+    ground_owner: npt.NDArray[np.int32]
+    """(rows, cols): the nearest ground."""
+    ground_inside: MaskArray
+    """(rows, cols): cells whose centre lies in wide ground."""
+
+
+@dataclass(frozen=True, eq=False)
+class Faults:
+    """What a chart gets wrong."""
+
+    score: float
+    """0 if nothing; 1 for each fault, and a share for how much of it there is."""
+    count: int
+    places: tuple[tuple[str, npt.NDArray[np.intp]], ...]
+    """Kind of fault and the flat cells it can be mended at."""
+
+
+def cells_near(points: npt.NDArray[np.float64], shape: tuple[int, int], reach: float) -> npt.NDArray[np.intp]:
+    """Return the flat indices (P, 4) of the cells whose centre is within ``reach``; 0 stands for none."""
+    rows, cols = shape
+    base = np.floor(points - 0.5).astype(np.intp)
+    out = np.zeros((len(points), 4), dtype=np.intp)
+    for k, (dr, dc) in enumerate(((0, 0), (0, 1), (1, 0), (1, 1))):
+        r, c = base[:, 0] + dr, base[:, 1] + dc
+        d2 = (points[:, 0] - r - 0.5) ** 2 + (points[:, 1] - c - 0.5) ** 2
+        inside = (r > 0) & (c > 0) & (r < rows - 1) & (c < cols - 1) & (d2 <= reach * reach)
+        out[inside, k] = r[inside] * cols + c[inside]
+    return out
+
+
+def _demand(
+    points: npt.NDArray[np.float64],
+    owner: npt.NDArray[np.intp],
+    group_of: npt.NDArray[np.intp],
+    shape: tuple[int, int],
+    reach: float,
+) -> Demand:
+    order = np.argsort(owner, kind="stable")
+    points, owner = points[order], owner[order]
+    near = cells_near(points, shape, reach)
+    held = (near > 0).any(axis=1)
+    near, owner = near[held], owner[held]
+    names, anchor, owner = np.unique(owner, return_index=True, return_inverse=True)
+    return Demand(near, owner.astype(np.intp), anchor.astype(np.intp), group_of[names])
+
+
+def _first_value(labels: npt.NDArray[np.int32], count: int, values: npt.NDArray[np.int32]) -> npt.NDArray[np.intp]:
+    out = np.zeros(count, dtype=np.intp)
+    flat = labels.ravel()
+    where = np.flatnonzero(flat)
+    out[flat[where]] = values.ravel()[where]
+    return out
+
+
+def _labels(mask: MaskArray, connectivity: int) -> tuple[int, npt.NDArray[np.int32]]:
+    count, labels = cv2.connectedComponents(mask.view(np.uint8), connectivity=connectivity, ltype=cv2.CV_32S)
+    return count, np.asarray(labels, dtype=np.int32)
+
+
+def _at_centres(values: npt.NDArray[np.int32], pixels: int) -> npt.NDArray[np.int32]:
+    return np.ascontiguousarray(values[pixels // 2 :: pixels, pixels // 2 :: pixels])
+
+
+def _nearest_label(labels: npt.NDArray[np.int32]) -> npt.NDArray[np.int32]:
+    """Return the label of the nearest labelled pixel for each pixel."""
+    free = (labels == 0).view(np.uint8)
+    if not labels.any():
+        return labels
+    _, index = cv2.distanceTransformWithLabels(free, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL)
+    table = np.zeros(int(index.max()) + 1, dtype=np.int32)
+    zero = free == 0
+    table[index[zero]] = labels[zero]
+    return np.asarray(table[index], dtype=np.int32)
+
+
+def read_structure(
+    ink: MaskArray, axis: Axis, pixels: int, gap: float, ground_depth: npt.NDArray[np.float32] | None = None
+) -> Structure:
+    """Return the demands of a mask.
+
+    Parameters
+    ----------
+    ink : ndarray of shape (rows * pixels, cols * pixels), bool
+        Laid on the grid; the outermost ring of cells is bare.
+    axis : Axis
+    pixels : int
+        Pixels a stitch.
+    gap : float
+        Stitches; see the module's head.
+    ground_depth : ndarray of shape (H, W), optional
+        `ink_depth` of the ground, if it is at hand.
+    """
+    shape = (ink.shape[0] // pixels, ink.shape[1] // pixels)
+    _, parts = _labels(ink, 8)
+    away = ink_depth(~ink, pixels) if ground_depth is None else ground_depth
+    _, clusters = _labels(away <= gap / 2, 8)
+    part_count = int(parts.max()) + 1
+    cluster_of = _first_value(parts, part_count, clusters)
+    keep = np.arange(len(axis.points)) % max(1, pixels // 4) == 0
+    part_at = parts[axis.pixel[:, 0], axis.pixel[:, 1]].astype(np.intp)
+    # Each part keeps at least its first point.
+    first = np.unique(part_at, return_index=True)[1]
+    keep[first] = True
+    points, owner = axis.points[keep], part_at[keep]
+    ink_demand = _demand(points[owner > 0], owner[owner > 0], cluster_of, shape, REACH)
+
+    core_count, cores = _labels(away > gap / 2, 8)
+    _, grounds = _labels(~ink, 4)
+    ground_of = _first_value(cores, core_count, grounds)
+    step = max(1, pixels // 4)
+    sample = cores[step // 2 :: step, step // 2 :: step]
+    depth = away[step // 2 :: step, step // 2 :: step]
+    at = np.argwhere((sample > 0) & (depth < gap / 2 + 1.0))
+    where = at * step + step // 2
+    big = np.bincount(cores.ravel(), minlength=core_count) >= (0.12 * pixels) ** 2
+    owner = cores[where[:, 0], where[:, 1]].astype(np.intp)
+    kept = big[owner]
+    ground_demand = _demand((where[kept] + 0.5) / pixels, owner[kept], ground_of, shape, 1.0)
+
+    blocks = away.reshape(shape[0], pixels, shape[1], pixels).max(axis=(1, 3))
+    outside = grounds[0, 0]
+    hole = (grounds != outside) & ~ink
+    in_hole = hole.reshape(shape[0], pixels, shape[1], pixels).mean(axis=(1, 3)) > 0.1
+    return Structure(
+        shape=shape,
+        ink=ink_demand,
+        ground=ground_demand,
+        roomy=(blocks > 0.35) | in_hole,
+        ink_owner=_at_centres(_nearest_label(np.where(parts > 0, clusters, 0).astype(np.int32)), pixels),
+        ground_owner=_at_centres(_nearest_label(grounds), pixels),
+        ground_inside=_at_centres((ink_depth(away <= gap / 2, pixels) < gap / 2 - 0.1).astype(np.int32), pixels) > 0,
+    )
+
+
+def find_faults(cells: CellArray, want: Structure) -> Faults:
+    """Return what a chart (margin included) gets wrong."""
+    ink_count, ink = _labels(cells, 8)
+    ground_count, ground = _labels(~cells, 4)
+    places: list[tuple[str, npt.NDArray[np.intp]]] = []
+    score, count = 0.0, 0
+
+    ink_flat, ground_flat = ink.ravel(), ground.ravel()
+    label_of, missing, far = _served(want.ink, ink_flat)
+    for owner in np.flatnonzero(missing):
+        points = far[want.ink.owner[far] == owner]
+        places.append(("broken", np.unique(want.ink.near[points])))
+        score += 1 + missing[owner] / 1000
+        count += 1
+    used = np.zeros(ink_count, dtype=bool)
+    used[label_of[label_of > 0]] = True
+    used[0] = True
+    if not missing.any():
+        for label in np.flatnonzero(~used):
+            places.append(("invented", np.flatnonzero(ink_flat == label)))
+            score += 1
+            count += 1
+    whose = np.full(ink_count, -1, dtype=np.intp)
+    seen = label_of > 0
+    whose[label_of[seen]] = want.ink.group[seen]
+    clash = (whose[label_of] != want.ink.group) & seen
+    for label in np.unique(label_of[clash]):
+        places.append(("joined", _border(ink == label, want.ink_owner, True)))
+        score += len(np.unique(want.ink.group[label_of == label])) - 1
+        count += 1
+
+    label_of, missing, far = _served(want.ground, ground_flat)
+    for owner in np.flatnonzero(missing):
+        points = far[want.ground.owner[far] == owner]
+        near = np.zeros(want.shape, dtype=np.uint8)
+        near.ravel()[want.ground.near[points]] = 1
+        wide = np.asarray(cv2.dilate(near, np.ones((3, 3), np.uint8)) > 0)
+        places.append(("cut", np.flatnonzero(wide.ravel() & cells.ravel())))
+        score += 1 + missing[owner] / 1000
+        count += 1
+    whose = np.full(ground_count, -1, dtype=np.intp)
+    seen = label_of > 0
+    whose[label_of[seen]] = want.ground.group[seen]
+    clash = (whose[label_of] != want.ground.group) & seen
+    for label in np.unique(label_of[clash]):
+        places.append(("leaked", _border(ground == label, want.ground_owner, False)))
+        score += len(np.unique(want.ground.group[label_of == label])) - 1
+        count += 1
+    outside = ground_flat[0]
+    legal = np.zeros(ground_count, dtype=bool)
+    legal[ground_flat[want.roomy.ravel()]] = True
+    legal[0] = legal[outside] = True
+    for label in np.flatnonzero(~legal):
+        places.append(("invented", np.flatnonzero(ground_flat == label)))
+        score += 1
+        count += 1
+    return Faults(score, count, tuple(places))
+
+
+def _served(
+    want: Demand, labels: npt.NDArray[np.int32]
+) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Return for each owner the label that serves most of its points, how many it misses, and the points missed."""
+    owners = len(want.anchor)
+    if owners == 0:
+        none = np.zeros(0, dtype=np.intp)
+        return none, none, none
+    table = labels[want.near]
+    best = table[want.anchor].max(axis=1).astype(np.intp)
+    best[best == 0] = -1
+    hit = (table == best[want.owner][:, None]).any(axis=1)
+    missing = np.bincount(want.owner[~hit], minlength=owners)
+    doubtful = np.flatnonzero(missing)
+    for owner in doubtful:
+        mine = want.owner == owner
+        rows = table[mine]
+        names = np.unique(rows[rows > 0])
+        if len(names) == 0:
+            continue
+        counts = [(rows == name).any(axis=1).sum() for name in names]
+        top = int(np.argmax(counts))
+        best[owner] = names[top]
+        got = (rows == names[top]).any(axis=1)
+        hit[mine] = got
+        missing[owner] = len(rows) - counts[top]
+    return best, missing.astype(np.intp), np.flatnonzero(~hit)
+
+
+def _border(place: MaskArray, owner: npt.NDArray[np.int32], diagonal: bool) -> npt.NDArray[np.intp]:
+    """Return the flat cells of ``place`` with a neighbour in it that belongs to another owner."""
+    found = np.zeros(place.shape, dtype=bool)
+    steps = ((0, 1), (1, 0), (1, 1), (1, -1)) if diagonal else ((0, 1), (1, 0))
+    rows, cols = place.shape
+    for dr, dc in steps:
+        a = (slice(0, rows - dr), slice(max(0, -dc), cols - max(0, dc)))
+        b = (slice(dr, rows), slice(max(0, dc), cols + min(0, dc)))
+        other = place[a] & place[b] & (owner[a] != owner[b])
+        found[a] |= other
+        found[b] |= other
+    return np.flatnonzero(found.ravel())
