@@ -151,6 +151,10 @@ class ThreadSettings:
     """double running or back stitch for the lines."""
     allowance: float = 0.15
     """Share added for the thickness of the cloth and small waste: 10 to 20 % (facts A4.5, A4.6)."""
+    sample_crosses: int | None = None
+    """Crosses made from one measured length; with ``sample_length_mm`` it gives the allowance."""
+    sample_length_mm: float | None = None
+    """Thread the sample took from end to end, its two tails included."""
     skein_m: float = 8.0
     """Length of one skein (facts A4.1)."""
     skein_strands: int = 6
@@ -164,6 +168,14 @@ class ThreadSettings:
         _choice("The working order", self.order, ("closed", "least"))
         _choice("The line method", self.line_method, ("double", "back"))
         _range("The allowance", self.allowance, 0, 1)
+        if (self.sample_crosses is None) != (self.sample_length_mm is None):
+            raise UsageError(
+                "A stitched sample needs both its number of crosses and its length.",
+                "Give --sample-crosses and --sample-length together.",
+            )
+        if self.sample_crosses is not None and self.sample_length_mm is not None:
+            _range("--sample-crosses", self.sample_crosses, 1, 10000)
+            _range("--sample-length in mm", self.sample_length_mm, 10, 20000)
 
 
 @dataclass(frozen=True)
