@@ -26,7 +26,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
-from typing import Any, Literal, Protocol
+from typing import Any, Final, Literal, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -39,6 +39,8 @@ from converter.model.materials import check_colour
 Anchor = Literal["start", "middle", "end"]
 MarkShape = Literal["block", "cross"]
 Role = Literal["H1", "H2", "H3", "P", "L", "LI", "Figure", "Caption", "Table", "Artifact"]
+GROUP_ROLES: Final = ("L", "Table")
+"""Roles that hold other tags and may go on over a page break."""
 BoxArray = npt.NDArray[np.float64]
 """(K, 4) millimetres."""
 
@@ -285,7 +287,7 @@ class Drawing:
         self.title = title
         self.language = language
         self.pages: list[Page] = []
-        self._open: list[Literal["clip", "tag"]] = []
+        self._open: list[ClipOp | TagOp] = []
 
     def _add(self, op: Op) -> None:
         if not self.pages:
@@ -294,13 +296,18 @@ class Drawing:
 
     def begin_page(self, width_mm: float, height_mm: float, *, label: str = "") -> None:
         """Start a new sheet."""
-        if self._open:
+        groups = [op for op in self._open if isinstance(op, TagOp) and op.role in GROUP_ROLES]
+        if len(groups) < len(self._open):
             raise RuntimeError("a clip or tag is still open at the end of the page")
+        for _ in groups:
+            self._add(EndOp("tag"))
         if not (0 < width_mm <= 5080 and 0 < height_mm <= 5080):
             raise RequestError(
                 f"A page of {width_mm:g} x {height_mm:g} mm cannot be made.", "The limit is 5080 mm a side."
             )
         self.pages.append(Page(float(width_mm), float(height_mm), label))
+        for group in groups:
+            self._add(group)
 
     def lines(
         self,
@@ -399,17 +406,16 @@ class Drawing:
     @contextmanager
     def clip(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> Iterator[None]:
         """Note the start and end of a clipped part."""
-        self._add(ClipOp(x_mm, y_mm, width_mm, height_mm))
-        yield from self._inside("clip")
+        yield from self._inside(ClipOp(x_mm, y_mm, width_mm, height_mm), "clip")
 
     @contextmanager
     def tag(self, role: Role, alt: str = "") -> Iterator[None]:
         """Note the start and end of a part with a meaning."""
-        self._add(TagOp(role, alt))
-        yield from self._inside("tag")
+        yield from self._inside(TagOp(role, alt), "tag")
 
-    def _inside(self, kind: Literal["clip", "tag"]) -> Iterator[None]:
-        self._open.append(kind)
+    def _inside(self, op: ClipOp | TagOp, kind: Literal["clip", "tag"]) -> Iterator[None]:
+        self._add(op)
+        self._open.append(op)
         try:
             yield
         finally:

@@ -11,10 +11,8 @@ from typing import Any
 
 from reportlab.pdfbase import pdfdoc
 
+from converter.draw.canvas import GROUP_ROLES as GROUPS
 from converter.draw.canvas import TagOp
-
-GROUPS = ("L", "Table")
-"""Roles that hold other elements and no marks of their own."""
 
 
 class TagTree:
