@@ -117,10 +117,11 @@ def chart_picture(picture: Path, request: Request, folder: Path, name: str, over
     check_targets(planned_files(folder, name, CHART_SUFFIXES), overwrite)
     reduction = request.settings.reduction
     opened = open_picture(picture, max(reduction.columns or 0, reduction.rows or 0))
-    masks = {
-        key: read_mask(path) for key, path in (("keep", request.keep), ("clear", request.clear)) if path is not None
-    }
-    settings = replace(request.settings, reduction=replace(reduction, **masks))
+    if request.keep is not None:
+        reduction = replace(reduction, keep=read_mask(request.keep))
+    if request.clear is not None:
+        reduction = replace(reduction, clear=read_mask(request.clear))
+    settings = replace(request.settings, reduction=reduction)
     settings, limit_notes = fit_width(opened.pixels, settings, request)
     made = make_chart(opened, settings, request.materials, title=name, source=picture.name)
     facts = gather_facts(made.chart, thread=request.thread, time=request.time, piece=request.piece, notes=limit_notes)

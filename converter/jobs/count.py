@@ -44,7 +44,7 @@ def count_chart(path: Path, options: Mapping[str, Any]) -> Outcome:
         check_targets(planned_files(folder, name, SHEET_SUFFIXES), bool(options.get("overwrite")))
     chart = materials_from(options).apply(load_chart(path))
     thread = replace(
-        thread_settings(options, chart.fabric),
+        thread_settings(options),
         working_length_mm=options["needleful"],
         tail_mm=options["tail"],
         carry_cells=options["carry"],

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from converter.estimate.duration import work_time
 from converter.estimate.fabric import cut_cloth
 from converter.estimate.stitches import count_stitches
-from converter.estimate.thread import thread_use
+from converter.estimate.thread import plan_chart, slow_notes, thread_use
 from converter.jobs.materials import needle_words
 from converter.model.chart import Chart
 from converter.report.facts import Facts
@@ -42,7 +42,8 @@ def gather_facts(
     thread = thread or ThreadSettings()
     time = time or TimeSettings()
     count = count_stitches(chart)
-    crosses, lines = thread_use(chart, thread)
+    plans = plan_chart(chart, thread)
+    crosses, lines = thread_use(chart, thread, plans)
     share = crosses.skein_share + lines.skein_share
     skeins = max(1, math.ceil(share - 1e-9)) if share > 0 else 0
     readability = chart.settings.get("readability")
@@ -54,9 +55,9 @@ def gather_facts(
         skeins=skeins,
         skeins_left_m=(skeins - share) * thread.skein_m,
         cut=cut_cloth(chart, piece),
-        time=work_time(count, crosses, lines, time),
-        needle=needle_words(chart.fabric),
+        time=work_time(count.stitches, count.backstitches, crosses.starts + lines.starts, time),
+        needle=needle_words(chart.fabric, lines=count.backstitches > 0),
         readability=float(readability) if isinstance(readability, (int, float)) else None,
         piece=piece,
-        notes=(*chart.notes, *notes),
+        notes=tuple(n for n in (*chart.notes, *notes, *slow_notes(chart, thread, time, plans)) if n),
     )

@@ -61,7 +61,7 @@ def finish_chart(path: Path, options: Mapping[str, Any]) -> Outcome:
     settings = making_settings(options)
     check_targets(planned_files(folder, name, FINISH_SUFFIXES), overwrite)
     chart = materials_from(options).apply(load_chart(path))
-    plan = plan_finish(chart, settings, thread_settings(options, chart.fabric))
+    plan = plan_finish(chart, settings, thread_settings(options))
     files = write_outputs(
         finish_outputs(plan, chart, paper=options.get("paper") or "A4", title=name), folder, name, overwrite
     )

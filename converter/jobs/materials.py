@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from converter.estimate.figures import load_figures
+from converter.estimate.needles import needlework
 from converter.model.chart import Chart
 from converter.model.materials import Fabric, Thread
 
@@ -44,7 +44,7 @@ class Materials:
         if self.strands is not None:
             thread = replace(thread, strands=self.strands)
         elif self.fabric is not None:
-            thread = replace(thread, strands=usual_strands(fabric))
+            thread = replace(thread, strands=usual_strands(fabric), line_strands=needlework(fabric).line_strands)
         if fabric == chart.fabric and thread == chart.thread:
             return chart
         return chart.with_(fabric=fabric, thread=thread)
@@ -59,18 +59,18 @@ class Materials:
 
 
 def usual_strands(fabric: Fabric) -> int:
-    """Return the strands for crosses that suit a cloth: two where the published range holds two, three on coarse cloth.
+    """Return the strands for crosses that suit a cloth.
 
     Examples
     --------
     >>> usual_strands(Fabric(11)), usual_strands(Fabric(14)), usual_strands(Fabric(36, over=1))
     (3, 2, 1)
     """
-    low, high = load_figures().needle(fabric).strands
-    usual = 3 if fabric.stitches_per_inch < 12.5 else 2
-    return max(low, min(high, usual))
+    return needlework(fabric).usual_strands
 
 
-def needle_words(fabric: Fabric) -> str:
-    """Return the needle for a cloth in words."""
-    return f"tapestry needle no. {load_figures().needle(fabric).number}"
+def needle_words(fabric: Fabric, lines: bool = False) -> str:
+    """Return the needle for a cloth in words, and the finer one for backstitch where there is any."""
+    needles = needlework(fabric)
+    words = f"tapestry needle no. {needles.needle}"
+    return f"{words}, no. {needles.line_needle} for backstitch" if lines else words

@@ -8,7 +8,6 @@ from typing import Any
 from converter.errors import UsageError
 from converter.jobs.batch import Request
 from converter.jobs.materials import Materials
-from converter.model.materials import Fabric
 from converter.settings import ChartSettings, LimitSettings, ThreadSettings, TimeSettings
 
 
@@ -63,16 +62,11 @@ def materials_from(options: Mapping[str, Any]) -> Materials:
     )
 
 
-def thread_settings(options: Mapping[str, Any], fabric: Fabric | None = None) -> ThreadSettings:
-    """Return how thread is used, measured by her sample (on ``fabric``) where she gave one."""
+def thread_settings(options: Mapping[str, Any]) -> ThreadSettings:
+    """Return how thread is used, measured by her sample where she gave one."""
     crosses, length_mm = options.get("sample_crosses"), options.get("sample_length")
     if (crosses is None) != (length_mm is None):
         raise UsageError(
             "A stitched sample needs both its crosses and its length.", "Give --sample-crosses and --sample-length."
         )
-    settings = ThreadSettings()
-    if crosses is None or length_mm is None:
-        return settings
-    from converter.estimate.thread import calibrate
-
-    return calibrate(settings, crosses, length_mm, fabric or materials_from(options).fresh()[0])
+    return ThreadSettings(sample_crosses=crosses, sample_length_mm=length_mm)
