@@ -2,24 +2,39 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from converter.draw.sizes import SizeEntry, figures, sizes_drawing
+from converter.errors import UsageError
 from converter.estimate.budget import Budget, budget_words, largest_within, make_limits
 from converter.estimate.making import largest_design
 from converter.estimate.stitches import count_stitches
+from converter.files.output import check_targets
 from converter.jobs.materials import Materials
 from converter.model.arrays import PictureArray
 from converter.model.chart import MAX_SIDE, Chart
 from converter.model.materials import Fabric, Thread
+from converter.model.results import WorkTime
 from converter.pipeline import Reduction, lines_for_reduction, reduce_picture
 from converter.settings import ChartSettings, ThreadSettings, TimeSettings
 
 if TYPE_CHECKING:
-    from converter.jobs.batch import Request
+    from converter.jobs.batch import Outcome, Request
 
+SIZES_SUFFIXES: Final = ("-sizes.png", "-sizes.pdf")
+"""What `onecolour sizes` writes, after the name."""
+SPREAD: Final = (30, 40, 50, 60, 80, 100)
+"""Usual sizes of small pieces: root of width times height, so that tall and wide pictures compare."""
+GOOD_READABILITY: Final = 80.0
+"""From here on a chart keeps what makes the picture readable."""
+PICTURE_DPI: Final = 200.0
+MOST_WIDTHS: Final = 24
 LEAST_WIDTH: Final = 4
 WIDEST: Final = 1000
 """Widths that may be asked for, as `ReductionSettings` has them."""
@@ -106,7 +121,8 @@ def work_figures(chart: Chart, thread: ThreadSettings, time: TimeSettings) -> di
     from converter.estimate.thread import thread_use
 
     crosses, lines = thread_use(chart, thread)
-    hours = work_time(count_stitches(chart), crosses, lines, time)
+    count = count_stitches(chart)
+    hours = work_time(count.stitches, count.backstitches, crosses.starts + lines.starts, time)
     return {
         "thread_m": crosses.length_m + lines.length_m,
         "skein_share": crosses.skein_share + lines.skein_share,
@@ -190,3 +206,159 @@ def _with_work(measure: SizeMeasure, budget: Budget) -> Budget:
         figures=measure.figures_at(budget.columns),
         next_figures=None if budget.next_columns is None else measure.figures_at(budget.next_columns),
     )
+
+
+def spread_widths(aspect: float, most: int | None = None) -> tuple[int, ...]:
+    """Return the usual widths for a picture, the largest allowed one last.
+
+    Parameters
+    ----------
+    aspect : float
+        Height of the design over its width.
+    most : int, optional
+        Largest width within her limits.
+
+    Examples
+    --------
+    >>> spread_widths(1.0), spread_widths(4.0)
+    ((30, 40, 50, 60, 80, 100), (15, 20, 25, 30, 40, 50))
+    >>> spread_widths(1.0, most=55), spread_widths(1.0, most=24)
+    ((30, 40, 50, 55), (12, 15, 19, 24))
+    """
+    widths = [max(LEAST_WIDTH, round(size / aspect**0.5)) for size in SPREAD]
+    if most is not None:
+        widths = [width for width in widths if width <= 0.95 * most] + [most]
+        if len(widths) < 3:
+            widths = [max(LEAST_WIDTH, round(most * share)) for share in (0.5, 0.63, 0.8, 1.0)]
+    return tuple(sorted(set(widths)))
+
+
+def size_entries(measure: SizeMeasure, widths: Sequence[int]) -> list[SizeEntry]:
+    """Return the charts of a picture at several widths, the smallest good one marked."""
+    entries = [_entry(measure, width) for width in widths]
+    for i, entry in enumerate(entries):
+        if entry.good:
+            entries[i] = replace(entry, chosen=True)
+            break
+    return entries
+
+
+def _entry(measure: SizeMeasure, width: int) -> SizeEntry:
+    reduction, chart = measure.reduction_at(width), measure.chart_at(width)
+    figures = work_figures(chart, measure.thread, measure.time)
+    share = figures["skein_share"]
+    return SizeEntry(
+        chart=chart,
+        count=count_stitches(chart),
+        thread_m=figures["thread_m"],
+        skein_share=share,
+        skeins=math.ceil(share - 1e-9),
+        hours=WorkTime(figures["hours_low"], figures["hours"], figures["hours_high"]),
+        readability=float(reduction.readability),
+        losses=tuple(reduction.losses),
+        good=reduction.readability >= GOOD_READABILITY,
+    )
+
+
+def sizes_picture(
+    path: Path, request: Request, widths: Sequence[int], folder: Path, name: str, overwrite: bool
+) -> Outcome:
+    """Show one picture at several widths on one sheet, and write it.
+
+    Parameters
+    ----------
+    path : Path
+    request : Request
+        Settings, limits and materials; its width is not used unless it is the largest.
+    widths : sequence of int
+        Widths of her own; empty for the usual spread within her limits.
+
+    Raises
+    ------
+    ConverterError
+    """
+    from converter.jobs.batch import Outcome
+    from converter.jobs.chart import open_picture, planned_files, read_mask, write_outputs
+
+    check_targets(planned_files(folder, name, SIZES_SUFFIXES), overwrite)
+    own = tuple(sorted(set(widths)))
+    _check_widths(own)
+    picture = open_picture(path, max(own, default=max(SPREAD)))
+    masks: dict[str, Any] = {
+        key: read_mask(mask) for key, mask in (("keep", request.keep), ("clear", request.clear)) if mask is not None
+    }
+    settings = replace(request.settings, reduction=replace(request.settings.reduction, **masks))
+    measure = SizeMeasure(picture.pixels, settings, request.materials, request.thread, request.time)
+    chosen = own or _usual_widths(measure, request)
+    entries = size_entries(measure, chosen)
+    if measure.axis == "rows":
+        entries.sort(key=lambda entry: entry.chart.columns)
+    pace, paper = request.time.pace, request.paper
+    outputs = {
+        "-sizes.png": sizes_drawing(entries, title=name, pace=pace, paper=paper, tall=True).png_bytes(dpi=PICTURE_DPI),
+        "-sizes.pdf": sizes_drawing(entries, title=name, pace=pace, paper=paper).pdf_bytes(),
+    }
+    files = write_outputs(outputs, folder, name, overwrite)
+    return Outcome(path, tuple(files), sizes_record(entries, name), sizes_text(entries, name))
+
+
+def _check_widths(widths: Sequence[int]) -> None:
+    if len(widths) > MOST_WIDTHS:
+        raise UsageError(f"{len(widths)} widths are too many for one sheet.", f"Give at most {MOST_WIDTHS}.")
+    for width in widths:
+        if not LEAST_WIDTH <= width <= WIDEST:
+            raise UsageError(f"A width of {width} is outside {LEAST_WIDTH} to {WIDEST} stitches.")
+
+
+def _usual_widths(measure: SizeMeasure, request: Request) -> tuple[int, ...]:
+    """Return the usual spread, cut off at her own width or at the largest within her limits."""
+    budget = largest_size(measure, request)
+    own: int = getattr(measure.settings.reduction, measure.axis)
+    most = budget.columns if budget is not None else own if request.wide_given else None
+    shape = measure.reduction_at(most if most is not None else own).cells.shape
+    aspect = shape[0] / shape[1] if measure.axis == "columns" else shape[1] / shape[0]
+    return spread_widths(aspect, most)
+
+
+def sizes_record(entries: Sequence[SizeEntry], name: str) -> dict[str, Any]:
+    """Return the machine record of a sheet of sizes."""
+    chosen = next((entry.chart.columns for entry in entries if entry.chosen), None)
+    return {
+        "title": name,
+        "smallest_good": chosen,
+        "sizes": [
+            {
+                "columns": entry.chart.columns,
+                "rows": entry.chart.rows,
+                "stitches": entry.count.stitches,
+                "backstitches": entry.count.backstitches,
+                "finished_mm": [round(side, 2) for side in entry.chart.finished_mm],
+                "finished_in": [round(side / 25.4, 3) for side in entry.chart.finished_mm],
+                "thread_m": round(entry.thread_m, 2),
+                "skeins": entry.skeins,
+                "skein_share": round(entry.skein_share, 3),
+                "hours": {
+                    "low": round(entry.hours.low, 2),
+                    "likely": round(entry.hours.likely, 2),
+                    "high": round(entry.hours.high, 2),
+                },
+                "readability": round(entry.readability, 1),
+                "lost": list(entry.losses),
+                "good": entry.good,
+            }
+            for entry in entries
+        ],
+    }
+
+
+def sizes_text(entries: Sequence[SizeEntry], name: str) -> str:
+    """Return the sheet of sizes as text."""
+    lines = [f"{name}: sizes", ""]
+    for entry in entries:
+        mark = "  <- smallest good one" if entry.chosen else ""
+        lines.append(f"{entry.chart.columns} wide, {entry.chart.rows} high{mark}")
+        lines += [f"  {text}" for text in figures(entry)]
+        lines += [f"  {text}" for text in entry.losses]
+    if not any(entry.chosen for entry in entries):
+        lines += ["", "None of these keeps the picture well readable: try a wider one, or a simpler picture."]
+    return "\n".join(lines)
