@@ -23,6 +23,8 @@ class Curve:
     """How much the curve matters, for choosing within a budget."""
     solid: bool = False
     """Edge of an area, not the centre line of a stroke."""
+    on_axis: bool = False
+    """Runs along an axis of symmetry."""
 
     @property
     def closed(self) -> bool:

@@ -15,6 +15,7 @@ lies elsewhere, so that the place of the start leaves no trace.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -41,7 +42,28 @@ class _Board:
         return np.asarray((self.owner >= 0) & (self.owner != part))
 
 
-def fit_network(network: CurveNetwork, shape: tuple[int, int], weights: FitWeights) -> list[HoleArray]:
+@dataclass(frozen=True, eq=False)
+class Chain:
+    """Backstitches one after another, and the curve that they follow."""
+
+    holes: HoleArray
+    """(K, 2), one backstitch apart."""
+    places: npt.NDArray[np.float64]
+    """(K,): index of the curve's point at each hole."""
+    points: PointArray
+    """(n, 2): the curve, `SPACING` apart."""
+    solid: bool
+    """The edge of an area, not the centre line of a stroke."""
+    on_axis: bool = False
+    """Runs along an axis of symmetry."""
+
+
+def fit_network(
+    network: CurveNetwork,
+    shape: tuple[int, int],
+    weights: FitWeights,
+    pins: Mapping[int, tuple[int, int]] | None = None,
+) -> list[Chain]:
     """Return the chains of a network.
 
     Parameters
@@ -51,14 +73,17 @@ def fit_network(network: CurveNetwork, shape: tuple[int, int], weights: FitWeigh
     shape : tuple of int
         Rows and columns of the grid.
     weights : FitWeights
+    pins : mapping, optional
+        Nodes whose hole is given.
 
     Returns
     -------
-    chains : list of ndarray of shape (K, 2), int
-        Holes one backstitch apart; the first run of the network that could be placed comes first.
+    chains : list of Chain
+        In the order in which they were placed.
     """
     runs = [run for run in straight_runs(network) if run.length > 0.3]
     board = _Board(shape, weights, np.full((shape[0] + 1, shape[1] + 1), -1))
+    board.node_holes.update({node: {hole: 0.0} for node, hole in (pins or {}).items()})
     through: dict[int, int] = {}
     for run in runs:
         for node in run.nodes[1:-1]:
@@ -72,9 +97,9 @@ def fit_network(network: CurveNetwork, shape: tuple[int, int], weights: FitWeigh
     chains = []
     for index in sorted(range(len(runs)), key=rank):
         chain = _fit_run(runs[index], network, board)
-        if chain is not None and len(chain) > 1:
+        if chain is not None and len(chain.holes) > 1:
             chains.append(chain)
-            board.owner[chain[:, 0], chain[:, 1]] = runs[index].part
+            board.owner[chain.holes[:, 0], chain.holes[:, 1]] = runs[index].part
     return chains
 
 
@@ -85,14 +110,15 @@ def _node_stop(node: int, at: int, points: PointArray, board: _Board) -> Stop:
     return end_stop(points, at, board.shape, board.weights)
 
 
-def _fit_run(run: Run, network: CurveNetwork, board: _Board) -> HoleArray | None:
+def _fit_run(run: Run, network: CurveNetwork, board: _Board) -> Chain | None:
     points = resample_curve(run.points, SPACING)
     last = len(points) - 1
     if last < 2:
         return None
     occupied = board.occupied(run.part)
+    solid = network.curves[run.members[0]].solid
     if not run.nodes:
-        return _fit_loop(points, board, occupied)
+        return _fit_loop(points, board, occupied, solid)
     spacing = run.length / last
     places = [round(place / spacing) for place in run.places]
     stops = []
@@ -123,7 +149,8 @@ def _fit_run(run: Run, network: CurveNetwork, board: _Board) -> HoleArray | None
     chain, where = sew_fit(fit, points)
     for node, at in zip(run.nodes, places, strict=True):
         _settle_node(node, at, run, network, chain, where, board)
-    return chain
+    on_axis = all(network.curves[member].on_axis for member in run.members)
+    return Chain(chain, where, points, solid, on_axis)
 
 
 def _settle_node(
@@ -149,7 +176,7 @@ def _settle_node(
     }
 
 
-def _fit_loop(points: PointArray, board: _Board, occupied: npt.NDArray[np.bool_]) -> HoleArray | None:
+def _fit_loop(points: PointArray, board: _Board, occupied: npt.NDArray[np.bool_], solid: bool) -> Chain | None:
     weights, shape = board.weights, board.shape
     ring = len(points) - 1
     turns = np.abs(curve_turns(points, True, weights.bend_span))[:ring]
@@ -185,7 +212,7 @@ def _fit_loop(points: PointArray, board: _Board, occupied: npt.NDArray[np.bool_]
         ]
         good = [fit for fit in tries if fit is not None]
         best = min(good, key=lambda f: f.cost) if good else None
-    return None if best is None else sew_fit(best, around)[0]
+    return None if best is None else Chain(*sew_fit(best, around), around, solid)
 
 
 def _roll_ring(points: PointArray, first: int) -> PointArray:

@@ -12,8 +12,11 @@ from converter.outline.lattice import HoleArray
 from converter.outline.network import chain_stitches, fit_network
 from converter.outline.parts import drawing_network
 from converter.outline.regions import keep_best, photo_network, region_scale
+from converter.outline.symmetry import cut_piece, find_symmetry, multiply
 from converter.settings import LineSettings
 
+LIKENESS = 0.3
+"""A drawing is symmetric if no ink is farther than so many stitches from the image of other ink."""
 PHOTO_SHARE = 2.4
 """Backstitches of a photograph for each stitch of its longer side, if no budget is given."""
 PHOTO_WEIGHTS = FitWeights(shape=3.0, vertex=0.5, turn=0.8, turn_cap=6.0)
@@ -47,7 +50,11 @@ def suggest_chains(
     frame = to_frame(picture, placement, shape, working_scale(shape[1], shape[0]))
     field, ink = find_ink(to_gray(frame.rgb), frame.scale)
     network = drawing_network(field, ink, frame.scale, settings.lines != "strokes")
-    return fit_network(network, shape, FitWeights())
+    symmetry = find_symmetry(ink, frame.scale, LIKENESS)
+    piece = cut_piece(network, symmetry, shape)
+    chains = fit_network(piece.network, shape, FitWeights(), piece.pins)
+    pieces = [(chain.holes, chain.on_axis) for chain in chains] + [(bridge, False) for bridge in piece.bridges]
+    return multiply(pieces, symmetry, shape)
 
 
 def _photo_chains(
@@ -63,7 +70,8 @@ def _photo_chains(
     network = photo_network(frame.rgb, frame.scale, 2.2 * budget)
     chains: list[HoleArray] = []
     for share in (1.45, 1.3, 1.15, 1.0, 0.85, 0.7, 0.5):
-        chains = fit_network(keep_best(network, share * budget, parts), shape, PHOTO_WEIGHTS)
+        fitted = fit_network(keep_best(network, share * budget, parts), shape, PHOTO_WEIGHTS)
+        chains = [chain.holes for chain in fitted]
         if len(chain_stitches(chains)) <= budget:
             break
     return chains

@@ -1,0 +1,293 @@
+"""Symmetric drawings give symmetric lines: one piece is worked out, the others are its images.
+
+A drawing is taken as symmetric under a mirroring or turning of its grid if every bit of ink has ink near
+its image. All symmetries of a drawing form a group. Its curves are cut along the edges of one piece of the
+grid, a half, a quarter or an eighth, that the images of the group cover; only the curves in that piece are
+fitted, and the chains are multiplied.
+
+Where a curve crosses the edge of the piece its hole is given: the hole on the edge that is nearest the
+crossing or, if the edge runs between two lines of holes, a short stitch straight across it. "Nearest" is
+reckoned from the centre of the grid outwards, so that all images of a crossing agree. A stroke along
+the edge is fitted whole, once; where the edge has no holes it lies to one side, as a double line would be worse.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from converter.model.arrays import MaskArray, PointArray
+from converter.outline.graph import Curve, CurveNetwork, direction_at
+from converter.outline.lattice import HoleArray
+
+Turn = npt.NDArray[np.int64]
+"""(2, 2): a mirroring or turning about the centre of the grid."""
+
+_LEVEL: Final = np.array([[1, 0], [0, -1]])
+_UPRIGHT: Final = np.array([[-1, 0], [0, 1]])
+_DIAGONAL: Final = np.array([[0, 1], [1, 0]])
+_ANTI: Final = np.array([[0, -1], [-1, 0]])
+_HALF: Final = np.array([[-1, 0], [0, -1]])
+_QUARTER: Final = np.array([[0, 1], [-1, 0]])
+_BACK: Final = np.array([[0, -1], [1, 0]])
+_SAME: Final = np.array([[1, 0], [0, 1]])
+_ALL: Final = (_LEVEL, _UPRIGHT, _DIAGONAL, _ANTI, _HALF, _QUARTER, _BACK)
+
+
+@dataclass(frozen=True, eq=False)
+class Symmetry:
+    """The group of a drawing and one piece of the grid."""
+
+    group: tuple[Turn, ...]
+    """All elements, the identity first."""
+    sides: tuple[tuple[int, int], ...]
+    """The piece: points p, from the centre, with ``side @ p <= 0`` for each side."""
+
+
+def find_symmetry(ink: MaskArray, scale: int, reach: float) -> Symmetry:
+    """Return the symmetries of an ink mask that fills the grid.
+
+    Parameters
+    ----------
+    ink : ndarray of shape (rows * scale, cols * scale), bool
+    scale : int
+        Pixels a stitch.
+    reach : float
+        How far, in stitches, ink may lie from the image of other ink.
+    """
+    size = 2 * max(round(reach * scale), 1) + 1
+    grown = cv2.dilate(ink.astype(np.uint8), cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))) > 0
+    images = {
+        0: ink[:, ::-1],
+        1: ink[::-1],
+        2: ink.T,
+        3: ink[::-1, ::-1].T,
+        4: ink[::-1, ::-1],
+        5: ink.T[::-1],
+        6: ink.T[:, ::-1],
+    }
+    found = [
+        _ALL[k] for k, image in images.items() if image.shape == ink.shape and ink.any() and not (image & ~grown).any()
+    ]
+    return close_group(found)
+
+
+def close_group(found: list[Turn]) -> Symmetry:
+    """Return the symmetry of a set of mirrorings and turnings, left to those that form a group."""
+    has = {key: any(np.array_equal(one, turn) for one in found) for key, turn in _NAMED.items()}
+    mirrors = [key for key in ("level", "upright", "diagonal", "anti") if has[key]]
+    straight = has["level"] and has["upright"]
+    slanted = has["diagonal"] and has["anti"]
+    if (straight and (has["diagonal"] or has["anti"])) or (slanted and (has["level"] or has["upright"])):
+        return Symmetry((_SAME, *_ALL), ((1, 0), (-1, 1)))
+    if straight:
+        return Symmetry((_SAME, _LEVEL, _UPRIGHT, _HALF), ((1, 0), (0, 1)))
+    if slanted:
+        return Symmetry((_SAME, _DIAGONAL, _ANTI, _HALF), ((-1, 1), (1, 1)))
+    if mirrors:
+        sides = {"level": (0, 1), "upright": (1, 0), "diagonal": (-1, 1), "anti": (1, 1)}
+        return Symmetry((_SAME, _NAMED[mirrors[0]]), (sides[mirrors[0]],))
+    if has["quarter"] and has["half"]:
+        return Symmetry((_SAME, _HALF, _QUARTER, _BACK), ((1, 0), (0, 1)))
+    if has["half"]:
+        return Symmetry((_SAME, _HALF), ((1, 0),))
+    return Symmetry((_SAME,), ())
+
+
+_NAMED: Final[dict[str, Turn]] = {
+    "level": _LEVEL,
+    "upright": _UPRIGHT,
+    "diagonal": _DIAGONAL,
+    "anti": _ANTI,
+    "half": _HALF,
+    "quarter": _QUARTER,
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Piece:
+    """The curves of a piece, with what is fixed at its edge."""
+
+    network: CurveNetwork
+    pins: dict[int, tuple[int, int]]
+    """Hole of a node at the edge."""
+    bridges: list[HoleArray]
+    """Stitches across the edge."""
+
+
+def cut_piece(network: CurveNetwork, symmetry: Symmetry, shape: tuple[int, int]) -> Piece:
+    """Return the part of a network that lies in the piece of a symmetry."""
+    centre = np.array(shape) / 2
+    curves = list(network.curves)
+    nodes = list(network.nodes)
+    crossings: dict[int, tuple[int, int]] = {}
+    for side in symmetry.sides:
+        curves = [part for curve in curves for part in _cut_curve(curve, nodes, side, centre, crossings)]
+    pins: dict[int, tuple[int, int]] = {}
+    bridges: list[HoleArray] = []
+    crossed = [curve for curve in curves if not curve.closed and not curve.on_axis]
+    used = {node for curve in crossed for node in (curve.start, curve.end)}
+    for node in sorted(used):
+        point = nodes[node] - centre
+        on = [s for s in symmetry.sides if abs(np.dot(s, point)) / np.hypot(*s) < 0.3]
+        if node in crossings or on:
+            side = crossings.get(node, on[0] if on else symmetry.sides[0])
+            if len(on) > 1:
+                side = on[0]
+            pin, bridge = _pin(point, side, shape, len(on) > 1, _inward(node, crossed, nodes))
+            pins[node] = pin
+            if bridge is not None:
+                bridges.append(bridge)
+    return Piece(CurveNetwork(nodes, curves), pins, bridges)
+
+
+def _pin(
+    point: PointArray, side: tuple[int, int], shape: tuple[int, int], corner: bool, inward: PointArray
+) -> tuple[tuple[int, int], HoleArray | None]:
+    """Return the hole of a crossing and the stitch across the edge, if the edge has no holes there."""
+    half = np.array(shape) / 2
+    odd = np.array(shape) % 2
+    if abs(side[0]) + abs(side[1]) == 1:
+        axis = 0 if side[0] else 1
+        other = 1 - axis
+        place = np.zeros(2)
+        place[other] = _round_out(float(point[other]), int(odd[other]))
+        if corner:
+            place[other] = -0.5 if odd[other] else 0.0
+        elif odd[other] and abs(point[other]) < 0.5 and abs(inward[other]) > 0.3:
+            # A stroke through the very centre goes on to its own image.
+            place[other] = 0.5 * np.sign(inward[other])
+            corner = True
+        if not odd[axis]:
+            return _hole(place + half), None
+        place[axis] = -0.5 * side[axis]
+        far = place.copy()
+        far[axis] = -place[axis]
+        if corner and odd[other]:
+            far = -place
+    else:
+        # Along a diagonal: either a hole on it or a stitch across it, whichever is nearer.
+        sign = -side[0] * side[1]
+        along = float(point[0] + sign * point[1]) / 2
+        on = _round_out(along, int(odd[0]))
+        between = _round_out(along, 1 - int(odd[0]))
+        if corner or abs(along - on) <= abs(along - between) or (corner and not odd[0]):
+            place = np.array([on, sign * on])
+            return _hole(place + half), None
+        middle = np.array([between, sign * between])
+        step = np.array(side) / 2
+        place, far = middle - step, middle + step
+    return _hole(place + half), np.array([_hole(place + half), _hole(far + half)])
+
+
+def _inward(node: int, curves: list[Curve], nodes: list[PointArray]) -> PointArray:
+    """Return the mean direction in which the curves at a node leave it."""
+    ways = [direction_at(curve.points) for curve in curves if curve.start == node]
+    ways += [direction_at(curve.points[::-1]) for curve in curves if curve.end == node]
+    return np.asarray(np.mean(ways, axis=0)) if ways else np.zeros(2)
+
+
+def _round_out(value: float, odd: int) -> float:
+    """Return the nearest whole (or half, if odd) number, the same for a value and its negative."""
+    size = abs(value)
+    near = float(np.floor(size)) + 0.5 if odd else float(np.floor(size + 0.5 - 1e-9))
+    return -near if value < 0 else near
+
+
+def _hole(place: PointArray) -> tuple[int, int]:
+    return round(float(place[0])), round(float(place[1]))
+
+
+def _cut_curve(
+    curve: Curve,
+    nodes: list[PointArray],
+    side: tuple[int, int],
+    centre: PointArray,
+    crossings: dict[int, tuple[int, int]],
+) -> list[Curve]:
+    """Return the pieces of a curve on the inner side of an edge."""
+    unit = np.array(side) / np.hypot(*side)
+    points = curve.points.copy()
+    out = (points - centre) @ unit
+    flat = np.abs(out) < 0.3
+    if flat.mean() > 0.8:
+        # Along the edge: the whole curve, straightened onto it.
+        return [replace(curve, points=points - out[:, None] * unit, on_axis=True)]
+    inside = out <= 0
+    if inside.all():
+        return [curve]
+    if not inside.any():
+        return []
+    if curve.closed:
+        # Begin outside, so that no inner piece runs over the seam.
+        first = int(np.argmax(~inside[:-1]))
+        ring = np.roll(points[:-1], -first, axis=0)
+        points = np.concatenate([ring, ring[:1]])
+        out = (points - centre) @ unit
+        inside = out <= 0
+    change = np.nonzero(inside[1:] != inside[:-1])[0]
+    pieces = []
+    starts = ([0] if inside[0] else []) + [int(k) + 1 for k in change if not inside[k]]
+    ends = [int(k) for k in change if inside[k]] + ([len(points) - 1] if inside[-1] else [])
+    for low, high in zip(starts, ends, strict=True):
+        part = points[low : high + 1]
+        head, tail = curve.start, curve.end
+        if low > 0:
+            head, part = _edge_node(points, low - 1, out, nodes, side, crossings, part, True)
+        if high < len(points) - 1:
+            tail, part = _edge_node(points, high, out, nodes, side, crossings, part, False)
+        piece = replace(curve, points=part, start=head, end=tail)
+        if len(part) > 2 and piece.length > 0.4:
+            pieces.append(piece)
+    return pieces
+
+
+def _edge_node(
+    points: PointArray,
+    at: int,
+    out: npt.NDArray[np.float64],
+    nodes: list[PointArray],
+    side: tuple[int, int],
+    crossings: dict[int, tuple[int, int]],
+    part: PointArray,
+    first: bool,
+) -> tuple[int, PointArray]:
+    """Return the node where the curve crosses the edge after point ``at``, and the piece led to it."""
+    share = out[at] / (out[at] - out[at + 1])
+    crossing = points[at] + share * (points[at + 1] - points[at])
+    near = [k for k in crossings if crossings[k] == side and np.hypot(*(nodes[k] - crossing)) < 0.35]
+    if near:
+        node = near[0]
+    else:
+        nodes.append(crossing)
+        node = len(nodes) - 1
+        crossings[node] = side
+    joined = np.concatenate([crossing[None], part] if first else [part, crossing[None]])
+    return node, joined
+
+
+def multiply(chains: list[tuple[HoleArray, bool]], symmetry: Symmetry, shape: tuple[int, int]) -> list[HoleArray]:
+    """Return the images of chains under all elements of a group, those of the identity first.
+
+    Parameters
+    ----------
+    chains : list of (ndarray of shape (K, 2), bool)
+        Holes, and whether the chain runs along an axis. Where the axis lies between two lines of
+        holes, all its images are put on the side of the smaller numbers.
+    symmetry : Symmetry
+    shape : tuple of int
+        Rows and columns of the grid.
+    """
+    half = np.array(shape) / 2
+    images: list[HoleArray] = []
+    for turn in symmetry.group:
+        for chain, on_axis in chains:
+            away = (chain - half) @ turn.T
+            if on_axis:
+                away -= (away == 0.5).all(axis=0)
+            images.append(np.rint(away + half).astype(np.int64))
+    return images
