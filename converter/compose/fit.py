@@ -41,6 +41,8 @@ DROPPED_ROW_COST = 4.0
 FREE_GAP_COST = 0.2
 """For each stitch that the first gap differs from the wish when the outer size is given."""
 
+MOST_ALIKE = 3
+"""Plans that differ by the column at the corner alone."""
 MOST_TURNED = 3
 """Plans with turned corners that a list is kept open for."""
 
@@ -160,10 +162,18 @@ def _sound(rings: tuple[FittedBand, ...]) -> bool:
 
 
 def _with_turned(
-    found: list[tuple[float, int, int, int]], searches: Sequence[CornerSearch], count: int
-) -> list[tuple[float, int, int, int]]:
+    found: list[tuple[float, int, int, int, int]], searches: Sequence[CornerSearch], count: int
+) -> list[tuple[float, int, int, int, int]]:
     """Sort candidates and see to it that the best turned ones, dear as they are, come among the first ``count``."""
-    found = sorted(found)
+    seen: dict[tuple[int, ...], int] = {}
+    varied = []
+    for entry in sorted(found):
+        # Beyond a few, plans that differ by the column at the corner alone say nothing new.
+        alike = (entry[1], entry[4], entry[3])
+        seen[alike] = seen.get(alike, 0) + 1
+        if seen[alike] <= MOST_ALIKE:
+            varied.append(entry)
+    found = varied
     turned = [f for f in found if searches[f[1]].corner is Corner.TURNED]
     others = [f for f in found if searches[f[1]].corner is not Corner.TURNED]
     room = max(count - min(MOST_TURNED, len(turned)), 1)
@@ -180,7 +190,7 @@ def _single(
     widths = [c.openings[0] for c in across]
     heights = [c.openings[0] for c in up]
     barred = [m for m in Move if m is not Move.PLAIN and m.name.lower() not in moves]
-    found: list[tuple[float, int, int, int]] = []
+    found: list[tuple[float, int, int, int, int]] = []
     shapes = []
     for number, search in enumerate(band.searches):
         costs = search.costs(widths, heights)
@@ -193,8 +203,9 @@ def _single(
         best = flat[where, np.arange(flat.shape[1])]
         shapes.append(costs.shape[2:])
         good = np.flatnonzero(np.isfinite(best))
-        found += [(float(best[g]), number, int(g), int(where[g])) for g in good]
-    for cost, number, structure, pair in _with_turned(found, band.searches, count):
+        pairs_of_moves = len(Move) ** 2
+        found += [(float(best[g]), number, int(g), int(where[g]), int(g) % pairs_of_moves) for g in good]
+    for cost, number, structure, pair, _ in _with_turned(found, band.searches, count):
         i, j = divmod(pair, len(up))
         first_x, first_y, move_x, move_y = (int(v) for v in np.unravel_index(structure, shapes[number]))
         ring = band.searches[number].ring(widths[i], heights[j], (first_x, first_y, move_x, move_y), cost)

@@ -70,7 +70,7 @@ class BorderPlan:
         """Distance of each ring from the outer edge, inside out; the same on both axes by depth, not by gap."""
         return [sum(ring.depth for ring in self.rings[at + 1 :]) for at in range(len(self.rings))]
 
-    def _corner(self, at: int) -> tuple[int, int]:
+    def ring_corner(self, at: int) -> tuple[int, int]:
         """Top left cell of ring ``at``."""
         inset = self._insets[at]
         return inset + sum(self.up.gaps[at + 1 :]), inset + sum(self.across.gaps[at + 1 :])
@@ -96,7 +96,7 @@ class BorderPlan:
         border = np.zeros(self.shape, dtype=np.bool_)
         own = np.zeros(self.shape, dtype=np.bool_)
         for at, ring in enumerate(self.rings):
-            row, col = self._corner(at)
+            row, col = self.ring_corner(at)
             cells, pieces = ring.draw()
             border[row : row + cells.shape[0], col : col + cells.shape[1]] |= cells
             own[row : row + cells.shape[0], col : col + cells.shape[1]] |= pieces
@@ -128,7 +128,7 @@ class BorderPlan:
         """Backstitches of the borders alone, (K, 2, 2)."""
         lines = [NO_LINES]
         for at, ring in enumerate(self.rings):
-            lines.append(ring.stitch_lines() + np.array(self._corner(at), dtype=np.float64))
+            lines.append(ring.stitch_lines() + np.array(self.ring_corner(at), dtype=np.float64))
         return np.concatenate(lines)
 
     @cached_property

@@ -1,0 +1,436 @@
+"""Borders round a motif: read, move the motif about, fit, letter, draw, write."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from converter.compose import moves
+from converter.compose.bands import FRAME_NAMES, CornerBand, as_band, as_corners
+from converter.compose.catalogue import Strip, strip_named, strips
+from converter.compose.fit import fit_borders
+from converter.compose.frieze import primitive_tile
+from converter.compose.lettering import fit_text, letter_border, place_text, text_chart
+from converter.compose.letters import text_cells
+from converter.compose.plan import BorderPlan
+from converter.compose.repeat import choose_rows, double_rows, find_repeat
+from converter.errors import RequestError, UsageError
+from converter.files.chart_file import chart_bytes, load_chart
+from converter.files.output import check_name, check_targets, name_from
+from converter.jobs.chart import planned_files, write_outputs
+from converter.jobs.requests import materials_from
+from converter.model.arrays import CellArray
+from converter.model.chart import Chart
+from converter.units import format_size
+
+SUFFIXES: Final = (".chart.json", ".png", "-plans.png")
+_TEXT_SPACE: Final = 2
+"""Blank rows between the motif and a line of text."""
+
+
+@dataclass(frozen=True, eq=False)
+class Offer:
+    """A plan and the strips it is made of."""
+
+    strip: str
+    plan: BorderPlan
+
+    def record(self, number: int) -> dict[str, Any]:
+        """Return the plan for the machine report."""
+        rows, cols = self.plan.shape
+        return {
+            "plan": number,
+            "strip": self.strip,
+            "columns": cols,
+            "rows": rows,
+            "corners": self.plan.corners,
+            "deviations": list(self.plan.deviations),
+            "notes": list(self.plan.notes),
+            "cost": self.plan.cost,
+            "whole": self.plan.whole,
+            "symmetry": self.plan.symmetry,
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class BorderOutcome:
+    """What came of a border job."""
+
+    chart: Chart
+    offers: tuple[Offer, ...]
+    chosen: int
+    notes: tuple[str, ...]
+    files: tuple[Path, ...] = ()
+
+    def report(self) -> dict[str, Any]:
+        """Return the machine report."""
+        width_mm, height_mm = self.chart.finished_mm
+        return {
+            "plans": [offer.record(at) for at, offer in enumerate(self.offers, 1)],
+            "chosen": self.chosen,
+            "columns": self.chart.columns,
+            "rows": self.chart.rows,
+            "stitches": int(self.chart.cells.sum()),
+            "backstitches": len(self.chart.lines),
+            "finished_mm": [round(width_mm, 1), round(height_mm, 1)],
+            "notes": list(self.notes),
+            "files": [str(file) for file in self.files],
+        }
+
+    def text(self) -> str:
+        """Return the outcome in plain words."""
+        lines = []
+        for at, offer in enumerate(self.offers, 1):
+            mark = "*" if at == self.chosen else " "
+            lines.append(f"{mark}{at:>3}  {offer.strip}: {offer.plan.describe()}")
+        size = format_size(*self.chart.finished_mm)
+        lines.append(
+            f"{'Plan ' + str(self.chosen) + ': ' if self.offers else ''}{self.chart.columns} x {self.chart.rows} "
+            f"stitches, {size} on {self.chart.fabric.describe()}."
+        )
+        lines += self.notes
+        return "\n".join(lines)
+
+
+def read_strip(name: str, high: int | None = None) -> Strip | str:
+    """Return a built-in strip, a frame in backstitch by its name, or a strip from a file with its repeat found.
+
+    Parameters
+    ----------
+    name : str
+        Name of a built-in strip, ``line``, ``double line``, or the path of a chart, a text grid or a picture.
+    high : int, optional
+        The file is a picture of a strip: reduce it to so many rows.
+    """
+    if name.strip().lower() in FRAME_NAMES:
+        return name.strip().lower()
+    path = Path(name)
+    if not (path.suffix or "/" in name) and not path.exists():
+        return strip_named(name)
+    try:
+        return strip_named(name)
+    except UsageError:
+        if not path.exists() and not path.suffix:
+            raise
+    if high is not None:
+        from converter.files.picture import read_picture
+        from converter.pipeline import chart_from_image
+
+        cells = chart_from_image(read_picture(path).pixels, columns=None, rows=high, lines="none").cells
+    else:
+        cells = load_chart(path).cells
+    found = find_repeat(cells)
+    return Strip(name_from(path), found.tile)
+
+
+def change_strip(
+    strip: Strip, rows: tuple[int, int] | None, doubled: Sequence[int] = (), mirror: str = "none"
+) -> Strip:
+    """Return a strip with rows left out or doubled, turned over, or set against its own reflection.
+
+    Parameters
+    ----------
+    rows : (first, last), optional
+        Rows kept, from 1 at the outside.
+    doubled : sequence of int
+        Rows that stand twice, counted in the strip as it was.
+    mirror : str
+        ``upright`` back to front, ``level`` upside down, ``twin`` the strip and its upside down reflection.
+    """
+    tile: CellArray = strip.tile
+    if doubled:
+        tile = double_rows(tile, list(doubled))
+    if rows is not None:
+        shift = [sum(1 for d in doubled if d < r) for r in rows]
+        last = rows[1] + shift[1] + (1 if rows[1] in doubled else 0)
+        tile = choose_rows(tile, rows[0] + shift[0], last)
+    if mirror == "upright":
+        tile = tile[:, ::-1]
+    elif mirror == "level":
+        tile = tile[::-1]
+    elif mirror == "twin":
+        tile = np.concatenate([tile, tile[::-1]])
+    elif mirror != "none":
+        raise UsageError(f"The strip mirror '{mirror}' is not known.", "Choose none, upright, level or twin.")
+    if tile is strip.tile:
+        return strip
+    return Strip(strip.name, primitive_tile(tile), strip.kind, strip.upright and mirror == "none")
+
+
+def outer_stitches(chart: Chart, size_mm: tuple[float, float], margin_mm: float = 0.0) -> tuple[int, int]:
+    """Return how many whole stitches (rows, cols) a cloth holds inside its margins.
+
+    Raises
+    ------
+    RequestError
+        If nothing is left.
+    """
+    width_mm, height_mm = size_mm
+    cell = chart.fabric.cell_mm
+    cols = int((width_mm - 2 * margin_mm) / cell + 1e-9)
+    rows = int((height_mm - 2 * margin_mm) / cell + 1e-9)
+    if rows < 1 or cols < 1:
+        raise RequestError(
+            f"Margins of {margin_mm:g} mm leave nothing of a cloth of {width_mm:g} x {height_mm:g} mm.",
+            "Take a larger cloth or smaller margins.",
+        )
+    return rows, cols
+
+
+def make_offers(
+    chart: Chart,
+    names: Sequence[object],
+    *,
+    gap: int | tuple[int, ...] = 3,
+    outer: tuple[int, int] | None = None,
+    corners: str = "auto",
+    slack: int = 2,
+    double_middle: bool = False,
+    count: int = 12,
+) -> list[Offer]:
+    """Return the best plans round a chart.
+
+    Parameters
+    ----------
+    names : sequence
+        Strips from the inside out; none: every built-in strip is tried and each gives its best plan.
+    """
+    options: dict[str, Any] = {
+        "gap": gap, "outer": outer, "corners": corners, "slack": slack, "double_middle": double_middle,
+    }  # fmt: skip
+    if names:
+        label = " + ".join(
+            value if isinstance(value, str) else getattr(value, "name", "corner pieces") for value in names
+        )
+        return [Offer(label, plan) for plan in fit_borders(chart, list(names), count=count, **options)]
+    offers = []
+    for name in strips():
+        try:
+            offers.append(Offer(name, fit_borders(chart, name, count=1, **options)[0]))
+        except RequestError:
+            continue
+    if not offers:
+        raise RequestError("No strip fits there.", "Take a larger outer size or allow other corners.")
+    offers.sort(key=lambda offer: offer.plan.cost)
+    return offers[:count]
+
+
+def border_chart(path: Path | None, options: Mapping[str, Any]) -> BorderOutcome:
+    """Do the whole border job for a chart file.
+
+    Parameters
+    ----------
+    path : Path
+    options : mapping
+        The options of ``onecolour border`` by parameter name.
+
+    Raises
+    ------
+    ConverterError
+    """
+    assert path is not None
+    name = check_name(options["name"]) if options.get("name") else f"{name_from(path)}-border"
+    folder = Path(options.get("out") or ".")
+    overwrite = bool(options.get("overwrite"))
+    check_targets(planned_files(folder, name, SUFFIXES), overwrite)
+    chart = materials_from(options).apply(load_chart(path))
+    outcome = compose_chart(chart, options)
+    files = write_outputs(border_outputs(outcome), folder, name, overwrite)
+    return BorderOutcome(outcome.chart, outcome.offers, outcome.chosen, outcome.notes, tuple(files))
+
+
+def compose_chart(chart: Chart, options: Mapping[str, Any]) -> BorderOutcome:
+    """Move the motif about, add text, fit the borders and choose a plan, without writing anything."""
+    chart = _moved(chart, options)
+    notes: list[str] = []
+    text, place = options.get("text"), str(options.get("text_place") or "below")
+    bare = [str(name).strip().lower() for name in options.get("strip") or ()] == ["none"]
+    bands = [] if bare else _bands(options)
+    outer = _outer(chart, options)
+    if text and place in ("below", "above"):
+        chart, note = _with_text_line(chart, text, place, _text_room(outer, bands, options), options)
+        notes += [note] if note else []
+    offers: list[Offer] = []
+    chosen = 0
+    if not bare:
+        offers = make_offers(
+            chart,
+            bands,
+            gap=_gap(options),
+            outer=outer,
+            corners=options.get("corners") or "auto",
+            slack=int(options.get("slack", 2)),
+            double_middle=bool(options.get("double_middle")),
+            count=int(options.get("plans") or 12),
+        )
+        chosen = int(options.get("plan") or 1)
+        if chosen > len(offers):
+            raise RequestError(f"There is no plan {chosen}.", f"There are {len(offers)}.")
+        plan = offers[chosen - 1].plan
+        cells, lines = plan.cells, plan.lines
+        if text and place in ("border", "border-top"):
+            lettered = letter_border(
+                plan, text, side="top" if place == "border-top" else "bottom",
+                alphabet=options.get("letters") or "auto", method=options.get("text_method") or "crosses",
+            )  # fmt: skip
+            cells, lines = lettered.cells, lettered.lines
+            notes += [lettered.note] if lettered.note else []
+        notes += list(plan.notes)
+        chart = chart.with_(cells=cells, lines=lines, placement=None)
+    elif text and place in ("border", "border-top"):
+        raise UsageError("There is no border to put the text into.", "Choose another place for it.")
+    if text and place not in ("below", "above", "border", "border-top"):
+        chart, note = place_text(
+            chart, text, _place(place, chart), align="left", from_top=True,
+            alphabet=options.get("letters") or "auto", method=options.get("text_method") or "crosses",
+        )  # fmt: skip
+        notes += [note] if note else []
+    return BorderOutcome(chart, tuple(offers), chosen, tuple(notes))
+
+
+def border_outputs(outcome: BorderOutcome) -> dict[str, bytes]:
+    """Return the files of a border job by suffix."""
+    from converter.draw import png_bytes
+    from converter.draw.plans import SHEET_DPI, plan_sheet
+
+    outputs = {".chart.json": chart_bytes(outcome.chart), ".png": png_bytes(outcome.chart)}
+    if outcome.offers:
+        sheet = plan_sheet(
+            [(offer.strip, offer.plan) for offer in outcome.offers], outcome.chart, chosen=outcome.chosen
+        )
+        outputs["-plans.png"] = sheet.png_bytes(dpi=SHEET_DPI)
+    return outputs
+
+
+def write_collection(options: Mapping[str, Any]) -> Path:
+    """Write the sheet of all built-in strips and return its file."""
+    from converter.draw.plans import SHEET_DPI, strip_sheet
+
+    name = check_name(options["name"]) if options.get("name") else "border-strips"
+    folder = Path(options.get("out") or ".")
+    overwrite = bool(options.get("overwrite"))
+    check_targets([folder / f"{name}.png"], overwrite)
+    colour = options.get("thread_colour")
+    sheet = strip_sheet(colour) if colour else strip_sheet()
+    return write_outputs({".png": sheet.png_bytes(dpi=SHEET_DPI)}, folder, name, overwrite)[0]
+
+
+def _moved(chart: Chart, options: Mapping[str, Any]) -> Chart:
+    if options.get("part"):
+        chart = moves.crop(chart, options["part"])
+    for box in options.get("leave_out") or ():
+        chart = moves.leave_out(chart, box)
+    mirror = options.get("mirror") or "none"
+    if mirror != "none":
+        chart = moves.make_symmetric(chart, mirror, options.get("keep_half") or "start")
+    spacing = int(options.get("spacing", 2))
+    joined = [load_chart(file) for file in options.get("join") or ()]
+    if joined:
+        below = options.get("join_side") == "below"
+        chart = moves.join([chart, *joined], spacing, options.get("join_align") or "centre", upright=below)
+    repeat = options.get("repeat")
+    if repeat:
+        kind, first, second = repeat
+        if kind in ("row", "column"):
+            chart = moves.repeat_row(chart, first, spacing, upright=kind == "column")
+        elif kind == "ring":
+            chart = moves.repeat_ring(chart, first, second, spacing, mirrored=bool(options.get("mirrored")))
+        elif kind == "grid":
+            chart = moves.repeat_grid(chart, second, first, spacing)
+        else:
+            chart = moves.scatter(chart, second, first, spacing, int(options.get("seed") or 0))
+    return chart
+
+
+def _bands(options: Mapping[str, Any]) -> list[object]:
+    bands: list[object] = []
+    for name in options.get("strip") or ():
+        strip = read_strip(str(name), options.get("strip_high"))
+        if isinstance(strip, Strip):
+            strip = change_strip(
+                strip, options.get("rows"), options.get("double_rows") or (), options.get("strip_mirror") or "none"
+            )
+        bands.append(strip)
+    if options.get("corner_piece"):
+        bands.append(
+            corner_band(
+                load_chart(options["corner_piece"]),
+                lines=options.get("corner_lines", "yes") == "yes",
+                upright=bool(options.get("corner_upright")),
+            )
+        )
+    return bands
+
+
+def corner_band(chart: Chart, *, lines: bool = True, upright: bool = False) -> CornerBand:
+    """Return corner pieces made of a chart, set into the middle of a square."""
+    side = max(chart.rows, chart.columns)
+    square = np.zeros((side, side), dtype=np.bool_)
+    top, left = (side - chart.rows) // 2, (side - chart.columns) // 2
+    square[top : top + chart.rows, left : left + chart.columns] = chart.cells
+    return CornerBand(square, lines, upright)
+
+
+def _gap(options: Mapping[str, Any]) -> int | tuple[int, ...]:
+    gap: int | tuple[int, ...] | None = options.get("gap")
+    return 3 if gap is None else gap
+
+
+def _text_room(outer: tuple[int, int] | None, bands: Sequence[object], options: Mapping[str, Any]) -> int | None:
+    """Return the columns that a text inside the borders may take, or None if the size is free."""
+    if options.get("text_wide"):
+        return int(options["text_wide"])
+    if outer is None:
+        return None
+    gap = _gap(options)
+    gaps = (gap,) * max(1, len(bands)) if isinstance(gap, int) else gap
+    depth = sum(as_band(band, as_corners(None)).depth for band in bands)
+    return max(1, outer[1] - 2 * depth - 2 * sum(gaps))
+
+
+def _outer(chart: Chart, options: Mapping[str, Any]) -> tuple[int, int] | None:
+    margin_mm = float(options.get("margin") or 0.0)
+    given = [key for key in ("outer", "fit", "cloth") if options.get(key)]
+    if len(given) > 1:
+        raise UsageError(f"--{given[0]} and --{given[1]} both set the outer size.", "Give one of them.")
+    if options.get("outer"):
+        cols, rows = options["outer"]
+        return rows, cols
+    if options.get("fit"):
+        return outer_stitches(chart, options["fit"])
+    if options.get("cloth"):
+        return outer_stitches(chart, options["cloth"], margin_mm)
+    return None
+
+
+def _with_text_line(
+    chart: Chart, text: str, place: str, room: int | None, options: Mapping[str, Any]
+) -> tuple[Chart, str]:
+    """Put a line of text below or above the motif; without a fixed size it may be wider than the motif."""
+    method = options.get("text_method") or "crosses"
+    alphabet = options.get("letters") or "auto"
+    if alphabet == "auto":
+        large = text_cells(text, "large").width <= min(chart.columns, room or chart.columns)
+        alphabet = "large" if large and method == "crosses" else "small"
+    width = max(chart.columns, text_cells(text, alphabet).width + 1) if room is None else room
+    fitted = fit_text(text, width, alphabet, even_to=chart.columns)
+    line = text_chart(chart, fitted, method)
+    parts = [chart, line] if place == "below" else [line, chart]
+    joined = moves.join(parts, _TEXT_SPACE, "centre", upright=True)
+    return joined.with_(title=chart.title), fitted.note
+
+
+def _place(text: str, chart: Chart) -> moves.Box:
+    try:
+        row, col = (int(v) for v in text.split(","))
+    except ValueError:
+        raise UsageError(
+            f"'{text}' is not a place for the text.", "Write below, above, border, border-top or ROW,COLUMN."
+        ) from None
+    if not (1 <= row <= chart.rows and 1 <= col <= chart.columns):
+        raise RequestError(f"Row {row}, column {col} is not inside the chart of {chart.columns} x {chart.rows}.")
+    return row - 1, col - 1, chart.rows - row + 1, chart.columns - col + 1
