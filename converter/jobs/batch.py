@@ -101,6 +101,11 @@ def result_names(pictures: Sequence[Path], name: str | None) -> list[str]:
     return names
 
 
+def title_from(name: str) -> str:
+    """Return the title of a piece: its name, with a capital letter."""
+    return name[:1].upper() + name[1:]
+
+
 def chart_picture(picture: Path, request: Request, folder: Path, name: str, overwrite: bool) -> Outcome:
     """Chart one picture and write its results.
 
@@ -123,7 +128,7 @@ def chart_picture(picture: Path, request: Request, folder: Path, name: str, over
         reduction = replace(reduction, clear=read_mask(request.clear))
     settings = replace(request.settings, reduction=reduction)
     settings, limit_notes = fit_width(opened.pixels, settings, request)
-    made = make_chart(opened, settings, request.materials, title=name, source=picture.name)
+    made = make_chart(opened, settings, request.materials, title=title_from(name), source=picture.name)
     facts = gather_facts(made.chart, thread=request.thread, time=request.time, piece=request.piece, notes=limit_notes)
     outputs = chart_outputs(made, facts, paper=request.paper, thread=request.thread)
     files = write_outputs(outputs, folder, name, overwrite)

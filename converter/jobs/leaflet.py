@@ -12,7 +12,7 @@ from converter.draw.scene import ChartStyle
 from converter.draw.words import Words
 from converter.files.chart_file import load_chart
 from converter.files.output import check_name, check_targets, name_from
-from converter.jobs.batch import Outcome
+from converter.jobs.batch import Outcome, title_from
 from converter.jobs.chart import planned_files, write_outputs
 from converter.jobs.colour_words import colour_words
 from converter.jobs.facts import gather_facts
@@ -66,15 +66,12 @@ def leaflet_pages(
     order: bool = False,
 ) -> Drawing:
     """Return the leaflet as a drawing, page by page."""
-    from converter.draw.cutting import making_drawing
-
     content = leaflet_content(facts, thread=thread, making=making, pace=pace)
     order_pages: list[Drawing] = []
     if order and facts.count.stitches + facts.count.backstitches:
         from converter.jobs.order import order_drawing
 
         order_pages = [order_drawing(chart, thread, paper=paper)]
-    making_pages = [] if making is None else [making_drawing(making, chart, paper=paper)]
     return leaflet_drawing(
         chart,
         content,
@@ -83,7 +80,6 @@ def leaflet_pages(
         style=style,
         words=words,
         order_pages=order_pages,
-        making_pages=making_pages,
     )
 
 
@@ -112,7 +108,7 @@ def write_leaflet(path: Path, options: Mapping[str, Any]) -> Outcome:
     check_targets(planned_files(folder, name, (".pdf",)), overwrite)
     chart = materials_from(options).apply(load_chart(path))
     if not chart.title:
-        chart = chart.with_(title=name)
+        chart = chart.with_(title=title_from(name))
     thread = thread_settings(options)
     pace = options.get("pace") or TimeSettings.pace
     facts = gather_facts(chart, thread=thread, time=TimeSettings(pace=pace), piece=options.get("piece"))
