@@ -143,7 +143,7 @@ def draw_row(canvas: Canvas, x_mm: float, y_mm: float, width_mm: float, colour: 
     ink = print_colour(colour)
     count = 5
     pitch = min(9.0, (width_mm - 8.0) / count)
-    left = x_mm + 4.0
+    left = x_mm + (width_mm - count * pitch) / 2
     for index in range(2):
         top = y_mm + 6.5 + index * 19.5
         high = min(pitch, 8.0)

@@ -12,6 +12,7 @@ from converter.draw.scene import ChartStyle
 from converter.draw.words import Words, english
 from converter.errors import OutputError, UsageError
 from converter.model.chart import Chart
+from converter.model.results import MakingPlan
 from converter.units import MM_PER_INCH
 
 Target = str | Path | IO[bytes]
@@ -181,18 +182,46 @@ def draw_pdf(
     _write(target, pdf_bytes(chart, paper=paper, large=large, style=style, words=words))
 
 
-def stitched_bytes(chart: Chart, *, stitch_px: int | None = None, cloth_rim: float | None = None) -> bytes:
-    """Return the stitched look as PNG; see `converter.draw.stitched.stitched_pixels`."""
+def stitched_bytes(
+    chart: Chart, *, stitch_px: int | None = None, cloth_rim: int | None = None, making: MakingPlan | None = None
+) -> bytes:
+    """Return the stitched look as PNG, with its true size on the cloth noted as the resolution.
+
+    Parameters
+    ----------
+    chart : Chart
+    stitch_px : int, optional
+        Side of a stitch in pixels, 3 to 80; by default 6 to 32, by the size of the chart.
+    cloth_rim : int, optional
+        Bare squares round the design.
+    making : MakingPlan, optional
+        Show the made-up piece: its outline, fringe, hoop or mount.
+
+    Returns
+    -------
+    data : bytes
+        Equal charts give equal bytes.
+    """
     from converter.draw.png import encode_png
     from converter.draw.stitched import best_stitch_px, stitched_pixels
 
     side = best_stitch_px(chart) if stitch_px is None else stitch_px
-    pixels = stitched_pixels(chart, stitch_px=side, rim=cloth_rim)
+    if making is None:
+        pixels = stitched_pixels(chart, stitch_px=side, rim=cloth_rim)
+    else:
+        from converter.draw.piece_look import piece_pixels
+
+        pixels = piece_pixels(chart, making, stitch_px=side)
     return encode_png(pixels, side * MM_PER_INCH / chart.fabric.cell_mm)
 
 
 def draw_stitched(
-    chart: Chart, target: Target, *, stitch_px: int | None = None, cloth_rim: float | None = None
+    chart: Chart,
+    target: Target,
+    *,
+    stitch_px: int | None = None,
+    cloth_rim: int | None = None,
+    making: MakingPlan | None = None,
 ) -> None:
     """Write the stitched look as PNG to a path or open file; see `stitched_bytes`."""
-    _write(target, stitched_bytes(chart, stitch_px=stitch_px, cloth_rim=cloth_rim))
+    _write(target, stitched_bytes(chart, stitch_px=stitch_px, cloth_rim=cloth_rim, making=making))

@@ -35,7 +35,7 @@ def key_items(chart: Chart, style: ChartStyle, words: Words, *, repeats: bool) -
     items = []
     if style.marks and chart.cells.any():
         paler = print_colour(chart.thread.colour) != chart.thread.colour
-        text = words("one cross stitch (printed darker than the thread)") if paler else words("one cross stitch")
+        text = words("one cross stitch (darker than the thread)") if paler else words("one cross stitch")
         items.append(("mark", text))
     if style.lines and len(chart.lines):
         items.append(("line", words("backstitch")))
@@ -92,15 +92,22 @@ def draw_key(
     size_mm: float = SMALL_MM,
     column: bool = False,
 ) -> float:
-    """Draw the key in lines of running items (or one below the other) and return its lower edge."""
+    """Draw the key in running items, a little smaller if one line needs it, or one below the other.
+
+    Returns its lower edge.
+    """
+    items = key_items(chart, style, words, repeats=repeats)
+    if not column:
+        needed = sum(text_width(text, size_mm) + 3.5 * size_mm for _, text in items) - 2 * size_mm
+        size_mm = max(0.8 * size_mm, min(size_mm, size_mm * width_mm / needed))
     side = size_mm * 1.05
     gap = 0.45 * size_mm
     x, y = x_mm, y_mm
     with canvas.tag("P"):
-        for kind, text in key_items(chart, style, words, repeats=repeats):
+        for kind, text in items:
             lines = wrap_text(text, width_mm - side - gap, size_mm=size_mm)
             wide = side + gap + max(text_width(line, size_mm) for line in lines)
-            if x > x_mm and (column or x + wide > x_mm + width_mm):
+            if x > x_mm and (column or x + wide > x_mm + width_mm + 0.01):
                 x, y = x_mm, y + size_mm * 1.65
             _symbol(canvas, kind, x, y, side, chart, style)
             for i, line in enumerate(lines):

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 
-from converter.draw.canvas import Drawing
+from converter.draw.canvas import Drawing, Op, TextOp
 from converter.draw.chart_sheets import SheetText, draw_chart_pages
+from converter.draw.cutting import making_drawing
 from converter.draw.drawings import chart_title
 from converter.draw.flow import Flow
 from converter.draw.leaflet_front import draw_front
-from converter.draw.leaflet_text import set_beginning, set_finish
+from converter.draw.leaflet_text import set_beginning, set_closing
 from converter.draw.pages import SheetLayout
 from converter.draw.scene import ChartStyle, lines_hide_crosses
 from converter.draw.typeset import BODY_MM
@@ -18,6 +20,7 @@ from converter.draw.words import Words, english
 from converter.model.chart import Chart
 from converter.model.leaflet import LeafletContent
 
+_PAGE_NUMBER = re.compile(r"\d+( of \d+)?")
 PALE_MARKS = 0.28
 """Strength of the marks on the page that shows the backstitches."""
 
@@ -31,7 +34,6 @@ def leaflet_drawing(
     style: ChartStyle | None = None,
     words: Words | None = None,
     order_pages: Sequence[Drawing] = (),
-    making_pages: Sequence[Drawing] = (),
 ) -> Drawing:
     """Return the leaflet page by page.
 
@@ -49,14 +51,12 @@ def leaflet_drawing(
         Language and units.
     order_pages : sequence of Drawing
         Pages of the working order; they follow the chart.
-    making_pages : sequence of Drawing
-        Pages of the cutting diagram; they follow the steps of making up.
 
     Returns
     -------
     drawing : Drawing
         Front page, chart, backstitch chart where lines would hide crosses, how to begin and to stitch,
-        working order, making up and cautions.
+        working order, making-up sheets with their cautions.
     """
     words = words or english()
     title = chart_title(chart) or words("Cross-stitch piece")
@@ -95,29 +95,44 @@ def leaflet_drawing(
             label=words("Backstitch"),
             first_page_number=number,
         )
-    flow = _flow(drawing, paper, title, body, large)
-    set_beginning(flow, chart, content, words)
-    if content.making is None:
-        set_finish(flow, chart, content, words)
-    for pages in order_pages:
-        drawing.extend(pages)
-    if content.making is not None:
-        flow = _flow(drawing, paper, title, body, large)
-        set_finish(flow, chart, content, words)
-    for pages in making_pages:
-        drawing.extend(pages)
-    return drawing
-
-
-def _flow(drawing: Drawing, paper: str, title: str, body_mm: float, large: bool) -> Flow:
-    return Flow(
+    flow = Flow(
         drawing,
         paper=paper,
         running_title=title,
         first_page_number=len(drawing.pages) + 1,
         columns=1 if large else 2,
-        body_mm=body_mm,
+        body_mm=body,
     )
+    set_beginning(flow, chart, content, words)
+    set_closing(flow, content, words)
+    for pages in order_pages:
+        drawing.extend(renumbered(pages, len(drawing.pages) + 1))
+    if content.making is not None:
+        sheets = making_drawing(content.making, chart, paper=paper, title=title)
+        drawing.extend(renumbered(sheets, len(drawing.pages) + 1))
+    return drawing
+
+
+def renumbered(pages: Drawing, first: int) -> Drawing:
+    """Return the pages of a sheet with its own page numbers replaced by those of the leaflet.
+
+    A page number is a text "1" or "1 of 3" in the lowest 25 mm of the page, right of its middle.
+    """
+    result = Drawing(pages.title, pages.language)
+    for number, page in enumerate(pages.pages, start=first):
+        low = page.height_mm - 25.0
+        ops: list[Op] = []
+        for op in page.ops:
+            if (
+                isinstance(op, TextOp)
+                and op.y_mm > low
+                and op.x_mm > page.width_mm / 2
+                and _PAGE_NUMBER.fullmatch(op.text)
+            ):
+                op = replace(op, text=str(number))
+            ops.append(op)
+        result.pages.append(replace(page, ops=ops))
+    return result
 
 
 def leaflet_bytes(chart: Chart, content: LeafletContent, **options: object) -> bytes:

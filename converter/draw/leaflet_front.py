@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Final
 
 import numpy as np
@@ -11,6 +12,7 @@ from converter.draw.contrast import print_colour
 from converter.draw.flow import COLUMN_GAP_MM, MARGIN_MM
 from converter.draw.furniture import QUIET
 from converter.draw.level import level_of
+from converter.draw.piece_look import piece_pixels, stitched_part
 from converter.draw.stitched import coverage, stitched_pixels
 from converter.draw.typeset import LEADING, SMALL_MM, fit_size, set_paragraph, wrap_text
 from converter.draw.words import Words
@@ -19,6 +21,7 @@ from converter.model.chart import Chart
 from converter.model.leaflet import LeafletContent
 from converter.units import MM_PER_INCH, PAPER_SIZES_MM
 
+_BY = re.compile(r"(?<=[\d.]) x (?=\d)")
 LOOK_PX: Final = 1500
 """Longer side of the picture on the front page: about 220 pixels an inch in print."""
 
@@ -109,7 +112,7 @@ def needs(chart: Chart, content: LeafletContent, words: Words) -> list[str]:
     """Return what is needed, one thing a line."""
     strands = strand_words(chart, words)
     if content.making is not None:
-        lines = [_capital(line) for line in content.making.shopping]
+        lines = [_capital(_BY.sub(" × ", line)) for line in content.making.shopping]
         if strands:
             lines.append(words("In the needle: {strands}", strands=strands))
         if content.making.kind != "hoop":
@@ -185,11 +188,12 @@ def draw_front(
             break
         text_mm -= 0.15
     room = max(60.0, min(room, 150.0))
-    pixels, box = _look_box(chart, MARGIN_MM, top, inner, room)
+    pixels, box = _look_box(chart, content, MARGIN_MM, top, inner, room)
     x, y, wide, high = box
     with canvas.tag("Figure", words("How {title} looks stitched", title=title)):
         canvas.image(x, y, wide, high, pixels, alt=title)
-        canvas.rectangles([list(box)], stroke="#bdb4a2", width_mm=0.25)
+        if content.making is None:
+            canvas.rectangles([list(box)], stroke="#bdb4a2", width_mm=0.25)
     caption = (
         words(
             "So it will look: {fabric}; thread covers about {share} % of a stitched square.",
@@ -220,11 +224,16 @@ def _subtitle(chart: Chart, content: LeafletContent, words: Words) -> str:
 
 
 def _look_box(
-    chart: Chart, x_mm: float, y_mm: float, width_mm: float, height_mm: float
+    chart: Chart, content: LeafletContent, x_mm: float, y_mm: float, width_mm: float, height_mm: float
 ) -> tuple[PictureArray, tuple[float, float, float, float]]:
-    """Return the picture and where it stands; bare cloth is added at the sides of tall or wide designs."""
-    rim = max(4, round(0.08 * max(chart.columns, chart.rows)))
-    pixels = look_pixels(chart, rim)
+    """Return the picture and where it stands in the room it has."""
+    if content.making is None:
+        rim = max(4, round(0.08 * max(chart.columns, chart.rows)))
+        pixels = look_pixels(chart, rim)
+    else:
+        part = stitched_part(content.making)
+        side = LOOK_PX * chart.fabric.cell_mm / max(part.cut_mm)
+        pixels = piece_pixels(chart, content.making, stitch_px=max(3, min(48, round(side))))
     high, wide = pixels.shape[:2]
     scale = min(width_mm / wide, height_mm / high)
     w, h = wide * scale, high * scale
@@ -264,7 +273,7 @@ def _columns(
 def _swatch(canvas: Canvas, chart: Chart, x_mm: float, y_mm: float, words: Words, body_mm: float) -> float:
     """Draw the colour of thread and cloth and return the height taken."""
     side = 1.25 * body_mm
-    text = words("thread {thread} on cloth {cloth}", thread=chart.thread.colour, cloth=chart.fabric.colour)
+    text = words("Thread and cloth, as near as print comes")
     canvas.rectangles([[x_mm, y_mm, side, side]], fill=chart.thread.colour, stroke="#8a8a8a", width_mm=0.15)
     canvas.rectangles([[x_mm + side, y_mm, side, side]], fill=chart.fabric.colour, stroke="#8a8a8a", width_mm=0.15)
     size = 0.85 * body_mm

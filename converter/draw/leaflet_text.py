@@ -105,13 +105,13 @@ def _thread_steps(chart: Chart, content: LeafletContent, words: Words, strands: 
         words(
             "Cut {length} of the six-strand thread and draw the strands out one by one. Lay together what you need: "
             "{strands}.",
-            length=words.length(content.working_length_mm),
+            length=words.rough_length(content.working_length_mm),
             strands=strands or words("as the chart says"),
         ),
         words(
             "Bring the needle up and leave {tail} of thread at the back. Hold it there so that the first four or "
             "five stitches lie over it. No knots.",
-            tail=words.length(content.tail_mm),
+            tail=words.rough_length(content.tail_mm),
         ),
         words("To end, run the needle under four or five stitches at the back and cut the thread off close."),
     ]
@@ -205,23 +205,9 @@ def usual_cautions(words: Words) -> tuple[str, ...]:
     )
 
 
-def set_finish(flow: Flow, chart: Chart, content: LeafletContent, words: Words) -> None:
-    """Set the steps of making up, or of washing and pressing where no piece is chosen, and the cautions."""
-    making = content.making
-    if making is not None:
-        flow.page(words("Making up: {piece}", piece=words(making.kind)))
-        rows = [
-            f"{part.count} × {words(part.name)}: {words.size(*part.cut_mm)}" + (f" ({part.note})" if part.note else "")
-            for part in making.parts
-        ]
-        flow.heading(words("Cut"))
-        flow.items(rows)
-        flow.heading(words("Step by step"))
-        flow.items(making.steps, numbered=True)
-        if making.warnings:
-            flow.heading(words("Mind"))
-            flow.items(making.warnings)
-    else:
+def set_closing(flow: Flow, content: LeafletContent, words: Words) -> None:
+    """Set what follows the stitching where no making-up sheets follow: washing, pressing, cautions; and the notes."""
+    if content.making is None:
         flow.heading(words("When it is done"))
         flow.items(
             [
@@ -230,9 +216,11 @@ def set_finish(flow: Flow, chart: Chart, content: LeafletContent, words: Words) 
             ],
             numbered=True,
         )
-    cautions = [*content.cautions, *(making.cautions if making is not None else ())]
-    flow.heading(words("Take care"))
-    flow.items(cautions or list(usual_cautions(words)))
+        flow.heading(words("Take care"))
+        flow.items(content.cautions or usual_cautions(words))
+    elif content.cautions:
+        flow.heading(words("Take care"))
+        flow.items(content.cautions)
     if content.notes:
         flow.heading(words("Good to know about this chart"))
         flow.items(content.notes)

@@ -130,12 +130,12 @@ class _PdfPage:
             self.code.extend(["Q"] if op.of == "clip" else self.tags.close())
 
     def _paint(self, fill: str | None, stroke: str | None, width_mm: float) -> str:
-        """Set colours and return the painting operator."""
+        """Set colours and return the painting operator for shapes that may overlap."""
         if fill is not None:
             self.code.append(_colour(fill, "rg"))
         if stroke is not None:
             self.code.append(f"{_colour(stroke, 'RG')} {_number(width_mm)} w")
-        return "B*" if fill and stroke else "f*" if fill else "S"
+        return "B" if fill and stroke else "f" if fill else "S"
 
     def _marks(self, op: MarksOp) -> None:
         """Write a field row by row, each row in its own coordinates: equal rows are equal text and pack well."""
@@ -200,7 +200,7 @@ class _PdfPage:
             if op.closed:
                 drawn.append("h")
             self.code.append("\n".join(drawn))
-        self.code.append(f"{paint} Q")
+        self.code.append(f"{paint}* Q" if op.fill else f"{paint} Q")
 
     def _circles(self, op: CirclesOp) -> None:
         self.code.append("q")

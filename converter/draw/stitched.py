@@ -68,7 +68,7 @@ def default_rim(chart: Chart) -> int:
     return max(4, round(0.09 * max(chart.columns, chart.rows)))
 
 
-def stitched_pixels(chart: Chart, *, stitch_px: int, rim: float | None = None) -> PictureArray:
+def stitched_pixels(chart: Chart, *, stitch_px: int, rim: int | None = None) -> PictureArray:
     """Return the chart as it will look on the cloth.
 
     Parameters
@@ -77,7 +77,7 @@ def stitched_pixels(chart: Chart, *, stitch_px: int, rim: float | None = None) -
         Cloth count and colour, thread colour and strands are taken from it.
     stitch_px : int
         Side of a stitch in pixels, 3 to 80.
-    rim : float, optional
+    rim : int, optional
         Bare squares round the design; by default about a tenth of its longer side.
 
     Returns
@@ -87,7 +87,7 @@ def stitched_pixels(chart: Chart, *, stitch_px: int, rim: float | None = None) -
     """
     if not 3 <= stitch_px <= 80:
         raise UsageError(f"Stitches of {stitch_px} pixels cannot be drawn.", "Choose 3 to 80.")
-    edge = default_rim(chart) if rim is None else int(rim)
+    edge = default_rim(chart) if rim is None else rim
     if edge < 0:
         raise UsageError("The rim of bare cloth cannot be negative.")
     rows, columns = chart.rows + 2 * edge, chart.columns + 2 * edge

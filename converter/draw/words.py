@@ -68,11 +68,26 @@ class Words:
         >>> Words(units="cm").length(254.0)
         '25.4 cm'
         >>> Words().length(254.0)
-        '25.4 cm (10.00 in)'
+        '10.00 in (25.4 cm)'
         """
         metric = self("{value} cm", value=f"{length_mm / 10:.1f}")
         inches = self("{value} in", value=f"{length_mm / MM_PER_INCH:.2f}")
-        return {"cm": metric, "in": inches}.get(self.units, f"{metric} ({inches})")
+        return {"cm": metric, "in": inches}.get(self.units, f"{inches} ({metric})")
+
+    def rough_length(self, length_mm: float) -> str:
+        """Return a length as one says it: whole centimetres, half inches.
+
+        Examples
+        --------
+        >>> Words().rough_length(450.0)
+        '18 in (45 cm)'
+        >>> Words(units="cm").rough_length(40.0)
+        '4 cm'
+        """
+        metric = self("{value} cm", value=f"{round(length_mm / 10)}")
+        exact = length_mm / MM_PER_INCH
+        inches = self("{value} in", value=f"{round(exact) if exact > 6 else round(2 * exact) / 2:g}")
+        return {"cm": metric, "in": inches}.get(self.units, f"{inches} ({metric})")
 
     def size(self, width_mm: float, height_mm: float) -> str:
         """Return a width and height in her units.
@@ -85,7 +100,7 @@ class Words:
         metric = self("{width} × {height} cm", width=f"{width_mm / 10:.1f}", height=f"{height_mm / 10:.1f}")
         width_in, height_in = width_mm / MM_PER_INCH, height_mm / MM_PER_INCH
         inches = self("{width} × {height} in", width=f"{width_in:.2f}", height=f"{height_in:.2f}")
-        return {"cm": metric, "in": inches}.get(self.units, f"{metric} ({inches})")
+        return {"cm": metric, "in": inches}.get(self.units, f"{inches} ({metric})")
 
 
 @cache
