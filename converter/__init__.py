@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any, Final
 if TYPE_CHECKING:
     from converter.compose import border_strips, fit_borders
     from converter.errors import ConverterError, OutputError, PictureError, RequestError, UsageError
-    from converter.estimate.thread import plan_line_thread, plan_thread
+    from converter.estimate.line_route import plan_line_thread
+    from converter.estimate.route import plan_thread
     from converter.files.chart_file import load_chart, save_chart
     from converter.files.picture import load_picture
     from converter.jobs.outputs import draw_pdf, draw_png, draw_stitched, draw_svg
@@ -38,8 +39,8 @@ _HOMES: Final = {
     "fit_borders": "converter.compose",
     "load_chart": "converter.files.chart_file",
     "load_picture": "converter.files.picture",
-    "plan_line_thread": "converter.estimate.thread",
-    "plan_thread": "converter.estimate.thread",
+    "plan_line_thread": "converter.estimate.line_route",
+    "plan_thread": "converter.estimate.route",
     "read_squares": "converter.squares",
     "save_chart": "converter.files.chart_file",
     "suggest_lines": "converter.pipeline",

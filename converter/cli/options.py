@@ -258,7 +258,7 @@ def picture_settings(values: Mapping[str, Any]) -> dict[str, Any]:
     return flat
 
 
-def print_json(report: Mapping[str, Any]) -> None:
+def print_json(report: Mapping[str, Any] | list[dict[str, Any]]) -> None:
     """Print the machine report on standard output."""
     click.echo(json.dumps(report, ensure_ascii=False, indent=1))
 
