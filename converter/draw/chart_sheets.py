@@ -33,6 +33,17 @@ class SheetText:
     """A sentence under the heading of the first sheet."""
 
 
+def grid_origin_mm(chart: Chart, pages: ChartPages, layout: SheetLayout) -> tuple[float, float]:
+    """Return where the upper left corner of the squares stands on every sheet, x and y."""
+    x, y = layout.origin_mm(pages.landscape, pages.beside)
+    if pages.single:
+        width, height = layout.area_mm(pages.landscape, pages.beside)
+        x += max(0.0, (width - chart.columns * pages.cell_mm) / 2)
+        if not pages.beside:
+            y += max(0.0, min(12.0, (height - chart.rows * pages.cell_mm) / 3))
+    return round(x, 2), round(y, 2)
+
+
 def _window(tile: Tile) -> Window:
     return Window(
         tile.first_row,
@@ -148,13 +159,7 @@ def _band_page(
             line = shorten(below, room, size_mm=SMALL_MM)
             canvas.text(left, top + 10.2, line, size_mm=SMALL_MM, colour=QUIET)
     window = _window(tile)
-    x, y = layout.origin_mm(pages.landscape)
-    area_width, area_height = layout.area_mm(pages.landscape)
-    used = (window.last_column - window.first_column) * pages.cell_mm
-    used_high = (window.last_row - window.first_row) * pages.cell_mm
-    if pages.single:
-        x += (area_width - used) / 2
-        y += max(0.0, min(12.0, (area_height - used_high) / 3))
+    x, y = grid_origin_mm(chart, pages, layout)
     _grid(canvas, chart, window, x, y, pages.cell_mm, style, words)
     bottom = page_height - layout.margin_mm
     repeats = bool(tile.repeated_rows or tile.repeated_columns)
@@ -178,8 +183,7 @@ def _beside_page(
     left = right - layout.side_mm + 2.0
     inner = right - left
     window = Window.whole(chart)
-    x, y = layout.origin_mm(pages.landscape, beside=True)
-    area_width, _ = layout.area_mm(pages.landscape, beside=True)
+    x, y = grid_origin_mm(chart, pages, layout)
     size = 6.4
     with canvas.tag("H2"):
         lines = wrap_text(text.heading, inner, size_mm=size, weight="title")[:4]
@@ -189,7 +193,6 @@ def _beside_page(
     if text.note:
         with canvas.tag("P"):
             below = set_paragraph(canvas, left, below, inner, text.note, size_mm=SMALL_MM, colour=QUIET)
-    x += max(0.0, (area_width - chart.columns * pages.cell_mm) / 2)
     _grid(canvas, chart, window, x, y, pages.cell_mm, style, words)
     draw_key(canvas, left, below + 6.0, inner, chart, style, words, column=True)
     bottom = page_height - layout.margin_mm

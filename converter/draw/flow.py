@@ -60,6 +60,11 @@ class Flow:
         """Left edge of the column in use."""
         return MARGIN_MM + self.column * (self.column_mm + COLUMN_GAP_MM)
 
+    @property
+    def filled(self) -> float:
+        """Share of the page in use that is filled, 0 to 1."""
+        return (self.column + (self.y - self.top) / (self.bottom - self.top)) / self.columns
+
     def page(self, title: str, *, label: str = "") -> None:
         """Start a page with a title across all columns."""
         self._begin(label or title)

@@ -61,7 +61,6 @@ def leaflet_drawing(
     words = words or english()
     title = chart_title(chart) or words("Cross-stitch piece")
     drawing = Drawing(title=title, language=words.language)
-    body = 1.28 * BODY_MM if large else BODY_MM
     draw_front(drawing, chart, content, paper=paper, words=words, title=title, body_mm=BODY_MM)
     layout = SheetLayout.large(paper) if large else SheetLayout(paper=paper)
     style = style or (ChartStyle.large() if large else ChartStyle())
@@ -95,22 +94,46 @@ def leaflet_drawing(
             label=words("Backstitch"),
             first_page_number=number,
         )
-    flow = Flow(
-        drawing,
-        paper=paper,
-        running_title=title,
-        first_page_number=len(drawing.pages) + 1,
-        columns=1 if large else 2,
-        body_mm=body,
-    )
-    set_beginning(flow, chart, content, words)
-    set_closing(flow, content, words)
+    _set_text(drawing, chart, content, paper=paper, large=large, words=words, title=title)
     for pages in order_pages:
         drawing.extend(renumbered(pages, len(drawing.pages) + 1))
     if content.making is not None:
         sheets = making_drawing(content.making, chart, paper=paper, title=title)
         drawing.extend(renumbered(sheets, len(drawing.pages) + 1))
     return drawing
+
+
+def _set_text(
+    drawing: Drawing,
+    chart: Chart,
+    content: LeafletContent,
+    *,
+    paper: str,
+    large: bool,
+    words: Words,
+    title: str,
+) -> None:
+    """Set the teaching pages; type and spacing shrink a little where that saves a nearly empty page."""
+    body = 1.28 * BODY_MM if large else BODY_MM
+    kept: Drawing | None = None
+    for share in (1.0, 0.97, 0.94, 0.91):
+        trial = Drawing(drawing.title, drawing.language)
+        flow = Flow(
+            trial,
+            paper=paper,
+            running_title=title,
+            first_page_number=len(drawing.pages) + 1,
+            columns=1 if large else 2,
+            body_mm=share * body,
+        )
+        set_beginning(flow, chart, content, words)
+        set_closing(flow, content, words)
+        if kept is None or len(trial.pages) < len(kept.pages):
+            kept = trial
+        if len(trial.pages) == 1 or flow.filled > 0.3:
+            break
+    if kept is not None:
+        drawing.extend(kept)
 
 
 def renumbered(pages: Drawing, first: int) -> Drawing:
