@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import re
 from collections.abc import Mapping
 from typing import Any, Final
 
@@ -10,6 +11,7 @@ import numpy as np
 
 from converter.errors import RequestError, UsageError
 from converter.jobs.pieces import Bench, Made, State, request_from
+from converter.model.results import MakingPlan
 from converter.report.facts import Facts
 from converter.units import PAPER_SIZES_MM
 
@@ -34,11 +36,16 @@ def facts_of(state: State, made: Made, notes: tuple[str, ...] = ()) -> Facts:
     return gather_facts(made.chart, thread=request.thread, time=request.time, piece=request.piece, notes=notes)
 
 
-def figures_of(facts: Facts) -> dict[str, Any]:
+def figures_of(facts: Facts, making: MakingPlan | None = None) -> dict[str, Any]:
     """Return the figures for the page."""
     from converter.report.machine import report_mapping
 
-    return {**report_mapping(facts), "needle": facts.needle, "skeins": facts.skeins}
+    figures = {**report_mapping(facts), "needle": facts.needle, "skeins": facts.skeins, "warnings": []}
+    if making is not None:
+        figures["warnings"] = list(making.warnings)
+        figures["made_up_mm"] = list(making.finished_mm)
+        figures["parts"] = [{"name": part.name, "count": part.count, "cut_mm": part.cut_mm} for part in making.parts]
+    return figures
 
 
 def piece_output(state: State, made: Made, kind: str) -> bytes:
@@ -71,11 +78,43 @@ def piece_output(state: State, made: Made, kind: str) -> bytes:
 
         return report_bytes(facts)
     if kind == "leaflet":
-        from converter.jobs.leaflet import leaflet_bytes
-
-        request = request_from(state)
-        return leaflet_bytes(chart, facts, paper=request.paper, thread=request.thread)
+        return piece_leaflet(state, made, facts)
     raise UsageError("There is no such file to take away.")
+
+
+def piece_leaflet(state: State, made: Made, facts: Facts) -> bytes:
+    """Return the leaflet: that of ``onecolour chart``, or with a kind of piece that of ``onecolour leaflet``."""
+    from converter.draw.words import Words
+    from converter.jobs.leaflet import leaflet_bytes
+
+    request = request_from(state)
+    options = state.get("options", {})
+    making = piece_making(state, made)
+    if making is None and not options.get("large") and not options.get("order"):
+        return leaflet_bytes(made.chart, facts, paper=request.paper, thread=request.thread)
+    large = bool(options.get("large"))
+    return leaflet_bytes(
+        made.chart,
+        facts,
+        paper=request.paper,
+        thread=request.thread,
+        making=making,
+        pace=request.time.pace,
+        large=large,
+        style=None,
+        words=Words(units="both"),
+        order=bool(options.get("order")),
+    )
+
+
+def piece_making(state: State, made: Made) -> MakingPlan | None:
+    """Return the making-up plan of a piece, or None if it is not decided what it becomes."""
+    from converter.jobs.finish import making_settings, plan_finish
+
+    request = request_from(state)
+    if request.piece is None:
+        return None
+    return plan_finish(made.chart, making_settings({"piece": request.piece}), request.thread)
 
 
 def fit_piece(bench: Bench, state: State) -> dict[str, Any]:
@@ -93,7 +132,14 @@ def fit_piece(bench: Bench, state: State) -> dict[str, Any]:
     request = request_from({**state, "options": {**state.get("options", {}), "wide": None, "high": None}})
     picture = bench.picture(request.settings.reduction.columns or 0)
     settings, words = fit_width(picture.pixels, request.settings, request)
-    return {"wide": settings.reduction.columns, "words": list(words)}
+    return {"wide": settings.reduction.columns, "words": [_without_options(text) for text in words]}
+
+
+def _without_options(text: str) -> str:
+    """Return a sentence with the command's option names put into words."""
+    for name in ("hours", "skeins", "stitches"):
+        text = re.sub(rf"--{name} ([\d.,]+)", rf"your \1 {name}", text)
+    return re.sub(r"--piece (\w+)", r"a usual \1", re.sub(r"--fit [^\s.]+", "your size", text))
 
 
 def piece_sizes(bench: Bench, state: State, widths: Any = None) -> dict[str, Any]:
@@ -146,5 +192,9 @@ def offers() -> dict[str, Any]:
 
 
 def border_plans(bench: Bench, state: State, wish: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the plans that fit round the piece, best first."""
-    return {"plans": []}
+    """Return the plans that fit round the piece: one of each strip, or the best of the strips she names."""
+    from converter.jobs.piece_border import border_choices, middle_of
+
+    inner = {key: value for key, value in state.items() if key not in ("border", "letters")}
+    middle = middle_of(bench.make(inner).chart, state)
+    return border_choices(middle, wish.get("strips"), wish.get("gap"), wish.get("onto"))

@@ -11,25 +11,34 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import numpy as np
 
-from converter.errors import PictureError, UsageError
+from converter.errors import ConverterError, PictureError, UsageError
 from converter.files.chart_file import chart_from_bytes, looks_like_chart
 from converter.files.picture import LEAST_WIDTH_PX, PIXELS_PER_STITCH, Picture, picture_from_bytes
+from converter.jobs.batch import title_from
 from converter.jobs.chart import MadeChart, make_chart
 from converter.jobs.corrections import Corrections, Grid, Line, cell_text, line_name, line_text
+from converter.jobs.draft import GUESSED, LightPicture, guess
 from converter.jobs.history import Patch
+from converter.jobs.piece_border import check_border, check_letters, compose_piece
 from converter.jobs.requests import chart_request
 from converter.jobs.workspace import tidy_name
-from converter.model.arrays import as_lines
+from converter.model.arrays import PictureArray, as_lines
 from converter.model.chart import Chart, check_lines
 from converter.pipeline import Reduction
+from converter.settings import ChartSettings
 from converter.units import PAPER_SIZES_MM
+
+if TYPE_CHECKING:
+    from converter.squares import SquaresReading
 
 State = Mapping[str, Any]
 T = TypeVar("T")
+SURE_SQUARES: Final = 0.5
+"""Confidence from which on a picture is taken for squared paper."""
 
 PICTURE_SETTINGS: Final = (
     "kind", "dark", "detail", "tidy", "lines", "most_lines", "half_points", "mirror", "crop", "turn", "invert", "trim",
@@ -37,8 +46,10 @@ PICTURE_SETTINGS: Final = (
 )  # fmt: skip
 OPTIONS: Final = (
     "wide", "high", "fit", "stitches", "hours", "skeins", "piece", "fabric", "thread_colour", "thread_name", "ground",
-    "strands", "pace", "paper", "units",
+    "strands", "pace", "paper", "units", "large", "order",
 )  # fmt: skip
+PAGE_OPTIONS: Final = ("units", "large", "order")
+"""How she wants it shown and printed; nothing of the chart depends on them."""
 KINDS_OF_SOURCE: Final = ("picture", "squares", "chart")
 _CHARTS_KEPT: Final = 12
 _PICTURES_KEPT: Final = 2
@@ -54,6 +65,8 @@ class Made:
         With everything on it.
     base : Chart
         As the settings alone give it.
+    whole : Chart
+        With border and letters, before corrections outside the motif.
     made : MadeChart or None
         How it came from the picture; None for a chart that came as such.
     motif : tuple of int
@@ -66,6 +79,7 @@ class Made:
 
     chart: Chart
     base: Chart
+    whole: Chart
     made: MadeChart | None
     motif: tuple[int, int, int, int]
     corrections: int = 0
@@ -94,7 +108,7 @@ def new_state(data: bytes, file_name: str) -> dict[str, Any]:
         If it is neither a picture nor a chart.
     """
     file_name = tidy_name(file_name.replace("\\", "/").rsplit("/", 1)[-1], "picture")
-    name = tidy_name(_base_name(file_name))
+    name = title_from(tidy_name(_base_name(file_name)))
     if looks_like_chart(data[:64]):
         chart = chart_from_bytes(data, file_name)
         return {"name": tidy_name(chart.title, name), "file": file_name, "what": "chart", "settings": {}, "options": {}}
@@ -127,8 +141,12 @@ def check_state(state: State) -> None:
             if name not in known:
                 raise UsageError(f"There is no {key[:-1]} called {str(name)[:40]!r}.")
     request_from(state)
+    if state.get("border") is not None:
+        check_border(state["border"])
+    if state.get("letters") is not None:
+        check_letters(state["letters"])
     for hand in state.get("hands", {}).values():
-        if not isinstance(hand, dict):
+        if not isinstance(hand, dict) or not isinstance(hand.get("around", ""), str):
             raise UsageError("The corrections cannot be read.")
         Grid.from_json(hand.get("grid"))
         Corrections.from_json(hand)
@@ -136,7 +154,7 @@ def check_state(state: State) -> None:
 
 def request_from(state: State) -> Any:
     """Return the request that the state's options and settings stand for, as the command would make it."""
-    options = {name: value for name, value in state.get("options", {}).items() if name != "units"}
+    options = {name: value for name, value in state.get("options", {}).items() if name not in PAGE_OPTIONS}
     _check_options(state.get("options", {}))
     for name in ("fabric", "fit"):
         if options.get(name) is not None:
@@ -174,6 +192,9 @@ def _check_options(options: Mapping[str, Any]) -> None:
         raise UsageError("The thread's name must be a line of text.")
     if options.get("paper") not in (None, *PAPER_SIZES_MM):
         raise UsageError("The paper is A4 or letter.")
+    for name in ("large", "order"):
+        if options.get(name) not in (None, True, False):
+            raise UsageError(f"{name} is yes or no.")
     if options.get("units") not in (None, "cm", "in"):
         raise UsageError("Sizes are shown in cm or in.")
 
@@ -204,6 +225,16 @@ class _Kept:
         return value
 
 
+@dataclass(frozen=True, eq=False)
+class _Last:
+    """The last chart made in full, without corrections."""
+
+    settings: ChartSettings
+    base: Chart
+    made: MadeChart
+    image: PictureArray
+
+
 class Bench:
     """One piece being worked on: its picture decoded, its last charts at hand.
 
@@ -221,6 +252,11 @@ class Bench:
         self._pictures = _Kept(_PICTURES_KEPT)
         self._bases = _Kept(_CHARTS_KEPT)
         self._made = _Kept(_CHARTS_KEPT)
+        self._light = _Kept(_PICTURES_KEPT)
+        self._light_guard = threading.Lock()
+        self._last: _Last | None = None
+        self._squares: SquaresReading | None = None
+        self._squares_guard = threading.Lock()
         self._full_size: tuple[int, int] | None = None
 
     def picture(self, columns: int) -> Picture:
@@ -252,55 +288,128 @@ class Bench:
             key = json.dumps(state, sort_keys=True)
             return self._made.get(key, lambda: self._make(state))
 
+    def draft(self, state: State) -> Made:
+        """Return about what `make` would give for a state, at once, from the last chart that was made in full.
+
+        For showing while a control moves, also while a full one is being made; what is kept and taken away is
+        always made by `make`. A change that cannot be guessed is made in full.
+        """
+        key = json.dumps(state, sort_keys=True)
+        last = self._last
+        if last is None or key in self._made.items or state["what"] != "picture":
+            return self.make(state)
+        before, after = last.settings, request_from(state).settings
+        guessed = {name: getattr(before.reduction, name) for name in (*GUESSED, "columns")}
+        if replace(after, reduction=replace(after.reduction, **guessed)) != before:
+            return self.make(state)
+        with self._light_guard:
+            light = self._light.get(
+                (id(last.image), before.picture.invert), lambda: LightPicture.of(last.image, before.picture.invert)
+            )
+        base = guess(light, last.base, before, after)
+        return self.make(state) if base is None else self._finish(state, base, last.made)
+
     def _make(self, state: State) -> Made:
         request = request_from(state)
         base, made = self._base(state)
-        base = request.materials.apply(base) if made is None else base
-        grid = Grid.of(base)
-        hand, shift, aside = fitting_hand(state, grid)
-        chart = base
-        told: tuple[str, ...] = ()
-        if hand is not None and len(hand):
-            cells, lines = hand.apply(base.cells, base.lines, shift)
-            chart = base.with_(cells=cells, lines=lines)
+        return self._finish(state, request.materials.apply(base) if made is None else base, made)
+
+    def _finish(self, state: State, base: Chart, made: MadeChart | None) -> Made:
+        hand, shift, aside = fitting_hand(state, Grid.of(base))
+        chart = _corrected(base, hand, shift)
         motif = (0, 0, chart.rows, chart.columns)
-        chart = chart.with_(title=state["name"])
-        return Made(chart, base, made, motif, 0 if hand is None else len(hand), aside, told)
+        told: list[str] = []
+        if state.get("border") or state.get("letters"):
+            chart, motif, told = compose_piece(chart, state)
+        whole = chart
+        outer, outer_shift, outer_aside = fitting_hand(state, Grid(chart.rows, chart.columns), around(state))
+        chart = _corrected(chart, outer, outer_shift)
+        inside, outside = (0 if each is None else len(each) for each in (hand, outer))
+        return Made(chart, base, whole, made, motif, inside + outside, aside + outer_aside, tuple(told))
 
     def _base(self, state: State) -> tuple[Chart, MadeChart | None]:
         what = state["what"]
         if what == "chart":
             return self._bases.get("chart", lambda: chart_from_bytes(self.data, self.file_name)), None
         request = request_from(state)
-        named = {"settings": state.get("settings"), "name": state["name"]}
-        options = {name: state["options"].get(name) for name in ("wide", "high", "fabric", "ground", "strands")}
-        options |= {name: state["options"].get(name) for name in ("thread_colour", "thread_name")}
-        key = json.dumps([named["settings"], options["wide"], options["high"]], sort_keys=True)
+        if what == "squares":
+            reading = self.squares()
+            if reading.confidence < SURE_SQUARES:
+                raise PictureError(
+                    "No squares were found in this picture that could be read one by one.", "Read it as a picture."
+                )
+            fabric, thread = request.materials.fresh()
+            return Chart(
+                cells=reading.cells,
+                lines=reading.lines,
+                title=title_from(state["name"]),
+                source=self.file_name,
+                fabric=fabric,
+                thread=thread,
+            ), None
+        options = state.get("options", {})
+        key = json.dumps([state.get("settings"), options.get("wide"), options.get("high")], sort_keys=True)
         reduction = request.settings.reduction
         opened = self.picture(max(reduction.columns or 0, reduction.rows or 0))
 
         def make() -> MadeChart:
-            return make_chart(opened, request.settings, title=state["name"], source=self.file_name)
+            return make_chart(opened, request.settings, title=title_from(state["name"]), source=self.file_name)
 
         made = self._bases.get(key, make)
         fabric, thread = request.materials.fresh()
-        chart = made.chart.with_(title=state["name"], fabric=fabric, thread=thread)
-        return chart, replace(made, chart=chart)
+        chart = made.chart.with_(title=title_from(state["name"]), fabric=fabric, thread=thread)
+        made = replace(made, chart=chart)
+        self._last = _Last(request.settings, chart, made, opened.pixels)
+        return chart, made
+
+    def squares(self) -> SquaresReading:
+        """Return the picture read as squared paper, once."""
+        from converter.squares import read_squares
+
+        with self._squares_guard:
+            if self._squares is None:
+                self._squares = read_squares(picture_from_bytes(self.data, self.file_name).pixels)
+            return self._squares
 
     def look_for_squares(self, state: State) -> dict[str, Any]:
         """Return whether the picture is a motif on squared paper, and how sure that is."""
-        return {"squares": False, "confidence": 0.0}
+        if state["what"] == "chart":
+            return {"squares": False, "confidence": 0.0}
+        try:
+            reading = self.squares()
+        except ConverterError:
+            return {"squares": False, "confidence": 0.0}
+        rows, columns = reading.cells.shape
+        sure = float(reading.confidence)
+        return {"squares": sure >= SURE_SQUARES, "confidence": round(sure, 3), "rows": rows, "columns": columns}
 
 
-def fitting_hand(state: State, grid: Grid) -> tuple[Corrections | None, tuple[int, int], int]:
-    """Return the corrections that belong on a grid, how they are moved to it, and how many are set aside."""
+def _corrected(chart: Chart, hand: Corrections | None, shift: tuple[int, int]) -> Chart:
+    if hand is None or not len(hand):
+        return chart
+    cells, lines = hand.apply(chart.cells, chart.lines, shift)
+    return chart.with_(cells=cells, lines=lines)
+
+
+def around(state: State) -> str:
+    """Return what lies round the motif, as one word: corrections there belong to it. Empty if nothing does."""
+    parts = {key: state[key] for key in ("border", "letters") if state.get(key)}
+    return json.dumps(parts, sort_keys=True) if parts else ""
+
+
+def fitting_hand(state: State, grid: Grid, place: str = "") -> tuple[Corrections | None, tuple[int, int], int]:
+    """Return the corrections that belong on a grid, how they are moved to it, and how many are set aside.
+
+    ``place`` is empty for the motif, else what `around` gave when they were made.
+    """
     found: Corrections | None = None
     shift = (0, 0)
     aside = 0
-    for name in sorted(state.get("hands", {})):
-        hand = state["hands"][name]
+    for _, hand in _hands(state, bool(place)):
         corrections = Corrections.from_json(hand)
-        move = Grid.from_json(hand["grid"]).shift_to(grid) if found is None else None
+        move = None
+        if found is None and hand.get("around", "") == place:
+            move = Grid.from_json(hand["grid"]).shift_to(grid)
         if move is None:
             aside += len(corrections)
         else:
@@ -308,16 +417,21 @@ def fitting_hand(state: State, grid: Grid) -> tuple[Corrections | None, tuple[in
     return found, shift, aside
 
 
-def hand_name(state: State, grid: Grid) -> tuple[str, tuple[int, int]]:
+def hand_name(state: State, grid: Grid, place: str = "") -> tuple[str, tuple[int, int]]:
     """Return under which name corrections for a grid are kept in the state, and how that grid moves onto this one."""
-    for name in sorted(state.get("hands", {})):
-        move = Grid.from_json(state["hands"][name]["grid"]).shift_to(grid)
-        if move is not None:
+    for name, hand in _hands(state, bool(place)):
+        move = Grid.from_json(hand["grid"]).shift_to(grid)
+        if move is not None and hand.get("around", "") == place:
             return name, move
     number = 1
     while f"grid{number}" in state.get("hands", {}):
         number += 1
     return f"grid{number}", (0, 0)
+
+
+def _hands(state: State, outside: bool) -> list[tuple[str, Mapping[str, Any]]]:
+    hands = state.get("hands", {})
+    return [(name, hands[name]) for name in sorted(hands) if bool(hands[name].get("around", "")) == outside]
 
 
 def hand_patch(state: State, made: Made, hand: Mapping[str, Any]) -> Patch:
@@ -336,51 +450,90 @@ def hand_patch(state: State, made: Made, hand: Mapping[str, Any]) -> Patch:
     UsageError
         If it does not fit the chart.
     """
-    chart, base = made.chart, made.base
+    chart = made.chart
     if (hand.get("rows"), hand.get("columns")) != (chart.rows, chart.columns):
         raise UsageError("The chart has another size by now.", "Do the correction again.")
-    name, shift = hand_name(state, Grid.of(base))
-    present = state.get("hands", {}).get(name)
-    cells: dict[str, Any] = {}
-    lines: dict[str, Any] = {}
-    gone_cells: list[str] = []
-    gone_lines: list[str] = []
+    top, left, rows, cols = made.motif
+    cells = list(_cells_of(hand.get("cells", []), chart))
+    lines = list(_lines_of(hand.get("lines", []), chart))
+    area = _numbers("release", hand["release"], 4) if "release" in hand else None
     hold = hand.get("hold") is True
-    for row, col, on in _cells_of(hand.get("cells", []), chart):
-        key = cell_text(row - shift[0], col - shift[1])
-        if hold or bool(base.cells[row, col]) != on:
-            cells[key] = int(on)
+
+    def in_motif(row: float, col: float, edge: int) -> bool:
+        return top <= row < top + rows + edge and left <= col < left + cols + edge
+
+    inner = _Layer(state, made.base, "", (top, left))
+    outer = _Layer(state, made.whole, around(state), (0, 0))
+    for row, col, on in cells:
+        (inner if in_motif(row, col, 0) or not outer.place else outer).cell(row, col, on, hold)
+    for line, on in lines:
+        within = in_motif(line[0], line[1], 1) and in_motif(line[2], line[3], 1)
+        (inner if within or not outer.place else outer).line(line, on, hold)
+    if area is not None:
+        inner.release(area)
+        outer.release(area)
+    return [*inner.patch(), *(outer.patch() if outer.place else [])] or [{"at": ["hands"]}]
+
+
+class _Layer:
+    """Corrections of one grid, gathered for a patch."""
+
+    def __init__(self, state: State, under: Chart, place: str, at: tuple[int, int]) -> None:
+        self.place = place
+        self.under = under
+        self.grid = Grid.of(under) if not place else Grid(under.rows, under.columns)
+        self.name, shift = hand_name(state, self.grid, place)
+        self.at = at
+        self.move = (at[0] + shift[0], at[1] + shift[1])
+        self.present: Mapping[str, Any] | None = state.get("hands", {}).get(self.name)
+        self.drawn = {line_name(line) for line in under.lines.reshape(-1, 4).tolist()}
+        self.put: dict[str, dict[str, int]] = {"cells": {}, "lines": {}}
+        self.gone: dict[str, list[str]] = {"cells": [], "lines": []}
+
+    def cell(self, row: int, col: int, on: bool, hold: bool) -> None:
+        same = bool(self.under.cells[row - self.at[0], col - self.at[1]]) == on
+        self._note("cells", cell_text(row - self.move[0], col - self.move[1]), on, keep=hold or not same)
+
+    def line(self, line: Line, on: bool, hold: bool) -> None:
+        a, b, c, d = line
+        there = line_name((a - self.at[0], b - self.at[1], c - self.at[0], d - self.at[1])) in self.drawn
+        key = line_text((a - self.move[0], b - self.move[1], c - self.move[0], d - self.move[1]))
+        self._note("lines", key, on, keep=hold or there != on)
+
+    def _note(self, part: str, key: str, on: bool, keep: bool) -> None:
+        self.put[part].pop(key, None)
+        if keep:
+            self.put[part][key] = int(on)
         else:
-            cells.pop(key, None)
-            gone_cells.append(key)
-    drawn = {line_name(line) for line in base.lines.reshape(-1, 4).tolist()}
-    for line, on in _lines_of(hand.get("lines", []), chart):
-        key = line_text((line[0] - shift[0], line[1] - shift[1], line[2] - shift[0], line[3] - shift[1]))
-        lines.pop(key, None)
-        if hold or (line_name(line) in drawn) != on:
-            lines[key] = int(on)
-        else:
-            gone_lines.append(key)
-    if "release" in hand and present is not None:
-        area = _numbers("release", hand["release"], 4)
-        top, left = area[0] - shift[0], area[1] - shift[1]
-        kept = Corrections.from_json(present)
+            self.gone[part].append(key)
+
+    def release(self, area: tuple[float, ...]) -> None:
+        if self.present is None:
+            return
+        kept = Corrections.from_json(self.present)
+        top, left = area[0] - self.move[0], area[1] - self.move[1]
         bottom, right = top + area[2], left + area[3]
-        gone_cells += [cell_text(r, c) for r, c in kept.cells if top <= r < bottom and left <= c < right]
-        gone_lines += [
+        self.gone["cells"] += [cell_text(r, c) for r, c in kept.cells if top <= r < bottom and left <= c < right]
+        self.gone["lines"] += [
             line_text(line)
             for line in kept.lines
             if top <= min(line[0], line[2]) and max(line[0], line[2]) <= bottom
             if left <= min(line[1], line[3]) and max(line[1], line[3]) <= right
         ]
-    patch: Patch = []
-    if present is None:
-        patch.append({"at": ["hands"], "set": {name: {"grid": Grid.of(base).to_json(), "cells": {}, "lines": {}}}})
-    for part, put, gone in (("cells", cells, gone_cells), ("lines", lines, gone_lines)):
-        gone = [key for key in dict.fromkeys(gone) if key not in put]
-        if put or gone:
-            patch.append({"at": ["hands", name, part], "set": put, "drop": gone})
-    return patch or [{"at": ["hands"]}]
+
+    def patch(self) -> Patch:
+        patch: Patch = []
+        for part in ("cells", "lines"):
+            there = (self.present or {}).get(part, {})
+            gone = [key for key in dict.fromkeys(self.gone[part]) if key not in self.put[part] and key in there]
+            if self.put[part] or gone:
+                patch.append({"at": ["hands", self.name, part], "set": self.put[part], "drop": gone})
+        if patch and self.present is None:
+            fresh: dict[str, Any] = {"grid": self.grid.to_json(), "cells": {}, "lines": {}}
+            if self.place:
+                fresh["around"] = self.place
+            patch.insert(0, {"at": ["hands"], "set": {self.name: fresh}})
+        return patch
 
 
 def _cells_of(values: Any, chart: Chart) -> Iterator[tuple[int, int, bool]]:

@@ -132,17 +132,17 @@ class Studio:
             return self._answer(piece, history)
 
     def preview(self, piece: str, body: JSON) -> JSON:
-        """Show what a change would give, keeping nothing."""
-        patch = change_patch(body.get("change"))
-        with self._piece(piece) as history:
-            fresh, _ = apply_patch(history.state, patch)
-            jobs.check_state(fresh)
-            return {"view": view_of(self._bench(piece, history.state).make(fresh))}
+        """Show about what a change would give, keeping nothing."""
+        # No lock: a control that moves must not wait for a chart that is just being made in full.
+        state = self.workspace.history(piece).state
+        fresh, _ = apply_patch(state, change_patch(body.get("change")))
+        jobs.check_state(fresh)
+        return {"view": view_of(self._bench(piece, state).draft(fresh))}
 
     def facts(self, piece: str) -> JSON:
         """Return counts, sizes, thread and hours of a piece."""
         state, made = self._made(piece)
-        return {**results.figures_of(results.facts_of(state, made))}
+        return results.figures_of(results.facts_of(state, made), results.piece_making(state, made))
 
     def rows(self, piece: str) -> JSON:
         """Return the chart row by row, for reading aloud."""
@@ -316,10 +316,11 @@ def what_became_of_corrections(before: jobs.Made, after: jobs.Made) -> list[str]
     """Return what she is to be told when a change touched her corrections."""
     told = list(after.told)
     if after.aside > before.aside and before.corrections:
-        word = "correction" if before.corrections == 1 else "corrections"
+        lost = after.aside - before.aside
+        what = "A correction by hand" if lost == 1 else f"{lost} corrections by hand"
         told.append(
-            f"Your {before.corrections} {word} by hand cannot stay: the grid is another one now. They are set aside; "
-            "with the former size they come back, or undo."
+            f"{what} cannot stay: what lies there is another grid now. {'It is' if lost == 1 else 'They are'} set aside; "
+            f"with the former size {'it comes' if lost == 1 else 'they come'} back, or undo."
         )
     elif before.aside > after.aside and after.corrections > before.corrections:
         told.append("Your corrections by hand that were made for this grid are back.")

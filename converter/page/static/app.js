@@ -263,9 +263,9 @@ on("cursor", () => {
 const wide = window.matchMedia("(min-width: 62rem)");
 
 function showView(name) {
-  const both = name === "both" && wide.matches;
+  document.querySelector(`#views input[value=${name}]`).checked = true;
   $("chart-pane").hidden = name === "cloth";
-  $("cloth-pane").hidden = !(name === "cloth" || both);
+  $("cloth-pane").hidden = name === "chart";
   chart.resize();
   cloth.resize();
 }
@@ -273,18 +273,13 @@ function showView(name) {
 for (const input of document.querySelectorAll("#views input")) {
   input.addEventListener("change", () => showView(input.value));
 }
-wide.addEventListener("change", () => {
-  const chosen = document.querySelector("#views input:checked").value;
-  if (chosen === "both" && !wide.matches) {
-    document.querySelector("#views input[value=chart]").checked = true;
-    showView("chart");
-  }
-});
 $("zoom-in").addEventListener("click", () => chart.zoom(1.4));
 $("zoom-out").addEventListener("click", () => chart.zoom(1 / 1.4));
 $("zoom-fit").addEventListener("click", () => chart.fit());
 $("step-correct").addEventListener("toggle", () => {
   if ($("step-correct").open && tools.name === "look") choose("stitch");
+  // Correcting wants room: on a small screen the chart has it alone.
+  if ($("step-correct").open && !wide.matches) showView("chart");
   if (!$("step-correct").open) choose("look");
 });
 
@@ -332,6 +327,11 @@ on("facts", () => {
   showGlance();
   showNotes();
 });
+
+for (const [name, part] of [["--head", ".top"], ["--look", ".look"]]) {
+  const node = document.querySelector(part);
+  new ResizeObserver(() => document.documentElement.style.setProperty(name, `${node.offsetHeight}px`)).observe(node);
+}
 
 // ---- begin ---------------------------------------------------------------------------------------------------------
 

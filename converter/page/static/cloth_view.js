@@ -60,7 +60,7 @@ export class ClothView {
     const crossed = [0, 1, 2].map((kind) => this.tile(`cross${kind}`, step, cloth, thread));
     pen.fillStyle = pen.createPattern(bare, "repeat");
     pen.fillRect(0, 0, (grid.columns + 2 * margin) * step, (grid.rows + 2 * margin) * step);
-    const over = Math.ceil(step * 0.15);
+    const over = Math.ceil(step * 0.2);
     for (let row = 0; row < grid.rows; row += 1) {
       for (let col = 0; col < grid.columns; col += 1) {
         if (!grid.at(row, col)) continue;
@@ -142,7 +142,7 @@ export class ClothView {
         pen.fill();
       }
     } else {
-      const over = Math.ceil(step * 0.15);
+      const over = Math.ceil(step * 0.2);
       canvas.width = step + 2 * over;
       canvas.height = step + 2 * over;
       pen.translate(over, over);
@@ -156,7 +156,7 @@ export class ClothView {
 
   leg(pen, step, thread, [y0, x0, y1, x1], wobble, light) {
     const strands = store.view?.strands ?? 2;
-    const width = step * Math.min(0.46, 0.2 + 0.08 * strands);
+    const width = step * Math.min(0.56, 0.27 + 0.1 * strands);
     pen.lineCap = "round";
     const stroke = (wide, colour, shift = 0) => {
       pen.lineWidth = wide;

@@ -1,6 +1,6 @@
 // The picture: which part of it, which way up, what it is.
 
-import { store, on, keep, preview } from "./store.js";
+import { store, on, keep } from "./store.js";
 import { el, button, choice, check, numberField } from "./build.js";
 
 const SIDES = ["left", "top", "right", "bottom"];
@@ -106,7 +106,6 @@ export function setUpPicture(body, state) {
     }
     crop = next;
     paint();
-    preview({ settings: { crop: crop.map((value) => Math.round(value * 10) / 10) } });
   });
   const end = () => {
     if (!drag) return;

@@ -2,7 +2,7 @@
 
 import { store, on, keep, settled, tell } from "./store.js";
 import { session } from "./api.js";
-import { el, button, choice } from "./build.js";
+import { el, button, choice, check } from "./build.js";
 
 const FILES = [
   ["leaflet", "Leaflet to print (PDF)"],
@@ -17,8 +17,10 @@ export function setUpTake(body, state) {
   const paper = choice({ label: "Paper", options: [["A4", "A4"], ["letter", "Letter"]], chosen: (value) => keep({ options: { paper: value } }, "Paper") });
   const links = FILES.map(([kind, text], at) =>
     button(text, () => fetchFile(kind), { class: at === 0 ? "primary" : "", "data-take": kind }));
+  const large = check({ label: "Larger squares, for tired eyes", changed: (value) => keep({ options: { large: value || null } }, "Larger squares") });
+  const order = check({ label: "With the working order, length by length", changed: (value) => keep({ options: { order: value || null } }, "Working order") });
   const where = el("p", { class: "soft small" });
-  body.append(paper.node, el("div", { class: "downloads" }, links),
+  body.append(paper.node, el("div", {}, large.node, order.node), el("div", { class: "downloads" }, links),
     el("p", { class: "soft small" }, "A picture you did not draw yourself may belong to somebody: ask before you sell or pass on a piece made from it."), where);
 
   async function fetchFile(kind) {
@@ -48,6 +50,8 @@ export function setUpTake(body, state) {
 
   on("state", () => {
     paper.set(store.state.options?.paper ?? "A4");
+    large.set(store.state.options?.large);
+    order.set(store.state.options?.order);
     where.textContent = `This piece is kept on this computer, in ${session.folder}; it is saved as you go.`;
     state.textContent = store.state.options?.paper === "letter" ? "Letter paper" : "A4 paper";
   });
