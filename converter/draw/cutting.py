@@ -12,7 +12,7 @@ import numpy as np
 from converter.draw.canvas import INK, Canvas, Drawing
 from converter.draw.fonts import text_width
 from converter.draw.scene import ChartStyle, draw_lines, line_colour, mark_colour
-from converter.draw.typeset import BODY_MM, LEADING, SMALL_MM, paragraph_height, set_paragraph, wrap_text
+from converter.draw.typeset import BODY_MM, LEADING, SMALL_MM, paragraph_height, set_paragraph, shorten, wrap_text
 from converter.estimate.fabric import stitched_extent
 from converter.estimate.making.words import length, size
 from converter.model.chart import Chart
@@ -170,7 +170,8 @@ class _Sheet:
         self.y = MARGIN_MM
         with self.drawing.tag("Artifact"):
             foot = self.page_mm[1] - MARGIN_MM + 2.0
-            self.drawing.text(MARGIN_MM, foot, self.name, size_mm=2.9, colour=_QUIET)
+            name = shorten(self.name, self.width - 20.0, size_mm=2.9)
+            self.drawing.text(MARGIN_MM, foot, name, size_mm=2.9, colour=_QUIET)
             if self.pages:
                 words = f"{number} of {self.pages}"
                 self.drawing.text(self.page_mm[0] - MARGIN_MM, foot, words, size_mm=2.9, colour=_QUIET, anchor="end")

@@ -74,7 +74,7 @@ def sizes_drawing(
             drawing.begin_page(width, max(high, 60.0), label="Sizes")
         else:
             drawing.begin_page(width, height, label="Sizes")
-        _page(drawing, part, head, f"{title}: which size?", width)
+        _page(drawing, part, head, f"{title}: which size?", width, None if tall else height)
     return drawing
 
 
@@ -92,7 +92,9 @@ def _head_lines(entries: Sequence[SizeEntry], pace: float, width_mm: float) -> l
     return [line for text in (first, second) for line in wrap_text(text, width_mm)]
 
 
-def _page(canvas: Canvas, entries: Sequence[SizeEntry], head: list[str], title: str, width: float) -> None:
+def _page(
+    canvas: Canvas, entries: Sequence[SizeEntry], head: list[str], title: str, width: float, height: float | None
+) -> None:
     y = MARGIN_MM
     with canvas.tag("H1"):
         y = set_paragraph(canvas, MARGIN_MM, y, width - 2 * MARGIN_MM, title, size_mm=7.5, weight="title")
@@ -100,10 +102,13 @@ def _page(canvas: Canvas, entries: Sequence[SizeEntry], head: list[str], title: 
         for line in head:
             y = set_paragraph(canvas, MARGIN_MM, y, width, line)
     y += 4.0
+    high = _TILE_HIGH_MM
+    if height is not None:
+        high = min(high, (height - y - MARGIN_MM - (_ROWS - 1) * _GAP_MM) / _ROWS)
     wide = (width - 2 * MARGIN_MM - _GAP_MM) / 2
     for i, entry in enumerate(entries):
         x = MARGIN_MM + (i % 2) * (wide + _GAP_MM)
-        _tile(canvas, entry, x, y + (i // 2) * (_TILE_HIGH_MM + _GAP_MM), wide)
+        _tile(canvas, entry, x, y + (i // 2) * (high + _GAP_MM), wide, high)
 
 
 def figures(entry: SizeEntry) -> list[str]:
@@ -127,10 +132,10 @@ def _hours(value: float) -> str:
     return f"{max(round(value * 2), 1) / 2:g}" if value < 10 else f"{value:.0f}"
 
 
-def _tile(canvas: Canvas, entry: SizeEntry, x: float, y: float, wide: float) -> None:
+def _tile(canvas: Canvas, entry: SizeEntry, x: float, y: float, wide: float, high: float) -> None:
     chart = entry.chart
     if entry.chosen:
-        canvas.rectangles([[x - 3.0, y, 1.6, _TILE_HIGH_MM]], fill=INK)
+        canvas.rectangles([[x - 3.0, y, 1.6, high]], fill=INK)
     heading = f"{chart.columns} wide, {chart.rows} high"
     with canvas.tag("H2"):
         canvas.text(x, y + 4.0, heading, size_mm=4.6, weight="bold")
@@ -138,7 +143,7 @@ def _tile(canvas: Canvas, entry: SizeEntry, x: float, y: float, wide: float) -> 
             at = x + text_width(heading, 4.6, "bold") + 3.0
             canvas.text(at, y + 4.0, "smallest good one", size_mm=SMALL_MM, weight="italic")
     top = y + 7.0
-    room = _TILE_HIGH_MM - 7.0
+    room = high - 7.0
     tall = chart.rows >= _TALL * chart.columns
     text_wide = min(40.0, wide * 0.46) if tall else wide
     texts = figures(entry)
@@ -146,16 +151,16 @@ def _tile(canvas: Canvas, entry: SizeEntry, x: float, y: float, wide: float) -> 
         # Below a wide chart there is room for two figures in a line.
         texts = [", ".join(pair) for pair in zip(texts[::2], [*texts[1::2], ""], strict=False)]
         texts = [text.removesuffix(", ") for text in texts]
-    high = sum(paragraph_height(t, text_wide, size_mm=SMALL_MM) for t in texts)
+    text_high = sum(paragraph_height(t, text_wide, size_mm=SMALL_MM) for t in texts)
     lost = 3 * SMALL_MM * 1.32 if entry.losses else 0.0
-    box = (wide - text_wide - 4.0, room) if tall else (wide, room - high - lost - 2.0)
+    box = (wide - text_wide - 4.0, room) if tall else (wide, room - text_high - lost - 2.0)
     used = _chart(canvas, chart, x, top, box)
     left, bottom = (x + used[0] + 4.0, top) if tall else (x, top + used[1] + 2.0)
     text_wide = x + wide - left
     for text in texts:
         with canvas.tag("P"):
             bottom = set_paragraph(canvas, left, bottom, text_wide, text, size_mm=SMALL_MM)
-    _lost(canvas, entry, left, bottom, text_wide, y + _TILE_HIGH_MM)
+    _lost(canvas, entry, left, bottom, text_wide, y + high)
 
 
 def _lost(canvas: Canvas, entry: SizeEntry, x: float, y: float, wide: float, bottom: float) -> None:

@@ -36,6 +36,11 @@ class Limit:
     slack: float = SLACK
     """Share by which the figure may fall as the chart gets wider."""
 
+    @property
+    def growth(self) -> float:
+        """The power of the width that the figure is likely to follow; for a first guess only."""
+        return 1.0 if self.figure.endswith("_mm") else _GROWTH
+
 
 @dataclass(frozen=True)
 class Budget:
@@ -142,16 +147,26 @@ class _Scan:
         figures = self.at(i)
         return max(max(figures[limit.figure], 1e-9) / limit.most for limit in self.limits)
 
-    def guess(self, low: int, high: int) -> int:
-        """Return an index strictly between two where the limit is likely to be met."""
+    def reach(self, i: int) -> float:
+        """Return the width at which the tightest limit is likely to be met, judged by one width alone."""
+        figures = self.at(i)
+        shares = ((m.most / max(figures[m.figure], 1e-9)) ** (1 / m.growth) for m in self.limits)
+        return float(self.widths[i] * min(shares))
+
+    def guess(self, low: int, high: int, steps: int) -> int:
+        """Return an index strictly between two where the limit is likely to be met.
+
+        ``steps`` in a row went the same way: they grow, so that a poor first guess is soon made good.
+        """
         known = [i for i in (low, high) if i in self.known]
         if len(known) == 2:
             (w0, r0), (w1, r1) = ((self.widths[i], self.load(i)) for i in known)
             power = max(math.log(r1 / r0) / math.log(w1 / w0), 0.2) if r1 > r0 else _GROWTH
             target = w0 * r0 ** (-1 / power)
-        elif known:
-            ratio = self.load(known[0]) ** (-1 / _GROWTH)
-            target = self.widths[known[0]] * min(max(ratio, 0.4), 2.5)
+        elif known == [low]:
+            target = max(self.reach(low), self.widths[low] * (1 + 0.06 * steps))
+        elif known == [high]:
+            target = min(self.reach(high), self.widths[high] / (1 + 0.06 * steps))
         else:
             target = (self.widths[max(low, 0)] * self.widths[min(high, len(self.widths) - 1)]) ** 0.5
         inside = range(low + 1, high)
@@ -252,11 +267,11 @@ def _near_the_limit(scan: _Scan, start: int | None) -> int:
     while high - low > 1:
         if not scan.known and start is not None:
             i = min(range(count), key=lambda j: abs(scan.widths[j] - start))
-        elif abs(side) >= 2:
+        elif abs(side) >= 2 and low in scan.known and high in scan.known:
             # Twice on the same side: the guess creeps, so halve what is left.
             i, side = (low + high) // 2, 0
         else:
-            i = scan.guess(low, high)
+            i = scan.guess(low, high, abs(side))
         verdict = scan.verdict(i)
         if verdict > 0:
             high, side = i, max(side, 0) + 1
