@@ -26,6 +26,11 @@ def drop_small(mask: MaskArray, max_area_removed: float, connectivity: int = 8) 
     return np.asarray(mask & ~drop[labels])
 
 
+def fill_small(mask: MaskArray, max_area_filled: float) -> MaskArray:
+    """Return the mask with ground parts (4-connected) of at most so many pixels filled."""
+    return np.asarray(~drop_small(~mask, max_area_filled, connectivity=4))
+
+
 def simplify_mask(mask: MaskArray, radius_pixels: float) -> MaskArray:
     """Return the mask with ground and ink details narrower than twice the radius smoothed away.
 

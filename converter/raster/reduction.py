@@ -52,7 +52,7 @@ def reduce_prepared(ready: Prepared, settings: ChartSettings) -> Reduction:
     if not cells.any():
         cells = coverage_peak(drawn.coverage[MARGIN:-MARGIN, MARGIN:-MARGIN])
     cells, grid = _trim_free_side(cells, grid, ready, settings)
-    return _result(ready, work, grid, cells, {"flat": work.flat, "ink": work.ink, "laid": laid})
+    return _result(ready, work, grid, cells, {"depth": work.depth, "ink": work.ink, "laid": laid})
 
 
 def _set_detail(laid: MaskArray, pixels: int, settings: ChartSettings) -> tuple[MaskArray, float]:

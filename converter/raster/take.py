@@ -11,10 +11,9 @@ import numpy.typing as npt
 from converter.errors import RequestError
 from converter.model.arrays import GrayArray, MaskArray
 from converter.raster.grid import Bounds, Grid, find_phase, lay_plain
+from converter.raster.light import Ink, find_ink
 from converter.raster.prepare import Prepared
 from converter.raster.resample import summed_area
-from converter.raster.threshold import threshold_otsu
-from converter.raster.tone import flatten_light
 from converter.settings import ChartSettings
 
 PIXELS_A_STITCH = 12
@@ -25,7 +24,8 @@ COARSE = 700
 class Work:
     """The picture at working size: ink and where it lies."""
 
-    flat: npt.NDArray[np.float32]
+    depth: npt.NDArray[np.float32]
+    """0 = paper, 1 = ink."""
     ink: MaskArray
     box: Bounds
     """Of the ink (or of the whole picture if nothing is to be trimmed), pixels of the working picture."""
@@ -40,7 +40,8 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
     coarse_scale = min(1.0, COARSE / max(height, width))
     coarse = _resize(ready.gray, coarse_scale)
     if trim:
-        ink = _ink(flatten_light(coarse), settings.reduction.dark)
+        guess = COARSE / max(ready.columns or 0, ready.rows or 0)
+        ink = _ink(coarse, max(6.0, min(12.0, guess)), settings.reduction.dark).mask
         top, left, bottom, right = (v / coarse_scale for v in _ink_box(ink))
     else:
         top, left, bottom, right = 0.0, 0.0, float(height), float(width)
@@ -52,8 +53,8 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
     part = ready.gray[first_row:last_row, first_col:last_col]
     scale = pixels / plain.cell
     gray = _resize(part, scale)
-    flat = flatten_light(gray)
-    ink = _ink(flat, settings.reduction.dark)
+    found = _ink(gray, pixels, settings.reduction.dark)
+    ink = found.mask
     to_standing = np.array([[1 / scale, 0, first_row], [0, 1 / scale, first_col], [0, 0, 1.0]])
     if ready.clear is not None:
         gone = cv2.resize(
@@ -63,7 +64,7 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
         )
         ink &= gone == 0
     box: Bounds = _ink_box(ink) if trim else (0.0, 0.0, float(ink.shape[0]), float(ink.shape[1]))
-    return Work(flat, ink, box, to_standing)
+    return Work(found.depth, ink, box, to_standing)
 
 
 def _resize(gray: npt.NDArray[np.uint8], scale: float) -> GrayArray:
@@ -93,17 +94,14 @@ def find_grid(work: Work, ready: Prepared, settings: ChartSettings) -> Grid:
     )
 
 
-def _ink(flat: npt.NDArray[np.float32], dark: float) -> MaskArray:
-    levels = np.rint(flat * 255).astype(np.uint8)
-    low, high = np.percentile(levels, [0.05, 99.95])
-    if high - low < 12:
+def _ink(gray: GrayArray, pixels: float, dark: float) -> Ink:
+    found = find_ink(gray, pixels, dark)
+    if found is None:
         raise RequestError(
             "The picture is blank: it has no dark parts that could become stitches.",
             "Choose another picture or another crop.",
         )
-    at = threshold_otsu(levels)
-    edge = at + (255 - at if dark > 0 else at) * dark / 100 * 0.9
-    return np.asarray(levels <= edge)
+    return found
 
 
 def _ink_box(ink: MaskArray) -> tuple[int, int, int, int]:

@@ -1,0 +1,182 @@
+"""Ink by its edges, whatever light falls on the paper.
+
+A shadow changes the brightness of paper and ink together, but it has no sharp edge where there is no ink. So the
+picture is taken in logarithms, where light only adds, and
+
+1. the *band* is found: pixels round which dark and light lie close together, with a good part of the picture's usual
+   ink contrast between them;
+2. each pixel of the band is ink if it is darker than the middle between the darkest and the lightest next to it;
+3. what lies between the bands falls into regions, and each region is ink or paper as the rim of the band round it says
+   (each pixel of the rim has a vote that weighs as its contrast);
+4. ink in the band that is no darker than the paper regions close by is the rim of a shadow and is dropped;
+5. the brightness of the paper is filled in from the paper regions, and tells how dark each pixel is against it.
+
+Related: S. D. Yanowitz, A. M. Bruckstein, A new method for image segmentation, CVGIP 46(1), 1989, 82-95 (a threshold
+surface through the edges and a check of each object by its rim).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from converter.model.arrays import GrayArray, MaskArray
+from converter.raster.morphology import drop_small, fill_small
+
+LIFT = 0.04
+"""Added before the logarithm, so that noise in the deepest black is not blown up."""
+BAND_SHARE = 0.33
+"""Share of the usual ink contrast that makes an edge."""
+SOFTNESS = (0.07, 0.14, 0.22)
+"""Smoothing in stitches, the least that leaves no coarse grain."""
+COARSE_GRAIN = 0.04
+"""Tiny holes to a square stitch of ink, from which on the grain of the paper shows."""
+GRAY_IS_INK = 0.45
+PAPER_SHOWS = 0.2
+"""Depths (see `Ink.depth`) used on grainy strokes."""
+LEAST_CONTRAST = 0.08
+"""Logarithm: paper and ink that differ by less than about 8 % count as blank."""
+
+Plane = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True, eq=False)
+class Ink:
+    """What is ink in a picture."""
+
+    mask: MaskArray
+    """(H, W)"""
+    depth: Plane
+    """(H, W), 0 = as bright as the paper there, 1 = as dark as the ink usually is."""
+    contrast: float
+    """Usual difference of paper and ink, natural logarithm."""
+    grainy: bool = False
+    """The tooth of the paper shows in the strokes, as with pencil or chalk."""
+
+
+def find_ink(gray: GrayArray, pixels: float, dark: float = 0.0) -> Ink | None:
+    """Return the ink of a picture, or None if it is blank.
+
+    Parameters
+    ----------
+    gray : ndarray of shape (H, W), float32, 0 to 1
+    pixels : float
+        Pixels a stitch; edges are looked for over about a quarter of a stitch.
+    dark : float
+        -100 only the darkest parts are ink, 100 nearly everything darker than the paper is.
+    """
+    found: Ink | None = None
+    for softness in SOFTNESS:
+        found = _ink_at(gray, pixels, dark, softness)
+        if found is None or _texture(found.mask, pixels) < COARSE_GRAIN:
+            break
+    if found is None:
+        return None
+    grainy = softness > SOFTNESS[0]
+    mask = found.mask
+    if grainy:
+        # Where the grain shows, gray against the paper is surer than the many small edges.
+        mask = _fill_gray_holes(mask | (found.depth > GRAY_IS_INK), found.depth, 3 * pixels**2)
+    mask = fill_small(mask, (0.4 if grainy else 0.06) * pixels**2)
+    mask = drop_small(mask, (0.12 if grainy else 0.02) * pixels**2)
+    return Ink(mask, found.depth, found.contrast, grainy)
+
+
+def _texture(mask: MaskArray, pixels: float) -> float:
+    """Return the number of tiny holes in each square stitch of ink."""
+    count, _, stats, _ = cv2.connectedComponentsWithStats((~mask).view(np.uint8), connectivity=4)
+    tiny = (stats[:, cv2.CC_STAT_AREA] < 0.3 * pixels**2).sum()
+    return float(tiny) / max(float(mask.sum()) / pixels**2, 1.0)
+
+
+def _fill_gray_holes(mask: MaskArray, depth: Plane, max_area_filled: float) -> MaskArray:
+    """Fill holes in which the paper itself never shows."""
+    count, labels, stats, _ = cv2.connectedComponentsWithStats((~mask).view(np.uint8), connectivity=4)
+    area = stats[:count, cv2.CC_STAT_AREA]
+    bare = np.bincount(labels[depth < PAPER_SHOWS], minlength=count)
+    fill = (area <= max_area_filled) & (bare < 0.15 * area)
+    fill[0] = False
+    return np.asarray(mask | fill[labels])
+
+
+def _ink_at(gray: GrayArray, pixels: float, dark: float, softness: float) -> Ink | None:
+    level = np.log(cv2.GaussianBlur(gray, (0, 0), max(0.5, softness * pixels)) + np.float32(LIFT)).astype(np.float32)
+    reach = max(2, round((0.15 + softness) * pixels))
+    foot = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
+    low, high = cv2.erode(level, foot), cv2.dilate(level, foot)
+    span = np.asarray(high - low, dtype=np.float32)
+    noise = float(np.median(span))
+    contrast = _usual_contrast(span, noise)
+    if contrast < LEAST_CONTRAST:
+        return None
+    edge = max(BAND_SHARE * contrast, min(1.6 * noise, 0.6 * contrast))
+    band = span > edge
+    shift = np.float32(0.45 * max(-100.0, min(100.0, dark)) / 100)
+    dark_side = level < (high + low) / 2 + shift * span
+    mask = _vote(band, dark_side, span)
+    mask = _drop_shadow_rims(mask, band, level, pixels, contrast)
+    paper = _fill_paper(level, mask, band, pixels)
+    depth = np.asarray((paper - level) / np.float32(contrast), dtype=np.float32)
+    if dark > 0:
+        mask = mask | (depth > 0.75 - 0.55 * dark / 100)
+    elif dark < 0:
+        mask = mask & (depth > 0.1 + 0.8 * -dark / 100)
+    return Ink(np.asarray(mask, dtype=np.bool_), depth, contrast)
+
+
+def _usual_contrast(span: Plane, noise: float) -> float:
+    """Return the contrast of the stronger edges: the middle of those above half the strongest."""
+    sample = span[::2, ::2].ravel()
+    top = float(np.percentile(sample, 99.5))
+    strong = sample[sample > max(0.5 * top, 1.2 * noise)]
+    return float(np.median(strong)) if len(strong) else top
+
+
+def _vote(band: MaskArray, dark_side: MaskArray, span: Plane) -> MaskArray:
+    """Label the band by its dark side and every region between by the vote of its rim."""
+    plain = ~band
+    count, labels = cv2.connectedComponents(plain.view(np.uint8), connectivity=4, ltype=cv2.CV_32S)
+    near = cv2.dilate(labels.astype(np.float32), np.ones((3, 3), np.uint8)).astype(np.int32)
+    rim = band & (near > 0)
+    who = near[rim]
+    weight = span[rim].astype(np.float64)
+    ink_votes = np.bincount(who, weights=np.where(dark_side[rim], weight, 0), minlength=count)
+    all_votes = np.bincount(who, weights=weight, minlength=count)
+    is_ink = ink_votes > 0.5 * all_votes
+    is_ink[0] = False
+    return np.asarray(np.where(band, dark_side, is_ink[labels]))
+
+
+def _drop_shadow_rims(mask: MaskArray, band: MaskArray, level: Plane, pixels: float, contrast: float) -> MaskArray:
+    """Drop ink of the band that is about as bright as the paper regions close by."""
+    reach = max(2, round(0.6 * pixels))
+    foot = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
+    bright = np.float32(level.max() + 1)
+    paper = cv2.erode(np.where(~mask & ~band, level, bright).astype(np.float32), foot)
+    doubtful = mask & band & (level > paper - np.float32(0.12 * contrast)) & (paper < bright)
+    return np.asarray(mask & ~doubtful)
+
+
+def _fill_paper(level: Plane, mask: MaskArray, band: MaskArray, pixels: float) -> Plane:
+    """Return the level of bare paper everywhere: the mean of the paper near by, farther away where there is none."""
+    known = (~mask & ~band).astype(np.float32)
+    if known.sum() < 16:
+        known = (~mask).astype(np.float32)
+    scale = min(1.0, 200 / max(level.shape))
+    size = (max(2, round(level.shape[1] * scale)), max(2, round(level.shape[0] * scale)))
+    weight = cv2.resize(known, size, interpolation=cv2.INTER_AREA)
+    total = cv2.resize(level * known, size, interpolation=cv2.INTER_AREA)
+    out = np.zeros_like(total)
+    left = np.ones_like(total)
+    for reach in (3, 9, 27, 81, 243):
+        w = cv2.blur(weight, (reach, reach), borderType=cv2.BORDER_REPLICATE)
+        t = cv2.blur(total, (reach, reach), borderType=cv2.BORDER_REPLICATE)
+        sure = np.clip(w * 4, 0, 1) * left
+        out += np.where(w > 1e-6, t / np.maximum(w, 1e-6), 0) * sure
+        left -= sure
+    mean = float(total.sum() / max(weight.sum(), 1e-6))
+    out += mean * left
+    return np.asarray(cv2.resize(out, (level.shape[1], level.shape[0]), interpolation=cv2.INTER_LINEAR), np.float32)
