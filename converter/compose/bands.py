@@ -72,13 +72,14 @@ class Band(Protocol):
 
 
 def _unit_stitches(points: list[tuple[float, float]]) -> list[list[tuple[float, float]]]:
-    """Cut the closed or open path through grid points into backstitches one cell long."""
+    """Cut a path of level, upright and 45 degree runs through grid points into backstitches one cell long."""
     stitches = []
     for (r0, c0), (r1, c1) in pairwise(points):
         steps = int(max(abs(r1 - r0), abs(c1 - c0)))
+        # Whole steps, so that every end is a hole exactly and reflections agree to the last bit.
+        down, along = (r1 - r0) / max(1, steps), (c1 - c0) / max(1, steps)
         for k in range(steps):
-            a, b = k / steps, (k + 1) / steps
-            stitches.append([(r0 + (r1 - r0) * a, c0 + (c1 - c0) * a), (r0 + (r1 - r0) * b, c0 + (c1 - c0) * b)])
+            stitches.append([(r0 + down * k, c0 + along * k), (r0 + down * (k + 1), c0 + along * (k + 1))])
     return stitches
 
 
@@ -231,6 +232,12 @@ class CornerBand:
         return False, 0
 
 
+def _columns(shift: int) -> str:
+    """Return a number of columns more or fewer, in words."""
+    count = "one column" if abs(shift) == 1 else f"{abs(shift)} columns"
+    return f"{count} {'more' if shift > 0 else 'fewer'}"
+
+
 @dataclass(frozen=True, eq=False)
 class FittedStrip:
     """A fitted ring of a strip, with its words."""
@@ -266,7 +273,7 @@ class FittedStrip:
         profile = self.ring.profile
         place = "of each side" if which == "all" else f"of {which}"
         if side.move is Move.MIDDLE:
-            return f"one column {'more' if side.shift > 0 else 'fewer'} in the middle {place}"
+            return f"{_columns(side.shift)} in the middle {place}"
         if side.move is Move.REVERSAL:
             return f"the strip turns back on itself in the middle {place}"
         if side.move is Move.CENTRE:
@@ -280,6 +287,8 @@ class FittedStrip:
                 where = "on each side" if which == "all" else f"on {which}"
                 return f"{count} ({kind}) put in {where}"
             turn = ", where the strip also turns back in the middle" if profile.axis is None else ""
+            if side.shift:
+                turn = f", and {_columns(side.shift)} in the middle"
             return f"{count} ({kind}) put in in each half {place}{turn}"
         return ""
 

@@ -38,6 +38,7 @@ GAP_COSTS = (0.0, 1.0, 2.5)
 PAD_COST = 2.0
 UNEQUAL_GAPS_COST = 3.0
 DROPPED_ROW_COST = 4.0
+NO_CLEAN_PLACE_COST = 10.0
 FREE_GAP_COST = 0.2
 """For each stitch that the first gap differs from the wish when the outer size is given."""
 
@@ -145,7 +146,7 @@ def _chain_costs(across: list[Chain], up: list[Chain], moves: frozenset[str], fi
 
 def _narrow(ring: FittedBand) -> bool:
     """Return whether corner and middle of a ring are near each other."""
-    if not isinstance(ring, FittedStrip):
+    if not isinstance(ring, FittedStrip) or ring.ring.profile.lenient:
         return False
     profile = ring.ring.profile
     reach = 2 * (profile.depth + 3) + max(profile.period, profile.measure.widest)
@@ -241,6 +242,22 @@ def _candidates(
     if len(bands) == 1 and isinstance(bands[0], StripBand):
         return _single(bands[0], across, up, pairs, moves, count)
     return _several(bands, across, up, pairs)
+
+
+def _as_they_come(bands: list[Band]) -> Iterator[list[Band]]:
+    """Yield the bands with every corner and fold allowed, however it looks, and words that say so."""
+    relaxed: list[Band] = []
+    for band in bands:
+        if isinstance(band, StripBand):
+            corners = tuple(Corner) if not band.searches else tuple(s.corner for s in band.searches)
+            band = StripBand(
+                profile_of(band.profile.strip, lenient=True),
+                corners,
+                "this strip has no clean corner or middle for this size: some of its pieces are cut",
+                NO_CLEAN_PLACE_COST,
+            )
+        relaxed.append(band)
+    yield relaxed
 
 
 def _shallower(bands: list[Band]) -> Iterator[list[Band]]:
@@ -345,7 +362,7 @@ def fit_borders(
 
     plans: list[BorderPlan] = []
     shallower = _shallower(bands) if outer is not None and "depth" in allowed else iter(())
-    for chosen in chain([bands], shallower):
+    for chosen in chain([bands], _as_they_come(bands), shallower):
         depths = [band.depth for band in chosen]
         cells = middle.cells
         if outer is not None and not middle.given:

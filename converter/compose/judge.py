@@ -26,21 +26,32 @@ _RING = ((-1, -1), (-1, 0), (-1, 1), (0, 1), (1, 1), (1, 0), (1, -1), (0, -1))
 KINDS = ("lone", "end", "fork", "solid")
 
 FeatureArray = npt.NDArray[np.bool_]
-"""(4, rows, cols): lone cross, line end, fork, corner of a solid 2 x 2 square."""
+"""(rows, cols, 4): lone cross, line end, fork, corner of a solid 2 x 2 square."""
 
 
-def _neighbours(cells: CellArray) -> npt.NDArray[np.uint8]:
-    """Return the eight neighbours of every cell, going round, as (8, rows, cols) of 0 and 1; outside is blank."""
-    padded = np.pad(cells, 1).astype(np.uint8)
+def _surround_codes(cells: CellArray) -> npt.NDArray[np.uint8]:
+    """Return the eight neighbours of every cell as bits, going round from the top left; outside is blank."""
     rows, cols = cells.shape
-    return np.stack([padded[1 + r : 1 + r + rows, 1 + c : 1 + c + cols] for r, c in _RING])
+    padded = np.zeros((rows + 2, cols + 2), dtype=np.uint8)
+    padded[1:-1, 1:-1] = cells
+    code = np.zeros((rows, cols), dtype=np.uint8)
+    for bit, (r, c) in enumerate(_RING):
+        code |= padded[1 + r : 1 + r + rows, 1 + c : 1 + c + cols] << np.uint8(bit)
+    return code
 
 
-def _features(cells: CellArray, around: npt.NDArray[np.uint8]) -> FeatureArray:
-    count = around.sum(axis=0)
-    arms = ((around == 0) & (np.roll(around, -1, axis=0) == 1)).sum(axis=0)
-    solid = (around[3] & around[4] & around[5]).astype(np.bool_)
-    return np.stack([cells & (count == 0), cells & (count == 1), cells & (arms >= 3), cells & solid])
+def _feature_table() -> npt.NDArray[np.bool_]:
+    """(256, 4): which of `KINDS` a cross with these neighbours is."""
+    table = np.zeros((256, 4), dtype=np.bool_)
+    for code in range(256):
+        ring = [(code >> k) & 1 for k in range(8)]
+        arms = sum(not ring[k - 1] and ring[k] for k in range(8))
+        # Neighbours 3, 4 and 5 are right, lower right and below.
+        table[code] = (sum(ring) == 0, sum(ring) == 1, arms >= 3, bool(ring[3] and ring[4] and ring[5]))
+    return table
+
+
+_FEATURES = _feature_table()
 
 
 def line_features(cells: CellArray) -> FeatureArray:
@@ -52,17 +63,10 @@ def line_features(cells: CellArray) -> FeatureArray:
 
     Returns
     -------
-    features : ndarray of shape (4, rows, cols), bool
+    features : ndarray of shape (rows, cols, 4), bool
         In the order of `KINDS`. A solid square is marked at its top left cross.
     """
-    return _features(cells, _neighbours(cells))
-
-
-def _surrounds(cells: CellArray, around: npt.NDArray[np.uint8]) -> npt.NDArray[np.int16]:
-    """Return the 3 x 3 surround of every cell as a number under 512, the same for all turned and mirrored forms."""
-    weights = (1 << np.arange(8, dtype=np.int16)).reshape(8, 1, 1)
-    code = (around * weights).sum(axis=0).astype(np.int16) + cells.astype(np.int16) * 256
-    return np.asarray(_SAME_FORM[code])
+    return np.asarray(_FEATURES[_surround_codes(cells)] & cells[:, :, None])
 
 
 def _same_form_table() -> npt.NDArray[np.int16]:
@@ -144,15 +148,17 @@ class StripMeasure:
     @cached_property
     def has(self) -> npt.NDArray[np.bool_]:
         """(4,), whether the strip has lone crosses, ends, forks, solid squares."""
-        return np.asarray(line_features(self._long)[:, :, self._middle].any(axis=(1, 2)))
+        return np.asarray(line_features(self._long)[:, self._middle].any(axis=(0, 1)))
 
     @cached_property
     def surrounds(self) -> npt.NDArray[np.bool_]:
-        """(512,), which 3 x 3 surrounds occur."""
+        """(256,), which surrounds of a cross occur, turned and mirrored as one likes."""
         known = np.zeros(512, dtype=np.bool_)
         long = self._long
-        known[_surrounds(long, _neighbours(long))[:, self._middle]] = True
-        return known
+        code = _surround_codes(long)[:, self._middle]
+        known[_SAME_FORM[code + 256 * long[:, self._middle].astype(np.int16)]] = True
+        # Only surrounds of crosses are ever asked for: by the code of the neighbours alone.
+        return np.asarray(known[_SAME_FORM[np.arange(256) + 256]])
 
     @cached_property
     def _own(self) -> tuple[frozenset[bytes], int, int, bool]:
@@ -165,6 +171,10 @@ class StripMeasure:
         for box, piece in pieces(long):
             if box[1].start > 0 and box[1].stop < n:
                 shapes.add(shape_key(piece))
+                if np.array_equal(piece, piece[:, ::-1]):
+                    # Its middle column may be doubled to stand in the middle of an even side.
+                    middle = (piece.shape[1] - 1) // 2
+                    shapes.add(shape_key(np.insert(piece, middle, piece[:, middle], axis=1)))
                 sizes.append(int(piece.sum()))
                 widest = max(widest, piece.shape[1])
             elif piece.shape[1] > n - p:
@@ -174,7 +184,7 @@ class StripMeasure:
 
     @property
     def shapes(self) -> frozenset[bytes]:
-        """Keys of the closed pieces."""
+        """Keys of the closed pieces, and of those with their middle column doubled."""
         return self._own[0]
 
     @property
@@ -205,12 +215,11 @@ class StripMeasure:
         count : ndarray of shape (rows, cols), bool, optional
             Where clash is counted; everywhere when None.
         """
-        around = _neighbours(cells)
-        inner = ~ndimage.binary_dilation(open_edges, structure=_EIGHT)
+        code = _surround_codes(cells)
+        inner = cells & ~open_edges & (_surround_codes(open_edges) == 0)
         where = inner if count is None else inner & count
-        features = _features(cells, around)
-        clash = int((features & where)[~self.has].sum())
-        novelty = int((cells & inner & ~self.surrounds[_surrounds(cells, around)]).sum())
+        clash = int(_FEATURES[code[where]][:, ~self.has].sum())
+        novelty = int((~self.surrounds[code[inner]]).sum())
         broken, foreign = False, 0
         for box, piece in pieces(cells):
             if (open_edges[box] & piece).any():

@@ -52,6 +52,8 @@ class Profile:
     """A strip with everything the search looks up."""
 
     strip: Strip
+    lenient: bool = False
+    """Take every place, however it looks: for strips that have no clean corner or fold at all."""
     searches: dict[int, object] = field(default_factory=dict)
     _turned: dict[tuple[int, int], Spot] = field(default_factory=dict)
 
@@ -60,12 +62,12 @@ class Profile:
         """One repeat, (d, p)."""
         return self.strip.tile
 
-    @property
+    @cached_property
     def depth(self) -> int:
         """Rows."""
         return self.strip.depth
 
-    @property
+    @cached_property
     def period(self) -> int:
         """Columns."""
         return self.strip.period
@@ -120,6 +122,8 @@ class Profile:
         return np.take(self.tile, np.arange(start, start + count) % self.period, axis=1)
 
     def _spot(self, verdict: Verdict, corner: bool = False) -> Spot:
+        if self.lenient:
+            return Spot(True, 0, 6.0 * verdict.broken + 2.0 * verdict.foreign + 0.75 * verdict.clash)
         if verdict.broken or verdict.clash > MOST_CLASH:
             return BAD
         if verdict.foreign and self.separate:
@@ -248,16 +252,18 @@ class Profile:
 
 
 @lru_cache(maxsize=256)
-def _profile(tile: bytes, shape: tuple[int, int], name: str, kind: str, upright: bool, corner: bytes) -> Profile:
+def _profile(
+    tile: bytes, shape: tuple[int, int], name: str, kind: str, upright: bool, corner: bytes, lenient: bool
+) -> Profile:
     cells = np.frombuffer(tile, dtype=np.bool_).reshape(shape).copy()
     cells.setflags(write=False)
     side = round(len(corner) ** 0.5)
     piece = np.frombuffer(corner, dtype=np.bool_).reshape(side, side).copy() if corner else None
-    return Profile(Strip(name, cells, kind, upright, piece))
+    return Profile(Strip(name, cells, kind, upright, piece), lenient)
 
 
-def profile_of(strip: Strip) -> Profile:
+def profile_of(strip: Strip, lenient: bool = False) -> Profile:
     """Return the profile of a strip; equal strips share one, so that it is worked out once."""
     corner = b"" if strip.corner is None else strip.corner.tobytes()
     shape = (strip.depth, strip.period)
-    return _profile(strip.tile.tobytes(), shape, strip.name, strip.kind, strip.upright, corner)
+    return _profile(strip.tile.tobytes(), shape, strip.name, strip.kind, strip.upright, corner, lenient)

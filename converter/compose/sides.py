@@ -5,7 +5,8 @@ stitch whatever its length. The half begins at the corner with column ``phi`` of
 the middle. The fold stands at half column ``f = 2 phi + n - 1``. If that is a mirror axis of the strip (``f = a``
 modulo the period) the fold cannot be seen and the side is *plain*. If not, one of these moves makes it fit:
 
-- *middle*: the fold stands half a column off an axis, so one column more or less stands in the middle;
+- *middle*: the fold stands half a column off an axis, so one column more or less stands in the middle; between
+  separate pieces the space in the middle may differ by more;
 - *reversal*: the strip turns back on itself somewhere else; the only way for strips without an upright mirror;
 - *widen*: ``r`` columns in each half are doubled, or blank columns set in between separate pieces, evenly spread;
 - *centre*: a piece of its own covers the middle.
@@ -28,10 +29,12 @@ from converter.model.arrays import CellArray
 REVERSAL_COST = 3.0
 MIDDLE_COST = 2.0
 CENTRE_COST = 3.5
-MOST_PER_PLACE = 2
+MOST_PER_PLACE = 3
 """Blank columns set in at one place between pieces."""
 BLANKS = (1, 2, 3)
 """Blank columns allowed between a corner piece or middle piece and the run."""
+MORE_BLANKS = (4, 5, 6)
+"""Where the side is too short for anything else."""
 
 
 class Corner(IntEnum):
@@ -71,7 +74,7 @@ class Side:
         Block corners: blank columns between corner piece and run. Turned corners of separate pieces: blank columns
         after the run.
     shift : int
-        Middle only: +1 a column more, -1 one fewer.
+        Columns more (+) or fewer (-) in the middle than at an axis of the strip.
     cost : float
     clash : int
         Foreign stitches in the half (in the whole of a turned side).
@@ -170,12 +173,12 @@ def folded_sides(profile: Profile, corner: Corner, n: int, phi: int) -> dict[Mov
         if a is None:
             found[Move.REVERSAL] = Side(n, phi, Move.REVERSAL, REVERSAL_COST + fold.cost, fold.clash)
         else:
-            off = (f - a) % p
-            if off == 0:
+            shift = _shift(profile, f)
+            if shift == 0:
                 found[Move.PLAIN] = Side(n, phi, Move.PLAIN, fold.cost, fold.clash)
-            elif off in (1, p - 1):
-                shift = 1 if off == 1 else -1
-                found[Move.MIDDLE] = Side(n, phi, Move.MIDDLE, MIDDLE_COST + fold.cost, fold.clash, shift=shift)
+            elif shift is not None:
+                cost = _middle_cost(shift) + fold.cost
+                found[Move.MIDDLE] = Side(n, phi, Move.MIDDLE, cost, fold.clash, shift=shift)
             else:
                 found[Move.REVERSAL] = Side(n, phi, Move.REVERSAL, REVERSAL_COST + fold.cost, fold.clash)
     wide = _widened_side(profile, n, phi, low)
@@ -185,6 +188,22 @@ def folded_sides(profile: Profile, corner: Corner, n: int, phi: int) -> dict[Mov
     if centre is not None:
         found[Move.CENTRE] = centre
     return found
+
+
+def _shift(profile: Profile, f: int) -> int | None:
+    """Return how many columns more (+) or fewer (-) than at the nearest axis stand in the middle, or None.
+
+    A running strip may be off by one column. Between separate pieces the space in the middle may be as wide or as
+    narrow as still looks right, which the table of folds has settled.
+    """
+    assert profile.axis is not None
+    p = profile.period
+    off = (f - profile.axis + p // 2) % p - p // 2
+    return off if profile.separate or abs(off) <= 1 else None
+
+
+def _middle_cost(shift: int) -> float:
+    return MIDDLE_COST + 0.75 * (abs(shift) - 1) if shift else 0.0
 
 
 def _widen_cost(profile: Profile, extra: int) -> tuple[float, int]:
@@ -210,14 +229,15 @@ def _widened_side(profile: Profile, n: int, phi: int, low: int) -> Side | None:
             break
         f = 2 * phi + n - 2 * extra - 1
         fold = profile.folds[f % (2 * p)]
-        if not fold.usable or (a is not None and (f - a) % p != 0):
+        shift = 0 if a is None else _shift(profile, f)
+        if not fold.usable or shift is None:
             continue
         cost, clash = _widen_cost(profile, extra)
-        cost += fold.cost + (REVERSAL_COST if a is None else 0.0)
+        cost += fold.cost + (REVERSAL_COST if a is None else _middle_cost(shift))
         clash += fold.clash
         if clash <= MOST_CLASH and (best is None or cost < best.cost):
-            best = Side(n, phi, Move.WIDEN, cost, clash, extra=extra)
-        if best is not None and a is not None:
+            best = Side(n, phi, Move.WIDEN, cost, clash, extra=extra, shift=shift)
+        if best is not None and a is not None and best.shift == 0:
             break
     return best
 
@@ -252,9 +272,11 @@ def block_sides(profile: Profile, w: int, phi: int) -> dict[Move, Side]:
     if not start.usable:
         return found
     usual = min(BLANKS[-1], max(BLANKS[0], profile.trail[phi - 1]))
-    for blanks in BLANKS:
+    for blanks in (*BLANKS, *MORE_BLANKS):
+        if blanks in MORE_BLANKS and found:
+            break
         for move, side in folded_sides(profile, Corner.BLOCK, w - 2 * blanks, phi).items():
-            cost = side.cost + start.cost + 0.4 * abs(blanks - usual)
+            cost = side.cost + start.cost + 0.4 * abs(blanks - usual) + max(0, blanks - BLANKS[-1])
             if move not in found or cost < found[move].cost:
                 found[move] = Side(
                     side.length, phi, move, cost, side.clash + start.clash, side.extra, side.piece, side.space,
