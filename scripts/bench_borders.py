@@ -269,7 +269,7 @@ def spoilt(tile: np.ndarray, rng: np.random.Generator) -> tuple[np.ndarray, int]
     n = -(-5 * p // 2)
     start = int(rng.integers(p))
     shown = np.take(tile, np.arange(start, start + n) % p, axis=1).copy()
-    wrong = round(0.02 * shown.size)
+    wrong = int(0.02 * shown.size)  # at most 2 %
     at = rng.choice(shown.size, wrong, replace=False)
     shown.flat[at] = ~shown.flat[at]
     return shown, p
