@@ -87,7 +87,7 @@ def find_ink(gray: GrayArray, pixels: float, dark: float = 0.0) -> Ink | None:
 
 def _texture(mask: MaskArray, pixels: float) -> float:
     """Return the number of tiny holes in each square stitch of ink."""
-    count, _, stats, _ = cv2.connectedComponentsWithStats((~mask).view(np.uint8), connectivity=4)
+    _, _, stats, _ = cv2.connectedComponentsWithStats((~mask).view(np.uint8), connectivity=4)
     tiny = (stats[:, cv2.CC_STAT_AREA] < 0.3 * pixels**2).sum()
     return float(tiny) / max(float(mask.sum()) / pixels**2, 1.0)
 
@@ -175,8 +175,8 @@ def _fill_paper(level: Plane, mask: MaskArray, band: MaskArray, pixels: float) -
         w = cv2.blur(weight, (reach, reach), borderType=cv2.BORDER_REPLICATE)
         t = cv2.blur(total, (reach, reach), borderType=cv2.BORDER_REPLICATE)
         sure = np.clip(w * 4, 0, 1) * left
-        out += np.where(w > 1e-6, t / np.maximum(w, 1e-6), 0) * sure
-        left -= sure
+        out = out + np.where(w > 1e-6, t / np.maximum(w, 1e-6), 0) * sure
+        left = left - sure
     mean = float(total.sum() / max(weight.sum(), 1e-6))
-    out += mean * left
-    return np.asarray(cv2.resize(out, (level.shape[1], level.shape[0]), interpolation=cv2.INTER_LINEAR), np.float32)
+    filled = np.asarray(out + mean * left, dtype=np.float32)
+    return np.asarray(cv2.resize(filled, (level.shape[1], level.shape[0]), interpolation=cv2.INTER_LINEAR), np.float32)

@@ -93,8 +93,8 @@ def _result(
     return Reduction(
         cells=back.apply(cells),
         placement=placement,
-        kind="line",
-        reason="",
+        kind=work.kind.name,
+        reason=work.kind.reason,
         readability=100.0,
         losses=(),
         loss_mask=np.zeros(ready.source_shape, dtype=np.bool_),

@@ -11,13 +11,16 @@ import numpy.typing as npt
 from converter.errors import RequestError
 from converter.model.arrays import GrayArray, MaskArray
 from converter.raster.grid import Bounds, Grid, find_phase, lay_plain
-from converter.raster.light import Ink, find_ink
+from converter.raster.kind import Kind, line_or_shape, tell_kind
+from converter.raster.light import find_ink
+from converter.raster.photo import cut_subject, tone_mask
 from converter.raster.prepare import Prepared
 from converter.raster.resample import summed_area
 from converter.settings import ChartSettings
 
 PIXELS_A_STITCH = 12
 COARSE = 700
+NAMES = {"line": "a line drawing", "shape": "solid shapes", "photo": "a photograph"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,40 +34,129 @@ class Work:
     """Of the ink (or of the whole picture if nothing is to be trimmed), pixels of the working picture."""
     to_standing: npt.NDArray[np.float64]
     """(3, 3), working (row, col, 1) to standing picture."""
+    kind: Kind
+    inverted: bool = False
+    """Light was drawn on dark, and is taken the other way round."""
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """What the coarse copy tells."""
+
+    kind: Kind
+    scale: float
+    """Pixels of the coarse copy to a pixel of the standing picture."""
+    mask: MaskArray
+    """(h, w) of the coarse copy: ink, or the tonal shapes of a photograph."""
+    inside: MaskArray | None
+    """(h, w): the subject of a photograph."""
+    inverted: bool
+
+
+def look_at(ready: Prepared, settings: ChartSettings) -> Look:
+    """Tell the kind of picture and where its ink lies, on a copy of at most `COARSE` pixels."""
+    wanted = settings.reduction
+    scale = min(1.0, COARSE / max(ready.gray.shape))
+    coarse = _resize(ready.gray, scale)
+    stitches = max(ready.columns or 0, ready.rows or 0)
+    pixels = max(6.0, min(12.0, COARSE / stitches))
+    ink = find_ink(coarse, pixels, wanted.dark)
+    tiny_scale = min(1.0, 400 / max(coarse.shape))
+    tiny = _resize_float(coarse, tiny_scale)
+    inverted = False
+    if wanted.kind == "auto":
+        kind = tell_kind(tiny, find_ink(tiny, 8.0))
+    else:
+        kind = Kind(wanted.kind, f"Taken for {NAMES[wanted.kind]}, as asked.")
+    if kind.name != "photo" and ink is not None and not settings.picture.invert and _is_dark_ground(ink.mask):
+        inverted = True
+        coarse = 1 - coarse
+        ink = find_ink(coarse, pixels, wanted.dark)
+        if wanted.kind == "auto" and ink is not None:
+            kind = line_or_shape(ink.mask)
+        kind = Kind(kind.name, kind.reason + " It is light on dark, so the light parts are stitched.")
+    inside = None
+    if kind.name == "photo":
+        colour = ready.gray if ready.colour is None else ready.colour
+        small = np.asarray(cv2.resize(colour, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+        inside = cut_subject(small, ready.subject)
+
+        def tones(gray: GrayArray) -> MaskArray:
+            return tone_mask(gray, max(3.0, COARSE / stitches), wanted.dark, wanted.detail, wanted.tidy, inside)
+
+        mask = tones(coarse)
+        if inside is None and not settings.picture.invert and _is_dark_ground(mask, 0.7):
+            inverted = True
+            mask = tones(1 - coarse)
+            kind = Kind(kind.name, kind.reason + " Its ground is dark, so the light parts are stitched.")
+        if float(np.ptp(coarse)) < 0.04:
+            mask[:] = False
+    elif ink is None:
+        mask = np.zeros(coarse.shape, dtype=np.bool_)
+    else:
+        mask = ink.mask
+    if not mask.any() and (ink is None or kind.name == "photo"):
+        raise RequestError(
+            "The picture is blank: it has no dark parts that could become stitches.",
+            "Choose another picture or another crop.",
+        )
+    return Look(kind, scale, mask, inside, inverted)
+
+
+def _is_dark_ground(mask: MaskArray, rim_share: float = 0.9) -> bool:
+    """Return whether the picture's rim is ink nearly all round and most of the picture is ink."""
+    rim = np.concatenate([mask[2], mask[-3], mask[:, 2], mask[:, -3]])
+    return float(rim.mean()) > rim_share and float(mask.mean()) > 0.55
 
 
 def take_up(ready: Prepared, settings: ChartSettings) -> Work:
     """Find the ink at a size that suits the width: coarse first for the box, then fine inside it."""
     height, width = ready.gray.shape
     trim = settings.picture.trim
-    coarse_scale = min(1.0, COARSE / max(height, width))
-    coarse = _resize(ready.gray, coarse_scale)
+    wanted = settings.reduction
+    look = look_at(ready, settings)
     if trim:
-        guess = COARSE / max(ready.columns or 0, ready.rows or 0)
-        ink = _ink(coarse, max(6.0, min(12.0, guess)), settings.reduction.dark).mask
-        top, left, bottom, right = (v / coarse_scale for v in _ink_box(ink))
+        shown = look.mask if ready.clear is None else look.mask & ~_shrink(ready.clear, look.mask.shape)
+        top, left, bottom, right = (v / look.scale for v in _ink_box(shown))
     else:
         top, left, bottom, right = 0.0, 0.0, float(height), float(width)
     plain = lay_plain((top, left, bottom, right), ready.columns, ready.rows)
     pixels = PIXELS_A_STITCH if max(plain.rows, plain.columns) <= 80 else 10
-    rim = 2 * plain.cell + 2 / coarse_scale if trim else 0.0
+    if look.kind.name == "photo":
+        pixels = 8
+    rim = 2 * plain.cell + 2 / look.scale if trim else 0.0
     first_row, first_col = max(0, int(top - rim)), max(0, int(left - rim))
     last_row, last_col = min(height, int(np.ceil(bottom + rim))), min(width, int(np.ceil(right + rim)))
-    part = ready.gray[first_row:last_row, first_col:last_col]
+    place = (slice(first_row, last_row), slice(first_col, last_col))
     scale = pixels / plain.cell
-    gray = _resize(part, scale)
-    found = _ink(gray, pixels, settings.reduction.dark)
-    ink = found.mask
+    gray = _resize(ready.gray[place], scale)
+    if look.inverted:
+        gray = 1 - gray
     to_standing = np.array([[1 / scale, 0, first_row], [0, 1 / scale, first_col], [0, 0, 1.0]])
+    if look.kind.name == "photo":
+        inside = None
+        if look.inside is not None:
+            whole = cv2.resize(look.inside.view(np.uint8), (width, height), interpolation=cv2.INTER_LINEAR)
+            inside = _shrink(whole[place] > 0, gray.shape)
+        ink = tone_mask(gray, pixels, wanted.dark, wanted.detail, wanted.tidy, inside)
+        depth = 1 - gray
+    else:
+        found = find_ink(gray, pixels, wanted.dark)
+        if found is None:
+            raise RequestError(
+                "The picture is blank: it has no dark parts that could become stitches.",
+                "Choose another picture or another crop.",
+            )
+        ink, depth = found.mask, found.depth
     if ready.clear is not None:
-        gone = cv2.resize(
-            ready.clear[first_row:last_row, first_col:last_col].view(np.uint8),
-            (ink.shape[1], ink.shape[0]),
-            interpolation=cv2.INTER_NEAREST,
-        )
-        ink &= gone == 0
+        ink = ink & ~_shrink(ready.clear[place], ink.shape)
     box: Bounds = _ink_box(ink) if trim else (0.0, 0.0, float(ink.shape[0]), float(ink.shape[1]))
-    return Work(found.depth, ink, box, to_standing)
+    return Work(depth, ink, box, to_standing, look.kind, look.inverted)
+
+
+def _shrink(mask: MaskArray, shape: tuple[int, ...]) -> MaskArray:
+    small = cv2.resize(mask.view(np.uint8), (shape[1], shape[0]), interpolation=cv2.INTER_NEAREST)
+    return np.asarray(small > 0)
 
 
 def _resize(gray: npt.NDArray[np.uint8], scale: float) -> GrayArray:
@@ -74,6 +166,12 @@ def _resize(gray: npt.NDArray[np.uint8], scale: float) -> GrayArray:
         scale = 1 / min(gray.shape)
     out = cv2.resize(gray, None, fx=scale, fy=scale, interpolation=how)
     return np.asarray(out / np.float32(255), dtype=np.float32)
+
+
+def _resize_float(gray: GrayArray, scale: float) -> GrayArray:
+    if scale >= 1:
+        return gray
+    return np.asarray(cv2.resize(gray, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), dtype=np.float32)
 
 
 def find_grid(work: Work, ready: Prepared, settings: ChartSettings) -> Grid:
@@ -92,16 +190,6 @@ def find_grid(work: Work, ready: Prepared, settings: ChartSettings) -> Grid:
         centred_rows=any(each.flip_rows or each.transpose for each in turned),
         centred_cols=any(each.flip_cols or each.transpose for each in turned),
     )
-
-
-def _ink(gray: GrayArray, pixels: float, dark: float) -> Ink:
-    found = find_ink(gray, pixels, dark)
-    if found is None:
-        raise RequestError(
-            "The picture is blank: it has no dark parts that could become stitches.",
-            "Choose another picture or another crop.",
-        )
-    return found
 
 
 def _ink_box(ink: MaskArray) -> tuple[int, int, int, int]:

@@ -1,0 +1,70 @@
+"""What a picture is: line drawing, solid shapes or photograph, and by what it is told."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from converter.model.arrays import GrayArray, MaskArray
+from converter.raster.axis import ink_depth
+from converter.raster.light import Ink
+
+UNEVEN_INK = 0.27
+UNEVEN_PAPER = 0.09
+RESTLESS = 0.018
+THICK_SHARE = 0.15
+"""Limits between drawings and photographs and between lines and solids; see `tell_kind`."""
+
+
+@dataclass(frozen=True)
+class Kind:
+    """line, shape or photo, and why."""
+
+    name: str
+    reason: str
+
+
+def tell_kind(gray: GrayArray, ink: Ink | None) -> Kind:
+    """Return what a picture is.
+
+    Parameters
+    ----------
+    gray : ndarray of shape (H, W), float32
+        A small copy, about 400 pixels on the longer side.
+    ink : Ink or None
+        Its ink, or None if none was found.
+
+    Notes
+    -----
+    A drawing knows two tones, paper and ink; away from the edges all ink is about equally dark and all paper about
+    equally bright once the light is taken out. A photograph has every tone: its dark parts vary by more than
+    `UNEVEN_INK` of the contrast or its light parts by more than `UNEVEN_PAPER` (standard deviations), and it is
+    restless between the edges. Of drawings, a line drawing has less than `THICK_SHARE` of its ink in parts thicker than
+    a ninth of the drawing.
+    """
+    if ink is None:
+        return Kind("photo", "Taken for a photograph: it has soft tones and no clear ink.")
+    mask = ink.mask
+    foot = np.ones((5, 5), np.uint8)
+    plain = cv2.dilate(mask.view(np.uint8), foot) == cv2.erode(mask.view(np.uint8), foot)
+    span = cv2.dilate(ink.depth, foot) - cv2.erode(ink.depth, foot)
+    uneven_ink = float(np.std(ink.depth[mask & plain])) if (mask & plain).any() else 0.0
+    uneven_paper = float(np.std(ink.depth[~mask & plain])) if (~mask & plain).any() else 1.0
+    restless = float(np.mean(span[plain])) if plain.any() else 1.0
+    if (uneven_ink > UNEVEN_INK or uneven_paper > UNEVEN_PAPER) and restless > RESTLESS:
+        return Kind("photo", "Taken for a photograph: its dark and light parts have many tones.")
+    return line_or_shape(mask)
+
+
+def line_or_shape(mask: MaskArray) -> Kind:
+    """Return whether the ink is drawn in lines or filled in."""
+    rows, cols = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
+    if len(rows) == 0:
+        return Kind("line", "Taken for a line drawing.")
+    size = max(rows[-1] - rows[0], cols[-1] - cols[0]) + 1
+    thick = float((ink_depth(mask, 1) > 0.055 * size).sum()) / max(1.0, float(mask.sum()))
+    if thick < THICK_SHARE:
+        return Kind("line", "Taken for a line drawing: nearly all of its ink lies in strokes.")
+    return Kind("shape", "Taken for solid shapes: much of its ink lies in broad areas.")
