@@ -1,1 +1,5 @@
-"""Motifs on squared paper, read square by square."""
+"""Squared paper: a motif drawn or printed on a grid becomes exact stitches."""
+
+from converter.squares.reading import SquaresReading, read_squares
+
+__all__ = ["SquaresReading", "read_squares"]

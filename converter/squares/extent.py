@@ -1,0 +1,113 @@
+"""Where the grid ends.
+
+The mesh reaches a little beyond the printed grid. The outermost row or column of squares is dropped, worst first,
+as long as its outer line or the sides that lead to it are not seen on at least half of the clean paper there.
+Both are asked for: the edge of the sheet is a line, too, but no sides lead to it. Squares next to ink or outside
+the picture are no evidence. Rows and columns of which the photo shows less than half are dropped.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from converter.squares.mesh import Fit, judged_sides
+
+SUPPORT = 0.5
+VISIBLE = 0.5
+BoolArray = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Extent:
+    """Crossings kept: rows ``top`` to ``bottom`` and columns ``left`` to ``right``, both included."""
+
+    top: int
+    left: int
+    bottom: int
+    right: int
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Squares (rows, cols)."""
+        return self.bottom - self.top, self.right - self.left
+
+
+def squares_inside(fit: Fit, shape: tuple[int, int]) -> BoolArray:
+    """Return (n, m) which squares lie wholly in a picture of ``shape``."""
+    limit = np.array(shape) - 0.5
+    inside = ((fit.nodes > -0.5) & (fit.nodes < limit)).all(axis=2)
+    return np.asarray(inside[:-1, :-1] & inside[1:, :-1] & inside[:-1, 1:] & inside[1:, 1:])
+
+
+@dataclass
+class _Edge:
+    """One edge of the rectangle while it is drawn in."""
+
+    name: str
+    paper_outside: bool = False
+    """A dropped row showed clean paper: what comes next may be a row of ink."""
+    seen_outside: bool = False
+    """A dropped row was in the picture."""
+
+
+def find_extent(fit: Fit, shape: tuple[int, int]) -> Extent:
+    """Return the rectangle of squares that are printed on the sheet and shown in the picture."""
+    level, upright = fit.good()
+    known_level, known_upright = judged_sides(fit.level, fit.height), judged_sides(fit.upright, fit.height)
+    visible = squares_inside(fit, shape)
+    top, left, bottom, right = 0, 0, fit.nodes.shape[0] - 1, fit.nodes.shape[1] - 1
+    edges = {name: _Edge(name) for name in ("top", "left", "bottom", "right")}
+    while bottom - top > 2 and right - left > 2:
+        rows, cols = slice(top, bottom), slice(left, right)
+        row_lines, col_lines = slice(top, bottom + 1), slice(left, right + 1)
+        where = {
+            "top": ((top, cols), (col_lines, top), (top, cols)),
+            "bottom": ((bottom, cols), (col_lines, bottom - 1), (bottom - 1, cols)),
+            "left": ((left, rows), (row_lines, left), (rows, left)),
+            "right": ((right, rows), (row_lines, right - 1), (rows, right - 1)),
+        }
+        scores = {}
+        for name, (outer, leads, squares) in where.items():
+            line, side = ((level, known_level), (upright, known_upright))[:: 1 if name in ("top", "bottom") else -1]
+            scores[name] = _score(
+                edges[name], line[0][outer], line[1][outer], side[0][leads], side[1][leads], visible[squares]
+            )
+        worst = min(scores, key=lambda k: scores[k])
+        if scores[worst] >= SUPPORT:
+            break
+        outer, leads, squares = where[worst]
+        known = known_upright[leads] if worst in ("top", "bottom") else known_level[leads]
+        seen = float(visible[squares].mean())
+        edges[worst].seen_outside |= seen > VISIBLE
+        edges[worst].paper_outside |= float(known.mean()) > 0.4
+        top += worst == "top"
+        bottom -= worst == "bottom"
+        left += worst == "left"
+        right -= worst == "right"
+    return Extent(top, left, bottom, right)
+
+
+def _score(
+    edge: _Edge, line: BoolArray, known_line: BoolArray, leads: BoolArray, known_leads: BoolArray, visible: BoolArray
+) -> float:
+    """Return how sure the outermost squares are: the weaker of line, sides that lead to it, and what is in view.
+
+    Where hardly anything can be judged there is ink or a table. Ink has paper beyond it; at the edge of the
+    picture at least some sides must show.
+    """
+    seen = float(visible.mean())
+    if seen < VISIBLE:
+        return min(seen, SUPPORT - 0.01)
+    shares = []
+    for shown, known in ((line, known_line), (leads, known_leads)):
+        judged = int(known.sum())
+        if judged >= max(2, 0.12 * known.size):
+            shares.append(float((shown & known).sum()) / judged)
+        elif edge.paper_outside or (not edge.seen_outside and float(shown.mean()) > 0.15):
+            shares.append(1.0)
+        else:
+            shares.append(0.45)
+    return min(shares)

@@ -1,0 +1,136 @@
+"""Which squares carry a mark, and how sure that is.
+
+1. The paper's own density is followed over the sheet square by square (lower envelope, smoothed), and taken off.
+2. Each square gives one number: the density of the darker part of its inside, away from the printed lines. A thin
+   cross, a dot, a hatch and a full fill all have it, bare paper has only its grain.
+3. Bare squares lie close together on this number (their spread is the grain of paper and camera), marks lie well
+   above. The border is the emptiest place between the two heaps, never nearer to the bare ones than their spread
+   allows.
+4. The doubt of a square is how near it lies to that border, on the scale of the two heaps' own spreads, more where
+   the grid itself is unsure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from converter.squares.density import FloatArray
+from converter.squares.patches import FlatSheet
+
+CellFloats = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+INSET = 0.18
+_GRAIN = 0.02
+
+
+@dataclass(frozen=True)
+class Marking:
+    """Squares with their marks."""
+
+    marked: BoolArray
+    doubt: CellFloats
+    strength: CellFloats
+    """Density of the darker part of the inside above the paper."""
+    border: float
+    paper: FloatArray
+    """(rows, cols, 3) density of bare paper."""
+
+
+def inner(sheet: FlatSheet, inset: float = INSET) -> FloatArray:
+    """Return the insides of the squares (rows, cols, n, n, 3)."""
+    cut = max(1, round(sheet.side * inset))
+    return sheet.squares[:, :, cut:-cut, cut:-cut]
+
+
+def paper_level(insides: FloatArray) -> FloatArray:
+    """Return the density of bare paper at each square, (rows, cols, 3)."""
+    rows, cols = insides.shape[:2]
+    flat = insides.reshape(rows, cols, -1, 3)
+    low = np.quantile(flat, 0.2, axis=2).astype(np.float32)
+    gray = low.mean(axis=2)
+    size = 9
+    envelope = ndimage.percentile_filter(gray, 15, size=size, mode="nearest")
+    wide = ndimage.percentile_filter(gray, 8, size=2 * size + 3, mode="nearest")
+    envelope = np.minimum(envelope, wide + 0.25)
+    near = np.exp(-((np.maximum(gray - envelope, 0) / 0.04) ** 2)) + 1e-4
+    paper = np.empty_like(low)
+    weight = ndimage.gaussian_filter(near, 1.2, mode="nearest")
+    for channel in range(3):
+        paper[..., channel] = ndimage.gaussian_filter(near * low[..., channel], 1.2, mode="nearest") / weight
+    return paper
+
+
+def strength(insides: FloatArray, paper: FloatArray) -> CellFloats:
+    """Return the density above paper of the darker part of each square's inside."""
+    rows, cols = insides.shape[:2]
+    above = insides - paper[:, :, None, None, :]
+    ink = 0.5 * above.mean(axis=4) + 0.5 * above.max(axis=4)
+    flat = ink.reshape(rows, cols, -1)
+    count = flat.shape[2]
+    top = max(1, round(count * 0.22))
+    part = np.partition(flat, count - top, axis=2)[:, :, count - top :]
+    return np.asarray(part.mean(axis=2), dtype=np.float64)
+
+
+def _scale(value: CellFloats) -> CellFloats:
+    """Return strengths on the scale the heaps are told apart on: a logarithm that is flat below the grain."""
+    return np.log(np.maximum(value, 0.0) + _GRAIN)
+
+
+def find_border(values: npt.NDArray[np.float64]) -> tuple[float, float]:
+    """Return (border, middle of the bare heap) of strengths.
+
+    The bare heap is the lowest that holds a fair share of the squares. The border is the emptiest place between it
+    and the next heap; without a second heap it lies well above the bare one.
+    """
+    scaled = _scale(values.ravel())
+    edges = np.linspace(np.log(_GRAIN), np.log(5.0), 181)
+    step = edges[1] - edges[0]
+    centres = 0.5 * (edges[1:] + edges[:-1])
+    counts, _ = np.histogram(scaled, edges)
+    dense = ndimage.gaussian_filter1d(counts.astype(float), 0.1 / step, mode="constant")
+    up = np.r_[True, dense[1:] >= dense[:-1]]
+    down = np.r_[dense[:-1] > dense[1:], True]
+    tops = np.flatnonzero(up & down & (dense > 0))
+    fair = [t for t in tops if dense[t] > 0.08 * dense.max()] or [int(dense.argmax())]
+    bare = fair[0]
+    below = scaled[scaled <= centres[bare]]
+    spread = max(0.12, 1.48 * float(np.median(centres[bare] - below)) if below.size else 0.12)
+    start = min(bare + max(2, round(2.0 * spread / step)), len(dense) - 2)
+    least = max(0.02 * dense[tops].max(), 0.4)
+    later = [t for t in tops if t > start and dense[t] >= least]
+    if not later:
+        lowest_border = centres[bare] + max(6 * spread, 1.0)
+        return float(np.exp(lowest_border) - _GRAIN), float(np.exp(centres[bare]) - _GRAIN)
+    # the deepest valley before the first heap that a valley parts from the bare one
+    best = start
+    for top in later:
+        valley = dense[start : top + 1]
+        if valley.min() < 0.5 * dense[top]:
+            low = np.flatnonzero(valley <= valley.min() + 0.02 * dense[top])
+            best = start + int(round(float(low.mean())))
+            break
+    return float(np.exp(centres[best]) - _GRAIN), float(np.exp(centres[bare]) - _GRAIN)
+
+
+def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
+    """Return which squares are marked; ``outside`` are squares not in the picture."""
+    insides = inner(sheet)
+    paper = paper_level(insides)
+    value = strength(insides, paper)
+    known = value if outside is None else value[~outside]
+    border, bare = find_border(known)
+    marked = value > border
+    above = _scale(value) - np.log(border + _GRAIN)
+    high = max(0.2, float(np.median(above[marked]))) if marked.any() else 1.0
+    low = max(0.2, float(np.log((border + _GRAIN) / (bare + _GRAIN))))
+    part = np.where(above >= 0, above / high, -above / low)
+    doubt = np.exp(-((np.maximum(part, 0) / 0.35) ** 1.5))
+    if outside is not None:
+        marked = marked & ~outside
+        doubt = np.where(outside, 0.5, doubt)
+    return Marking(marked, np.asarray(np.clip(doubt, 0, 1)), value, border, paper)

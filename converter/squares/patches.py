@@ -1,0 +1,58 @@
+"""The sheet laid flat: every square as a small picture of the same size.
+
+The mesh gives for each place of the flat sheet the place in the photo. The photo is read there once, as optical
+density; after that a square is an array of numbers and neither tilt nor curl matters any more.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from converter.squares.density import FloatArray, density
+from converter.squares.mesh import Nodes
+
+
+@dataclass(frozen=True)
+class FlatSheet:
+    """The grid laid flat, with a border of half a square all round.
+
+    ``dense`` is (rows * side + side, cols * side + side, 3) optical density; square (r, c) begins at pixel
+    ``(r * side + side / 2, c * side + side / 2)``.
+    """
+
+    dense: FloatArray
+    side: int
+    rows: int
+    cols: int
+
+    @property
+    def squares(self) -> FloatArray:
+        """Return a view (rows, cols, side, side, 3) of the squares without the border."""
+        half = self.side // 2
+        core = self.dense[half : half + self.rows * self.side, half : half + self.cols * self.side]
+        return core.reshape(self.rows, self.side, self.cols, self.side, 3).transpose(0, 2, 1, 3, 4)
+
+
+def _between(count: int, side: int) -> npt.NDArray[np.float64]:
+    """Return the (pixels, count + 1) matrix that interpolates crossings linearly, and beyond the ends."""
+    at = (np.arange((count + 1) * side) + 0.5) / side - 0.5
+    low = np.clip(np.floor(at).astype(int), 0, count - 1)
+    part = at - low
+    matrix = np.zeros((len(at), count + 1))
+    matrix[np.arange(len(at)), low] = 1 - part
+    matrix[np.arange(len(at)), low + 1] = part
+    return matrix
+
+
+def lay_flat(rgb: npt.NDArray[np.uint8], nodes: Nodes, side: int) -> FlatSheet:
+    """Return the grid of ``nodes`` (picture row, col) laid flat with ``side`` (even) pixels a square."""
+    rows, cols = nodes.shape[0] - 1, nodes.shape[1] - 1
+    down, right = _between(rows, side), _between(cols, side)
+    map_row = (down @ nodes[..., 0] @ right.T).astype(np.float32)
+    map_col = (down @ nodes[..., 1] @ right.T).astype(np.float32)
+    flat = cv2.remap(rgb, map_col, map_row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return FlatSheet(density(flat), side, rows, cols)
