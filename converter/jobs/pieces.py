@@ -156,13 +156,15 @@ def request_from(state: State) -> Any:
     """Return the request that the state's options and settings stand for, as the command would make it."""
     options = {name: value for name, value in state.get("options", {}).items() if name not in PAGE_OPTIONS}
     _check_options(state.get("options", {}))
-    for name in ("fabric", "fit"):
-        if options.get(name) is not None:
-            options[name] = tuple(options[name])
+    if options.get("fabric") is not None:
+        count, over = options["fabric"]
+        options["fabric"] = (float(count), over)
+    if options.get("fit") is not None:
+        options["fit"] = tuple(float(side) for side in options["fit"])
     settings = dict(state.get("settings", {}))
     for name in ("crop", "subject"):
         if settings.get(name) is not None:
-            settings[name] = _numbers(name, settings[name], 4)
+            settings[name] = tuple(float(v) for v in _numbers(name, settings[name], 4))
     return chart_request(options, settings)
 
 
@@ -322,7 +324,7 @@ class Bench:
         if state.get("border") or state.get("letters"):
             chart, motif, told = compose_piece(chart, state)
         whole = chart
-        outer, outer_shift, outer_aside = fitting_hand(state, Grid(chart.rows, chart.columns), around(state))
+        outer, outer_shift, outer_aside = fitting_hand(state, Grid(chart.rows, chart.columns), around(state) or None)
         chart = _corrected(chart, outer, outer_shift)
         inside, outside = (0 if each is None else len(each) for each in (hand, outer))
         return Made(chart, base, whole, made, motif, inside + outside, aside + outer_aside, tuple(told))
@@ -397,15 +399,16 @@ def around(state: State) -> str:
     return json.dumps(parts, sort_keys=True) if parts else ""
 
 
-def fitting_hand(state: State, grid: Grid, place: str = "") -> tuple[Corrections | None, tuple[int, int], int]:
+def fitting_hand(state: State, grid: Grid, place: str | None = "") -> tuple[Corrections | None, tuple[int, int], int]:
     """Return the corrections that belong on a grid, how they are moved to it, and how many are set aside.
 
-    ``place`` is empty for the motif, else what `around` gave when they were made.
+    ``place`` is empty for the motif; for what lies round it, what `around` gave when they were made, or None if
+    nothing lies there now.
     """
     found: Corrections | None = None
     shift = (0, 0)
     aside = 0
-    for _, hand in _hands(state, bool(place)):
+    for _, hand in _hands(state, outside=place != ""):
         corrections = Corrections.from_json(hand)
         move = None
         if found is None and hand.get("around", "") == place:
@@ -419,14 +422,15 @@ def fitting_hand(state: State, grid: Grid, place: str = "") -> tuple[Corrections
 
 def hand_name(state: State, grid: Grid, place: str = "") -> tuple[str, tuple[int, int]]:
     """Return under which name corrections for a grid are kept in the state, and how that grid moves onto this one."""
-    for name, hand in _hands(state, bool(place)):
+    for name, hand in _hands(state, outside=place != ""):
         move = Grid.from_json(hand["grid"]).shift_to(grid)
         if move is not None and hand.get("around", "") == place:
             return name, move
     number = 1
-    while f"grid{number}" in state.get("hands", {}):
+    word = "around" if place else "motif"
+    while f"{word}{number}" in state.get("hands", {}):
         number += 1
-    return f"grid{number}", (0, 0)
+    return f"{word}{number}", (0, 0)
 
 
 def _hands(state: State, outside: bool) -> list[tuple[str, Mapping[str, Any]]]:

@@ -318,9 +318,10 @@ def what_became_of_corrections(before: jobs.Made, after: jobs.Made) -> list[str]
     if after.aside > before.aside and before.corrections:
         lost = after.aside - before.aside
         what = "A correction by hand" if lost == 1 else f"{lost} corrections by hand"
+        are, come = ("It is", "it comes") if lost == 1 else ("They are", "they come")
         told.append(
-            f"{what} cannot stay: what lies there is another grid now. {'It is' if lost == 1 else 'They are'} set aside; "
-            f"with the former size {'it comes' if lost == 1 else 'they come'} back, or undo."
+            f"{what} cannot stay: what lies there is another grid now. {are} set aside; "
+            f"with the former size {come} back, or undo."
         )
     elif before.aside > after.aside and after.corrections > before.corrections:
         told.append("Your corrections by hand that were made for this grid are back.")

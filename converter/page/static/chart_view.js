@@ -271,13 +271,15 @@ export class ChartView {
     pen.textBaseline = "bottom";
     for (let col = step; col <= grid.columns; col += step) {
       const x = left + col * scale;
-      if (x > 30 && x < this.width - 8) this.number(String(col), x, over - 3, top < 16);
+      const clear = Math.abs(col - grid.columns / 2) * scale > 16 || top < 16;
+      if (clear && x > 30 && x < this.width - 8) this.number(String(col), x, over - 3, top < 16);
     }
     pen.textAlign = "right";
     pen.textBaseline = "middle";
     for (let row = step; row <= grid.rows; row += step) {
       const y = top + row * scale;
-      if (y > 22 && y < this.height - 8) this.number(String(row), beside - 4, y, left < 20);
+      const clear = Math.abs(row - grid.rows / 2) * scale > 12 || left < 20;
+      if (clear && y > 22 && y < this.height - 8) this.number(String(row), beside - 4, y, left < 20);
     }
     // Centre marks, as they stand on the printed chart.
     const x = left + (grid.columns * scale) / 2;
