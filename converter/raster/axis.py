@@ -29,6 +29,40 @@ class Axis:
     """(P, 2), the pixel of the mask each point is the centre of."""
 
 
+def move_axis(axis: Axis, pixels: int, top: float, left: float, cell: float, margin: int, laid_pixels: int) -> Axis:
+    """Return an axis found on the working picture in the coordinates of the grid laid over it.
+
+    Parameters
+    ----------
+    axis : Axis
+        On the working picture, ``pixels`` a unit.
+    top, left, cell : float
+        Of the grid, in pixels of the working picture.
+    margin : int
+        Bare cells round the grid.
+    laid_pixels : int
+        Pixels a cell of the laid mask.
+    """
+    points = (axis.points * pixels - [top, left]) / cell + margin
+    return Axis(points, axis.radius * pixels / cell, np.floor(points * laid_pixels).astype(np.intp))
+
+
+def find_diagonals(axis: Axis, shape: tuple[int, int], pixels: int) -> tuple[npt.NDArray[np.float64], ...]:
+    """Return row - col and row + col, in pixels, of the points on thin strokes that run at 45 degrees."""
+    line = np.zeros((shape[0] + 6 * pixels, shape[1] + 6 * pixels), dtype=np.uint8)
+    at = axis.pixel[axis.radius < 0.8]
+    at = at[:: max(1, len(at) // 1200)]
+    line[axis.pixel[:, 0] + 3 * pixels, axis.pixel[:, 1] + 3 * pixels] = 1
+    line = np.asarray(cv2.dilate(line, np.ones((3, 3), np.uint8)), dtype=np.uint8)
+    out = []
+    for sense in (1, -1):
+        on = np.ones(len(at), dtype=np.bool_)
+        for k in (-2 * pixels, -pixels, pixels, 2 * pixels):
+            on &= line[at[:, 0] + 3 * pixels + k, at[:, 1] + 3 * pixels + sense * k] > 0
+        out.append((at[on, 0] + 0.5) - sense * (at[on, 1] + 0.5))
+    return tuple(out)
+
+
 def ink_depth(ink: MaskArray, pixels: int) -> npt.NDArray[np.float32]:
     """Return how far inside the mask each pixel lies, in stitches; 0 outside."""
     depth = cv2.distanceTransform(ink.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)

@@ -86,6 +86,8 @@ def find_phase(
     rule: str,
     centred_rows: bool = False,
     centred_cols: bool = False,
+    diagonals: tuple[npt.NDArray[np.float64], ...] = (),
+    diagonal_weight: float = 0.0,
 ) -> Grid:
     """Slide and stretch the grid by parts of a stitch to where its cells are clearest.
 
@@ -101,6 +103,10 @@ def find_phase(
         The side whose number of stitches is fixed; the other may gain one.
     centred_rows, centred_cols : bool
         Keep the grid centred on the box along the rows or the columns.
+    diagonals : two ndarrays
+        From `axis.find_diagonals`: thin strokes at 45 degrees, which want to run through corners of cells.
+    diagonal_weight : float
+        Stitches that one of these points stands for.
 
     Returns
     -------
@@ -147,7 +153,17 @@ def find_phase(
                     if rule == "columns"
                     else Grid(start, free_start, cell, fixed, count)
                 )
+                if diagonal_weight > 0:
+                    row, col = (free_start, start) if rule == "columns" else (start, free_start)
+                    unclear += 2 * cell * diagonal_weight * _beside_corners(diagonals, row, col, cell)
                 value = unclear * (1 + 0.02 * off)
                 if best is None or value < best[0] - 1e-9:
                     best = (value, off, grid)
     return plain if best is None else best[2]
+
+
+def _beside_corners(diagonals: tuple[npt.NDArray[np.float64], ...], row: float, col: float, cell: float) -> float:
+    """Return the summed squares of how far, in stitches, diagonal strokes pass beside the corners of cells."""
+    falling = (diagonals[0] - row + col) / cell
+    rising = (diagonals[1] - row - col) / cell
+    return float(((falling - np.rint(falling)) ** 2).sum() + ((rising - np.rint(rising)) ** 2).sum())

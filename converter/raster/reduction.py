@@ -10,11 +10,13 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import CellArray, MaskArray
+from converter.raster.axis import Axis, find_axis, ink_depth, move_axis
 from converter.raster.grid import MARGIN, Grid, lay_mask
+from converter.raster.mirror import even_mask, find_symmetry
 from converter.raster.morphology import drop_small, simplify_mask
 from converter.raster.prepare import Prepared
 from converter.raster.strokes import draw_ink
-from converter.raster.take import PIXELS_A_STITCH, Work, find_grid, take_up
+from converter.raster.take import Work, find_box, find_grid, take_up
 from converter.settings import ChartSettings
 
 
@@ -43,11 +45,17 @@ class Reduction:
 def reduce_prepared(ready: Prepared, settings: ChartSettings) -> Reduction:
     """Reduce a prepared picture to the stitch grid."""
     work = take_up(ready, settings)
-    grid = find_grid(work, ready, settings)
-    pixels = PIXELS_A_STITCH if max(grid.rows, grid.columns) <= 80 else 10
-    laid = lay_mask(work.ink, grid, pixels)
-    laid, level = _set_detail(laid, pixels, settings)
-    drawn = draw_ink(laid, pixels, level)
+    ink, level = _set_detail(work.ink, work.pixels, settings)
+    box = find_box(ink) if settings.picture.trim else work.box
+    symmetry, box = find_symmetry(ink, box, work.pixels, ready.mirror, ready.symmetries)
+    axis = find_axis(ink, ink_depth(ink, work.pixels), work.pixels)
+    grid = find_grid(ink, box, ready, settings, symmetry, axis, work.pixels)
+    laid = lay_mask(ink, grid, work.pixels)
+    moved: Axis | None = move_axis(axis, work.pixels, grid.top, grid.left, grid.cell, MARGIN, work.pixels)
+    if symmetry.images:
+        laid = even_mask(laid, symmetry)
+        moved = None
+    drawn = draw_ink(laid, work.pixels, level, moved, symmetry)
     cells = drawn.cells[MARGIN:-MARGIN, MARGIN:-MARGIN]
     if not cells.any():
         cells = coverage_peak(drawn.coverage[MARGIN:-MARGIN, MARGIN:-MARGIN])

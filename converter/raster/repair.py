@@ -19,6 +19,7 @@ def mend(
     cells: CellArray,
     wants: tuple[Structure, ...],
     flip_cost: npt.NDArray[np.float32],
+    orbits: npt.NDArray[np.intp] | None = None,
     patience: int = 60,
 ) -> CellArray:
     """Return the chart with as few structural faults as small local changes can bring.
@@ -31,6 +32,8 @@ def mend(
         The most important first; a later one is only met where the earlier are not harmed.
     flip_cost : ndarray of shape (rows, cols), float32
         What it costs to change each cell of ``cells``.
+    orbits : ndarray of shape (cells, images), optional
+        From `mirror.orbits`: cells that are always flipped together.
     patience : int
         Rounds at most.
 
@@ -52,7 +55,7 @@ def mend(
                 key = (kind, int(place.sum()) * 31 + len(place) + level)
                 if key in hopeless:
                     continue
-                better = _try_here(now, start, wants, faults, place, flip_cost)
+                better = _try_here(now, start, wants, faults, place, flip_cost, orbits)
                 if better is not None:
                     now, faults = better
                     done = True
@@ -76,6 +79,7 @@ def _try_here(
     faults: tuple[Faults, ...],
     place: npt.NDArray[np.intp],
     flip_cost: npt.NDArray[np.float32],
+    orbits: npt.NDArray[np.intp] | None,
 ) -> tuple[CellArray, tuple[Faults, ...]] | None:
     shape = now.shape
     spot = np.zeros(shape, dtype=bool)
@@ -95,8 +99,7 @@ def _try_here(
         if len(group) > 1 and best is not None:
             break
         picked = tuple(i for i, _ in group)
-        trial = now.copy()
-        trial.ravel()[list(picked)] ^= True
+        trial = _flip(now, picked, orbits)
         rest = tuple(find_faults(trial, want) for want in wants)
         value = _total(rest)
         if value >= before:
@@ -105,9 +108,15 @@ def _try_here(
             best = (value, total_cost, picked)
     if best is None:
         return None
-    trial = now.copy()
-    trial.ravel()[list(best[2])] ^= True
+    trial = _flip(now, best[2], orbits)
     return trial, tuple(find_faults(trial, want) for want in wants)
+
+
+def _flip(now: CellArray, picked: tuple[int, ...], orbits: npt.NDArray[np.intp] | None) -> CellArray:
+    trial = now.copy()
+    cells = list(picked) if orbits is None else np.unique(orbits[list(picked)])
+    trial.ravel()[cells] ^= True
+    return trial
 
 
 def _groups(index: npt.NDArray[np.intp], cost: npt.NDArray[np.float32]) -> list[tuple[tuple[int, float], ...]]:

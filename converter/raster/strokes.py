@@ -11,6 +11,7 @@ import numpy.typing as npt
 from converter.model.arrays import CellArray, MaskArray
 from converter.raster.axis import Axis, find_axis, ink_depth
 from converter.raster.grid import MARGIN
+from converter.raster.mirror import Symmetry, first_of_orbit, orbits
 from converter.raster.repair import mend
 from converter.raster.structure import REACH, Structure, cells_near, find_faults, read_structure
 from converter.raster.thinning import thin_in_order
@@ -32,7 +33,13 @@ class Drawn:
     wants: tuple[Structure, ...]
 
 
-def draw_ink(ink: MaskArray, pixels: int, level: float = 0.5) -> Drawn:
+def draw_ink(
+    ink: MaskArray,
+    pixels: int,
+    level: float = 0.5,
+    axis: Axis | None = None,
+    symmetry: Symmetry | None = None,
+) -> Drawn:
     """Return the cells of a mask laid on the grid.
 
     Parameters
@@ -43,11 +50,15 @@ def draw_ink(ink: MaskArray, pixels: int, level: float = 0.5) -> Drawn:
         Pixels a stitch.
     level : float
         Coverage from which on a cell of a solid part is a stitch.
+    axis : Axis, optional
+        Centre line of the ink on this grid, if it is known.
+    symmetry : Symmetry, optional
+        What the cells must keep; the mask has it already.
     """
     rows, cols = ink.shape[0] // pixels, ink.shape[1] // pixels
     depth = ink_depth(ink, pixels)
     away = ink_depth(~ink, pixels)
-    axis = find_axis(ink, depth, pixels)
+    axis = find_axis(ink, depth, pixels) if axis is None else _inside(axis, ink)
     half = _single_half(axis)
     even = _even_pens(ink, depth, away, axis, half, pixels)
     coverage = cell_coverage(even, pixels)
@@ -58,8 +69,34 @@ def draw_ink(ink: MaskArray, pixels: int, level: float = 0.5) -> Drawn:
     cells = _draw_thin(solid, axis, half, (rows, cols))
     wants = (read_structure(ink, axis, pixels, 1.5, away), read_structure(ink, axis, pixels, 1.0, away))
     cost = _flip_cost(cells, coverage, axis)
-    cells = mend(cells, wants, cost)
+    orbit = None
+    if symmetry is not None and symmetry.images:
+        cells = _better_half(cells, wants, coverage, symmetry)
+        orbit = orbits((rows, cols), symmetry)
+    cells = mend(cells, wants, cost, orbit)
     return Drawn(cells, coverage, axis, wants)
+
+
+def _inside(axis: Axis, ink: MaskArray) -> Axis:
+    r, c = axis.pixel[:, 0], axis.pixel[:, 1]
+    held = (r >= 0) & (c >= 0) & (r < ink.shape[0]) & (c < ink.shape[1])
+    held[held] &= ink[r[held], c[held]]
+    return Axis(axis.points[held], axis.radius[held], axis.pixel[held])
+
+
+def _better_half(
+    cells: CellArray, wants: tuple[Structure, ...], coverage: npt.NDArray[np.float32], symmetry: Symmetry
+) -> CellArray:
+    """Return the cells made symmetric from the side that says more of the picture."""
+    shape = (cells.shape[0], cells.shape[1])
+    best: tuple[float, float] | None = None
+    chosen = cells
+    for last in (False, True):
+        trial = cells.ravel()[first_of_orbit(shape, symmetry, last)].reshape(shape)
+        value = (find_faults(trial, wants[0]).score, float(np.abs(coverage - trial).sum()))
+        if best is None or value < best:
+            best, chosen = value, trial
+    return chosen
 
 
 def _single_half(axis: Axis) -> float:

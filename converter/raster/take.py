@@ -10,9 +10,11 @@ import numpy.typing as npt
 
 from converter.errors import RequestError
 from converter.model.arrays import GrayArray, MaskArray
+from converter.raster.axis import Axis, find_diagonals
 from converter.raster.grid import Bounds, Grid, find_phase, lay_plain
 from converter.raster.kind import Kind, line_or_shape, tell_kind
 from converter.raster.light import find_ink
+from converter.raster.mirror import Symmetry
 from converter.raster.photo import cut_subject, tone_mask
 from converter.raster.prepare import Prepared
 from converter.raster.resample import summed_area
@@ -30,6 +32,8 @@ class Work:
     depth: npt.NDArray[np.float32]
     """0 = paper, 1 = ink."""
     ink: MaskArray
+    pixels: int
+    """About so many to a stitch."""
     box: Bounds
     """Of the ink (or of the whole picture if nothing is to be trimmed), pixels of the working picture."""
     to_standing: npt.NDArray[np.float64]
@@ -117,7 +121,7 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
     look = look_at(ready, settings)
     if trim:
         shown = look.mask if ready.clear is None else look.mask & ~_shrink(ready.clear, look.mask.shape)
-        top, left, bottom, right = (v / look.scale for v in _ink_box(shown))
+        top, left, bottom, right = (v / look.scale for v in find_box(shown))
     else:
         top, left, bottom, right = 0.0, 0.0, float(height), float(width)
     plain = lay_plain((top, left, bottom, right), ready.columns, ready.rows)
@@ -150,8 +154,8 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
         ink, depth = found.mask, found.depth
     if ready.clear is not None:
         ink = ink & ~_shrink(ready.clear[place], ink.shape)
-    box: Bounds = _ink_box(ink) if trim else (0.0, 0.0, float(ink.shape[0]), float(ink.shape[1]))
-    return Work(depth, ink, box, to_standing, look.kind, look.inverted)
+    box: Bounds = find_box(ink) if trim else (0.0, 0.0, float(ink.shape[0]), float(ink.shape[1]))
+    return Work(depth, ink, pixels, box, to_standing, look.kind, look.inverted)
 
 
 def _shrink(mask: MaskArray, shape: tuple[int, ...]) -> MaskArray:
@@ -174,25 +178,36 @@ def _resize_float(gray: GrayArray, scale: float) -> GrayArray:
     return np.asarray(cv2.resize(gray, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), dtype=np.float32)
 
 
-def find_grid(work: Work, ready: Prepared, settings: ChartSettings) -> Grid:
+def find_grid(
+    ink: MaskArray,
+    box: Bounds,
+    ready: Prepared,
+    settings: ChartSettings,
+    symmetry: Symmetry,
+    axis: Axis,
+    pixels: int,
+) -> Grid:
     """Lay the grid over the ink."""
-    plain = lay_plain(work.box, ready.columns, ready.rows)
+    plain = lay_plain(box, ready.columns, ready.rows)
     if not settings.picture.trim or (ready.columns is not None and ready.rows is not None):
         return plain
-    rule = "columns" if ready.columns is not None else "rows"
-    table = summed_area(work.ink.astype(np.float32))
-    turned = [each for each in ready.symmetries]
+    diagonals = find_diagonals(axis, (ink.shape[0], ink.shape[1]), pixels)
+    some = sum(len(each) for each in diagonals)
+    thin = int((axis.radius < 0.8).sum())
     return find_phase(
-        table,
-        work.box,
+        summed_area(ink.astype(np.float32)),
+        box,
         plain,
-        rule,
-        centred_rows=any(each.flip_rows or each.transpose for each in turned),
-        centred_cols=any(each.flip_cols or each.transpose for each in turned),
+        "columns" if ready.columns is not None else "rows",
+        centred_rows=symmetry.centred_rows,
+        centred_cols=symmetry.centred_cols,
+        diagonals=diagonals,
+        diagonal_weight=max(1, thin // 1200) / pixels if some else 0.0,
     )
 
 
-def _ink_box(ink: MaskArray) -> tuple[int, int, int, int]:
+def find_box(ink: MaskArray) -> tuple[int, int, int, int]:
+    """Return top, left, bottom, right of the ink in pixels; single specks do not count."""
     if not ink.any():
         raise RequestError(
             "No part of the picture is dark enough to become a stitch.", "Raise --dark or choose another crop."
