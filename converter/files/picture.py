@@ -14,6 +14,7 @@ import struct
 import sys
 import threading
 import warnings
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -38,6 +39,7 @@ _ORIENTATION: Final = 0x0112
 
 LEAST_WIDTH_PX: Final = 1400
 """A reduced picture keeps at least this much on its longer side, whatever the width asked for."""
+_LARGE_PIXELS: Final = 32_000_000
 PIXELS_PER_STITCH: Final = 16
 """A reduced picture keeps this many pixels a stitch: below 12 thin lines begin to suffer."""
 
@@ -262,10 +264,70 @@ def _decode(pillow: Any, image: Any, name: str, columns: int | None, orientation
         ratio = least / max(full_size)
         size = (max(1, round(image.width * ratio)), max(1, round(image.height * ratio)))
         image.draft(None, size)
-    image.load()
-    pixels = _to_uint8(pillow, image)
-    pixels = _reduce(pixels, least)
+    pixels = _large_png(image, least)
+    if pixels is None:
+        image.load()
+        factor = 1 if least is None else max(image.size) // least
+        if factor > 1 and image.mode in ("L", "RGB") and "transparency" not in image.info:
+            # Pillow averages areas in its own memory; a copy at full size would double it.
+            image = image.reduce(factor, (0, 0, image.width // factor * factor, image.height // factor * factor))
+        pixels = _reduce(_to_uint8(pillow, image), least)
     return Picture(orient(pixels, orientation), full_size, tuple(notes))
+
+
+def _large_png(image: Any, least: int | None) -> PictureArray | None:
+    """Return a very large PNG scan in gray, reduced; None where it is read in the usual way.
+
+    OpenCV decodes PNG to gray row by row, in a quarter of the memory. It says nothing of a file that is cut
+    short, so the chunks are walked first.
+    """
+    if image.format != "PNG" or least is None or image.width * image.height < _LARGE_PIXELS:
+        return None
+    if image.mode not in ("1", "L", "RGB", "I;16") or "transparency" in image.info:
+        return None
+    stream = image.fp
+    place = stream.tell()
+    check_png_chunks(stream)
+    import cv2
+
+    flags = cv2.IMREAD_GRAYSCALE | cv2.IMREAD_IGNORE_ORIENTATION
+    name = getattr(stream, "name", None)
+    if isinstance(name, str) and name.isascii():
+        gray = cv2.imread(name, flags)
+    else:
+        stream.seek(0)
+        gray = cv2.imdecode(np.frombuffer(stream.read(), dtype=np.uint8), flags)
+    stream.seek(place)
+    return None if gray is None else _reduce(np.asarray(gray, dtype=np.uint8), least)
+
+
+def check_png_chunks(stream: Any) -> None:
+    """Walk the chunks of a PNG file and raise OSError if one is cut short or spoiled.
+
+    References
+    ----------
+    W3C PNG, third edition, 5.3: length, type, data, CRC of type and data; IEND comes last.
+    """
+    stream.seek(len(PNG_SIGNATURE))
+    while True:
+        head = stream.read(8)
+        if len(head) < 8:
+            raise OSError("image file is truncated")
+        left, kind = struct.unpack(">I4s", head)
+        check = zlib.crc32(kind)
+        while left:
+            block = stream.read(min(left, 1 << 20))
+            if not block:
+                raise OSError("image file is truncated")
+            check = zlib.crc32(block, check)
+            left -= len(block)
+        tail = stream.read(4)
+        if len(tail) < 4:
+            raise OSError("image file is truncated")
+        if struct.unpack(">I", tail)[0] != check:
+            raise OSError(f"checksum of {kind.decode('latin-1')} is wrong")
+        if kind == b"IEND":
+            return
 
 
 def _least_side(columns: int | None, full_size: tuple[int, int]) -> int | None:

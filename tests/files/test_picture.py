@@ -295,3 +295,32 @@ class TestPaths:
 def test_big_tiff_with_an_impossible_offset():
     with pytest.raises(PictureError):
         picture_from_bytes(b"II+\0\x08\0\0\0" + b"\xff" * 24, "cup.tif")
+
+
+class TestLargeScan:
+    """A PNG of tens of megapixels is read in gray, row by row."""
+
+    @pytest.fixture(scope="class")
+    def scan(self):
+        big = np.full((5000, 7000, 3), 240, dtype=np.uint8)
+        big[500:700, 300:6500] = (200, 10, 10)
+        return encoded(big, "PNG", compress_level=1)
+
+    def test_it_shows_the_same(self, scan):
+        picture = picture_from_bytes(scan, columns=100)
+        assert picture.full_size == (7000, 5000)
+        assert picture.pixels.ndim == 2
+        height, width = picture.pixels.shape
+        assert picture.pixels[height * 600 // 5000, width // 2] < 100 < picture.pixels[height // 2, width // 2]
+
+    def test_it_is_read_from_a_file_of_any_name(self, scan, tmp_path):
+        for name in ("scan.png", "Häkeln.png"):
+            (tmp_path / name).write_bytes(scan)
+            assert np.array_equal(load_picture(tmp_path / name, 100), picture_from_bytes(scan, columns=100).pixels)
+
+    def test_cut_or_spoiled_it_is_refused(self, scan):
+        spoiled = bytearray(scan)
+        spoiled[len(spoiled) // 2] ^= 255
+        for data in (scan[: len(scan) // 2], scan[:-6], bytes(spoiled)):
+            with pytest.raises(PictureError):
+                picture_from_bytes(data, "scan", columns=100)
