@@ -254,9 +254,13 @@ def _decode(pillow: Any, image: Any, name: str, columns: int | None, orientation
     notes = []
     if image.format in ("GIF", "WEBP", "PNG", "TIFF") and getattr(image, "is_animated", False):
         notes.append("The file holds several pictures; the first one is used.")
+    large = _large_png(pillow, image, columns)
+    if large is not None:
+        gray, orientation = large
+        full_size = (image.height, image.width) if orientation >= 5 else (image.width, image.height)
+        return Picture(orient(gray, orientation), full_size, tuple(notes))
     if orientation is None:
-        value = image.getexif().get(_ORIENTATION, 1)
-        orientation = value if isinstance(value, int) and 1 <= value <= 8 else 1
+        orientation = _valid_orientation(image.getexif().get(_ORIENTATION))
     turned = orientation >= 5
     full_size = (image.height, image.width) if turned else (image.width, image.height)
     least = _least_side(columns, full_size)
@@ -264,30 +268,35 @@ def _decode(pillow: Any, image: Any, name: str, columns: int | None, orientation
         ratio = least / max(full_size)
         size = (max(1, round(image.width * ratio)), max(1, round(image.height * ratio)))
         image.draft(None, size)
-    pixels = _large_png(image, least)
-    if pixels is None:
-        image.load()
-        factor = 1 if least is None else max(image.size) // least
-        if factor > 1 and image.mode in ("L", "RGB") and "transparency" not in image.info:
-            # Pillow averages areas in its own memory; a copy at full size would double it.
-            image = image.reduce(factor, (0, 0, image.width // factor * factor, image.height // factor * factor))
-        pixels = _reduce(_to_uint8(pillow, image), least)
+    image.load()
+    factor = 1 if least is None else max(image.size) // least
+    if factor > 1 and image.mode in ("L", "RGB") and "transparency" not in image.info:
+        # Pillow averages areas in its own memory; a copy at full size would double it.
+        image = image.reduce(factor, (0, 0, image.width // factor * factor, image.height // factor * factor))
+    pixels = _reduce(_to_uint8(pillow, image), least)
     return Picture(orient(pixels, orientation), full_size, tuple(notes))
 
 
-def _large_png(image: Any, least: int | None) -> PictureArray | None:
-    """Return a very large PNG scan in gray, reduced; None where it is read in the usual way.
+def _valid_orientation(value: Any) -> int:
+    return value if isinstance(value, int) and 1 <= value <= 8 else 1
+
+
+def _large_png(pillow: Any, image: Any, columns: int | None) -> tuple[PictureArray, int] | None:
+    """Return a very large PNG scan in gray, reduced, and its orientation; None where it is read in the usual way.
 
     OpenCV decodes PNG to gray row by row, in a quarter of the memory. It says nothing of a file that is cut
     short, so the chunks are walked first.
     """
-    if image.format != "PNG" or least is None or image.width * image.height < _LARGE_PIXELS:
+    if image.format != "PNG" or columns is None or image.width * image.height < _LARGE_PIXELS:
         return None
     if image.mode not in ("1", "L", "RGB", "I;16") or "transparency" in image.info:
         return None
     stream = image.fp
     place = stream.tell()
-    check_png_chunks(stream)
+    exif = pillow.Exif()
+    exif.load(check_png_chunks(stream))
+    orientation = _valid_orientation(exif.get(_ORIENTATION))
+    size = (image.height, image.width) if orientation >= 5 else (image.width, image.height)
     import cv2
 
     flags = cv2.IMREAD_GRAYSCALE | cv2.IMREAD_IGNORE_ORIENTATION
@@ -298,17 +307,20 @@ def _large_png(image: Any, least: int | None) -> PictureArray | None:
         stream.seek(0)
         gray = cv2.imdecode(np.frombuffer(stream.read(), dtype=np.uint8), flags)
     stream.seek(place)
-    return None if gray is None else _reduce(np.asarray(gray, dtype=np.uint8), least)
+    return (
+        None if gray is None else (_reduce(np.asarray(gray, dtype=np.uint8), _least_side(columns, size)), orientation)
+    )
 
 
-def check_png_chunks(stream: Any) -> None:
-    """Walk the chunks of a PNG file and raise OSError if one is cut short or spoiled.
+def check_png_chunks(stream: Any) -> bytes:
+    """Walk the chunks of a PNG file and raise OSError if one is cut short or spoiled; return its Exif data.
 
     References
     ----------
     W3C PNG, third edition, 5.3: length, type, data, CRC of type and data; IEND comes last.
     """
     stream.seek(len(PNG_SIGNATURE))
+    exif = b""
     while True:
         head = stream.read(8)
         if len(head) < 8:
@@ -320,6 +332,8 @@ def check_png_chunks(stream: Any) -> None:
             if not block:
                 raise OSError("image file is truncated")
             check = zlib.crc32(block, check)
+            if kind == b"eXIf":
+                exif += block
             left -= len(block)
         tail = stream.read(4)
         if len(tail) < 4:
@@ -327,7 +341,7 @@ def check_png_chunks(stream: Any) -> None:
         if struct.unpack(">I", tail)[0] != check:
             raise OSError(f"checksum of {kind.decode('latin-1')} is wrong")
         if kind == b"IEND":
-            return
+            return exif
 
 
 def _least_side(columns: int | None, full_size: tuple[int, int]) -> int | None:

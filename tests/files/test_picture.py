@@ -297,14 +297,15 @@ def test_big_tiff_with_an_impossible_offset():
         picture_from_bytes(b"II+\0\x08\0\0\0" + b"\xff" * 24, "cup.tif")
 
 
+@pytest.fixture(scope="module")
+def scan():
+    big = np.full((5000, 7000, 3), 240, dtype=np.uint8)
+    big[500:700, 300:6500] = (200, 10, 10)
+    return encoded(big, "PNG", compress_level=1)
+
+
 class TestLargeScan:
     """A PNG of tens of megapixels is read in gray, row by row."""
-
-    @pytest.fixture(scope="class")
-    def scan(self):
-        big = np.full((5000, 7000, 3), 240, dtype=np.uint8)
-        big[500:700, 300:6500] = (200, 10, 10)
-        return encoded(big, "PNG", compress_level=1)
 
     def test_it_shows_the_same(self, scan):
         picture = picture_from_bytes(scan, columns=100)
@@ -312,6 +313,15 @@ class TestLargeScan:
         assert picture.pixels.ndim == 2
         height, width = picture.pixels.shape
         assert picture.pixels[height * 600 // 5000, width // 2] < 100 < picture.pixels[height // 2, width // 2]
+
+    def test_it_is_turned_upright(self):
+        exif = Image.Exif()
+        exif[0x0112] = 6
+        big = np.full((5000, 7000), 240, dtype=np.uint8)
+        big[:1000, :1000] = 0
+        picture = picture_from_bytes(encoded(big, "PNG", exif=exif.tobytes(), compress_level=1), columns=100)
+        assert picture.full_size == (5000, 7000)
+        assert picture.pixels[20, -20] == 0 and picture.pixels[20, 20] == 240
 
     def test_it_is_read_from_a_file_of_any_name(self, scan, tmp_path):
         for name in ("scan.png", "Häkeln.png"):
