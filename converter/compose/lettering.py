@@ -2,8 +2,8 @@
 
 A place has a width. The text is tried in the large letters, then in the small ones; if neither fits, as many whole
 words as fit are taken, then as many letters as fit, and a note says what was left out and what would help. A text
-whose width differs from the place by an odd number of stitches gets a word space (or its first letter space) one
-stitch wider, so that it stands exactly in the middle.
+of several words whose width differs from the place by an odd number of stitches gets a word space one stitch wider,
+so that it stands exactly in the middle; a single word stands half a stitch left of it.
 """
 
 from __future__ import annotations
@@ -23,6 +23,8 @@ from converter.model.chart import Chart
 
 ALIGNMENTS: Final = ("left", "centre", "right")
 SIDES: Final = ("top", "bottom")
+_DANGLING: Final = " &+-–—,;:/("
+"""What makes no sense at the end of a text that was cut short."""
 BORDER_SPACE: Final = 2
 """Blank columns between the strip and a text in the border."""
 
@@ -39,8 +41,8 @@ def _longest(text: str, width: int, alphabet: str) -> str:
     """Return the longest beginning of a text that fits: whole words if one fits, otherwise letters."""
     words = text.split()
     for count in range(len(words) - 1, 0, -1):
-        part = " ".join(words[:count])
-        if text_cells(part, alphabet).width <= width:
+        part = " ".join(words[:count]).rstrip(_DANGLING)
+        if part and text_cells(part, alphabet).width <= width:
             return part
     for count in range(len(text) - 1, 0, -1):
         part = text[:count].strip()

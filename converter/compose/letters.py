@@ -249,8 +249,8 @@ def text_cells(text: str, alphabet: str = "small", wider: int = 0) -> TextBlock:
     alphabet : str
         ``small`` (capitals 5 high) or ``large`` (9 high).
     wider : int
-        Stitches added to the first word spaces, or to the first letter space of a single word, to make a width
-        even or odd.
+        Stitches added to the first word space, to make a width even or odd; a single word stays as it is, since a
+        wide letter space would be seen sooner than half a stitch off the middle.
 
     Returns
     -------
@@ -278,20 +278,16 @@ def text_cells(text: str, alphabet: str = "small", wider: int = 0) -> TextBlock:
     space = _LETTER_SPACE[alphabet]
     placed: list[tuple[int, Glyph]] = []
     x, before, spaces = 0, None, 0
-    stretch_word = " " in text
     for letter in letters:
         if letter.isspace():
             spaces += 1
             continue
         shape = glyph(letter, alphabet)
         if before is not None and spaces:
-            x += _WORD_SPACE[alphabet] * spaces + (wider if stretch_word else 0)
-            if stretch_word:
-                wider = 0
+            x += _WORD_SPACE[alphabet] * spaces + wider
+            wider = 0
         elif before is not None:
             x += space - min(_CLOSER[alphabet], max(0, _nearest(before, shape)))
-            if not stretch_word:
-                x, wider = x + wider, 0
         placed.append((x, shape))
         x += shape.cells.shape[1]
         before, spaces = shape, 0

@@ -10,6 +10,7 @@ import numpy as np
 from converter.compose.catalogue import strips
 from converter.compose.fit import fit_borders
 from converter.compose.plan import BorderPlan
+from converter.compose.ring import NO_LINES
 from converter.draw.canvas import INK, Canvas, Drawing
 from converter.draw.typeset import set_paragraph, wrap_text
 from converter.model.arrays import CellArray, LineArray
@@ -31,10 +32,16 @@ SHEET_DPI: Final = 150.0
 _PIXEL_MM: Final = 25.4 / SHEET_DPI
 
 
+def _on_pixel(value_mm: float) -> float:
+    """Move a length to the next whole pixel, so that all cells of the PNG are equally large."""
+    return float(np.ceil(value_mm / _PIXEL_MM - 1e-6)) * _PIXEL_MM
+
+
 def _draw_piece(
     canvas: Canvas, x: float, y: float, cell: float, cells: CellArray, lines: LineArray, colour: str
 ) -> None:
     """Draw crosses as blocks and backstitches as strokes."""
+    x, y = _on_pixel(x), _on_pixel(y)
     canvas.marks(x, y, cell, cells, colour=colour, shape="block", size=0.92)
     if len(lines):
         segments = np.stack(
@@ -155,7 +162,7 @@ def strip_sheet(colour: str = Thread().colour, columns: int = 3) -> Drawing:
             with sheet.tag("Figure", alt=f"The strip {name}"):
                 count = int(long_mm / cell)
                 run = np.take(strip.tile, np.arange(count) % strip.period, axis=1)
-                sheet.marks(x, y + 9.5, cell, run, colour=colour, size=0.92)
-                sheet.marks(x + long_mm + 4.0, y, small, samples[name], colour=colour, size=0.92)
+                _draw_piece(sheet, x, y + 9.5, cell, run, NO_LINES, colour)
+                _draw_piece(sheet, x + long_mm + 4.0, y, small, samples[name], NO_LINES, colour)
         y += height
     return sheet
