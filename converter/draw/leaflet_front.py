@@ -65,6 +65,20 @@ def fabric_words(chart: Chart, content: LeafletContent, words: Words) -> str:
     return words("{colour} cloth of {count} squares to the inch ({count} count)", colour=colour, count=count)
 
 
+def piece_name(kind: str, words: Words) -> str:
+    """Return what a piece is called."""
+    names = {
+        "panel": words("fringed panel on a cushion"),
+        "cushion": words("cushion cover"),
+        "sachet": words("sachet"),
+        "bookmark": words("bookmark"),
+        "card": words("card with a window"),
+        "frame": words("framed picture"),
+        "hoop": words("picture in its hoop"),
+    }
+    return names.get(kind, kind)
+
+
 def piece_rows(chart: Chart, content: LeafletContent, words: Words) -> list[tuple[str, str]]:
     """Return what the piece is: label and words."""
     count, time = content.count, content.time
@@ -73,7 +87,10 @@ def piece_rows(chart: Chart, content: LeafletContent, words: Words) -> list[tupl
     rows = []
     if making is not None and making.finished_mm != (0.0, 0.0):
         rows.append(
-            (words("Made up"), words("{piece}, {size}", piece=words(making.kind), size=words.size(*making.finished_mm)))
+            (
+                words("Made up"),
+                words("{piece}, {size}", piece=piece_name(making.kind, words), size=words.size(*making.finished_mm)),
+            )
         )
     rows.append((words("Design"), words.size(*content.cut.finished_mm)))
     stitches = []
