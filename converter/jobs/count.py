@@ -62,7 +62,7 @@ def count_chart(path: Path, options: Mapping[str, Any]) -> Outcome:
         outputs = {
             ".txt": report_text(facts).encode("utf-8"),
             ".report.json": report_bytes(facts),
-            **order_outputs(chart, thread, paper=options["paper"]),
+            **order_outputs(chart, thread, paper=options["paper"], plans=facts.plans),
         }
         files = write_outputs(outputs, folder, name, bool(options.get("overwrite")))
     return Outcome(path, tuple(files), report_mapping(facts), report_text(facts))

@@ -60,4 +60,5 @@ def gather_facts(
         readability=float(readability) if isinstance(readability, (int, float)) else None,
         piece=piece,
         notes=tuple(n for n in (*chart.notes, *notes, *slow_notes(chart, thread, time, plans)) if n),
+        plans=plans,
     )

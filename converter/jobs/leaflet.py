@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from converter.draw.canvas import Drawing
 from converter.draw.leaflet import leaflet_drawing
@@ -24,6 +24,9 @@ from converter.report.facts import Facts
 from converter.report.machine import report_mapping
 from converter.report.plain import report_text
 from converter.settings import ThreadSettings, TimeSettings
+
+MOST_LENGTHS: Final = 24
+"""A leaflet shows each length of thread up to this number, and above it only the map of them."""
 
 
 def leaflet_content(
@@ -63,7 +66,7 @@ def leaflet_pages(
     large: bool = False,
     style: ChartStyle | None = None,
     words: Words | None = None,
-    order: bool = False,
+    order: bool = True,
 ) -> Drawing:
     """Return the leaflet as a drawing, page by page."""
     content = leaflet_content(facts, thread=thread, making=making, pace=pace)
@@ -71,7 +74,9 @@ def leaflet_pages(
     if order and facts.count.stitches + facts.count.backstitches:
         from converter.jobs.order import order_drawing
 
-        order_pages = [order_drawing(chart, thread, paper=paper)]
+        order_pages = [
+            order_drawing(chart, thread, paper=paper, words=words, plans=facts.plans, most_lengths=MOST_LENGTHS)
+        ]
     return leaflet_drawing(
         chart,
         content,
@@ -132,7 +137,7 @@ def write_leaflet(path: Path, options: Mapping[str, Any]) -> Outcome:
         large=large,
         style=style,
         words=Words(units=options.get("units") or "both"),
-        order=options.get("order", False),
+        order=options.get("order", True),
     )
     files = write_outputs({".pdf": data}, folder, name, overwrite)
     return Outcome(path, tuple(files), report_mapping(facts), report_text(facts))

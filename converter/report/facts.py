@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from converter.estimate.thread import ChartPlans
 from converter.model.chart import Chart
 from converter.model.results import FabricCut, StitchCount, ThreadUse, WorkTime
 
@@ -30,6 +31,8 @@ class Facts:
         0 to 100; None where no picture is known.
     piece : str or None
     notes : tuple of str
+    plans : ChartPlans, optional
+        The working orders that thread and hours were measured on.
     """
 
     chart: Chart
@@ -44,3 +47,4 @@ class Facts:
     readability: float | None = None
     piece: str | None = None
     notes: tuple[str, ...] = ()
+    plans: ChartPlans | None = None
