@@ -47,8 +47,9 @@ MOST_ALIKE = 3
 MOST_TURNED = 3
 """Plans with turned corners that a list is kept open for."""
 
-MOVES = ("gap", "unequal", "pad", "middle", "reversal", "widen", "centre", "depth")
-"""What may be changed to make a border fit; ``gap``: by one or two stitches, ``unequal``: differently across and up."""
+MOVES = ("gap", "unequal", "pad", "middle", "reversal", "widen", "centre", "cut", "depth")
+"""What may be changed to make a border fit; ``gap``: by one or two stitches, ``unequal``: differently across and up;
+``cut``: pieces of a strip that has no clean corner or middle for the size; ``depth``: rows of the strip left out."""
 
 
 @dataclass(frozen=True)
@@ -341,7 +342,7 @@ def fit_borders(
 
     Examples
     --------
-    >>> plan = fit_borders((20, 20), "zigzag")[0]
+    >>> plan = fit_borders((15, 15), "zigzag")[0]
     >>> plan.symmetry, plan.deviations
     ('D4', ())
     """
@@ -362,7 +363,7 @@ def fit_borders(
 
     plans: list[BorderPlan] = []
     shallower = _shallower(bands) if outer is not None and "depth" in allowed else iter(())
-    for chosen in chain([bands], _as_they_come(bands), shallower):
+    for chosen in chain([bands], _as_they_come(bands) if "cut" in allowed else iter(()), shallower):
         depths = [band.depth for band in chosen]
         cells = middle.cells
         if outer is not None and not middle.given:

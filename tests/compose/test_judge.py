@@ -1,0 +1,80 @@
+"""What looks wrong at a corner, a fold or a cut."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from converter.compose.catalogue import strips
+from converter.compose.judge import StripMeasure, line_features, pieces, shape_key
+from converter.compose.profile import profile_of
+
+
+def grid(*rows):
+    return np.array([[c == "#" for c in row] for row in rows])
+
+
+def marks(cells):
+    return [sorted(map(tuple, np.argwhere(line_features(cells)[..., k]).tolist())) for k in range(4)]
+
+
+def test_features_by_hand():
+    lone, end, fork, solid = marks(grid("#......", "..###..", "...#...", "...#.##", ".....##"))
+    assert lone == [(0, 0)]
+    assert end == [(3, 3)]
+    assert solid == [(3, 5)]
+    assert fork == [(1, 3)]
+    assert marks(grid(".#.", "###", ".#."))[2] == [(1, 1)]
+    assert marks(grid("#.#", ".#.", "#.#"))[2] == [(1, 1)]
+
+
+def test_shape_key_is_the_same_for_turned_and_mirrored_pieces_only():
+    piece = grid("##.", ".#.", ".##")
+    forms = [piece, piece.T, piece[::-1], piece[:, ::-1], np.rot90(piece), np.rot90(piece[::-1])]
+    assert len({shape_key(np.ascontiguousarray(form)) for form in forms}) == 1
+    assert shape_key(grid("##", "#.")) != shape_key(grid("##", "##"))
+    assert shape_key(grid("####")) != shape_key(grid("##", "##"))
+
+
+def test_pieces_touch_by_corner_too():
+    assert sorted(int(piece.sum()) for _, piece in pieces(grid("#..#", ".#..", "...#"))) == [1, 1, 2]
+
+
+def test_measure_of_a_strip_of_pieces_and_of_a_line():
+    hearts = StripMeasure(strips()["hearts"].tile)
+    assert not hearts.running
+    assert (hearts.smallest, hearts.widest) == (27, 7)
+    zigzag = StripMeasure(strips()["zigzag"].tile)
+    assert zigzag.running
+    assert zigzag.smallest == 4
+    assert not zigzag.has.any()
+
+
+def test_a_halved_heart_is_foreign_and_broken_and_a_whole_one_is_not():
+    measure = StripMeasure(strips()["hearts"].tile)
+    whole = np.pad(np.tile(strips()["hearts"].tile, (1, 3)), ((0, 0), (1, 1)))
+    none = np.zeros_like(whole)
+    assert measure.judge(whole, none) == type(measure.judge(whole, none))()
+    halved = whole.copy()
+    halved[:, :4] = False
+    verdict = measure.judge(halved, none)
+    assert verdict.broken
+    assert verdict.foreign == 1
+
+
+def test_a_cut_line_has_an_end():
+    measure = StripMeasure(strips()["zigzag"].tile)
+    cut = np.pad(np.tile(strips()["zigzag"].tile, (1, 4)), ((0, 0), (1, 0)))
+    open_edges = np.zeros_like(cut)
+    open_edges[:, -1] = True
+    assert measure.judge(cut, open_edges).clash == 1
+
+
+def test_hearts_are_never_mitred_and_four_petals_only_whole():
+    assert not any(spot.usable for spot in profile_of(strips()["hearts"]).mitres)
+    petals = profile_of(strips()["four petals"])
+    assert [phi for phi, spot in enumerate(petals.mitres) if spot.usable] == [0]
+
+
+def test_own_piece_stands_at_block_corners_if_it_is_square_and_symmetric():
+    strip = strips()["four petals"]
+    assert np.array_equal(profile_of(strip).corner_piece, strip.tile[:, :7])
