@@ -42,6 +42,7 @@ TRUTH_RENDER = 2000
 PENS = (0.25, 0.35, 0.5)
 """Pen widths of the stroke drawings, in units of their 24-unit square."""
 THIN = 1.75
+DOT = 1.3
 
 
 # ---------------------------------------------------------------- vector truth
@@ -306,7 +307,12 @@ def merge_touching(groups: list[np.ndarray], reach: float) -> list[int]:
 
 def make_truth(drawing: Drawing, columns: int) -> Truth:
     curves = [c * columns for c in drawing.curves]
-    curves = [c for c in curves if curve_length(c) > (2.0 if drawing.thick else 0.5)]
+    smallest = 2.0 if drawing.thick else 0.5
+    # A dot drawn with a pen thick enough has an outline; thinner ones and smaller areas are left to the crosses.
+    dots = [] if drawing.thick or drawing.pen * columns < DOT else [c for c in curves if curve_length(c) <= smallest]
+    around = np.linspace(0, 2 * np.pi, 60)
+    ring = drawing.pen * columns / 2 * np.stack([np.cos(around), np.sin(around)], axis=1)
+    curves = [c for c in curves if curve_length(c) > smallest] + [c.mean(axis=0) + ring for c in dots]
     groups = [resample_curve(c, 0.1) for c in curves]
     reach = 1e-6 if drawing.thick else drawing.pen * columns
     label = merge_touching(groups, max(reach, 0.12)) if not drawing.thick else list(range(len(groups)))

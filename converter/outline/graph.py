@@ -100,11 +100,14 @@ def prune_spurs(network: CurveNetwork, limits: list[float]) -> CurveNetwork:
     Notes
     -----
     The shortest goes first, and a node that two curves are left at is no longer a node, so that
-    the end of a stroke keeps one of two spurs.
+    the end of a stroke keeps one of two spurs. Where strokes meet in a sharp corner their centre lines
+    run together before the tip: if all other curves leave the node on the side away from the spur, they
+    are led to its tip.
     """
     curves = list(network.curves)
+    nodes = list(network.nodes)
     while True:
-        degree = CurveNetwork(network.nodes, curves).degrees()
+        degree = CurveNetwork(nodes, curves).degrees()
         worst, at = 0.0, -1
         for index, curve in enumerate(curves):
             if curve.closed or curve.start == curve.end:
@@ -113,12 +116,33 @@ def prune_spurs(network: CurveNetwork, limits: list[float]) -> CurveNetwork:
                 if degree[free] == 1 and degree[fixed] >= 3:
                     excess = limits[fixed] - curve.length
                     if excess > worst:
-                        worst, at = excess, index
+                        worst, at, node, tip = excess, index, fixed, free
         if at < 0:
             break
-        del curves[at]
-        curves = join_pairs(CurveNetwork(network.nodes, curves)).curves
-    return CurveNetwork(network.nodes, curves)
+        spur = curves.pop(at)
+        spur = spur if spur.start == node else spur.reversed()
+        curves = _lead_to_tip(curves, node, nodes[tip], direction_at(spur.points, spur.length), nodes)
+        curves = join_pairs(CurveNetwork(nodes, curves)).curves
+    return CurveNetwork(nodes, curves)
+
+
+def _lead_to_tip(
+    curves: list[Curve], node: int, tip: PointArray, onward: PointArray, nodes: list[PointArray]
+) -> list[Curve]:
+    """Return the curves with those at a node led to a tip, if they form a sharp corner there."""
+    there = [c.points for c in curves if c.start == node] + [c.points[::-1] for c in curves if c.end == node]
+    if any(direction_at(points, 2.5) @ onward > -0.6 for points in there):
+        return curves
+    nodes[node] = tip
+    changed = []
+    for curve in curves:
+        points = curve.points
+        if curve.start == node:
+            points = _lead_to(points, tip)
+        if curve.end == node:
+            points = _lead_to(points[::-1], tip)[::-1]
+        changed.append(replace(curve, points=points))
+    return changed
 
 
 def join_pairs(network: CurveNetwork) -> CurveNetwork:

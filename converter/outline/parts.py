@@ -16,16 +16,20 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 from scipy.spatial import cKDTree
-from skimage.morphology import skeletonize
 
 from converter.model.arrays import MaskArray, PointArray
 from converter.outline.contour import trace_contours
 from converter.outline.graph import Curve, CurveNetwork, contract_links, join_pairs, prune_spurs
 from converter.outline.simplify import resample_curve, smooth_curve
 from converter.outline.skeleton import trace_skeleton
+from converter.outline.thinning import thin_to_lines
 
 THIN = 1.75
 """Ink thinner than so many stitches is a stroke with a centre line; thicker ink has an outline."""
+DOT = 1.3
+"""A dot at least so many stitches across has an outline; a smaller one is left to the crosses."""
+JUNCTION = 2.0
+"""Where strokes meet the ink may be so many times as thick as the pen."""
 NARROW = 0.9
 """Two areas with a gap narrower than so many stitches between them share one line."""
 FINE = 0.1
@@ -35,7 +39,9 @@ FINE = 0.1
 def distance_inside(mask: MaskArray, scale: int) -> npt.NDArray[np.float64]:
     """Return how far each pixel of a mask lies from what is outside it, in stitches; beyond the picture is outside."""
     padded = np.pad(mask, 1).astype(np.uint8)
-    return np.asarray(cv2.distanceTransform(padded, cv2.DIST_L2, 5)[1:-1, 1:-1], dtype=np.float64) / scale
+    away = np.asarray(cv2.distanceTransform(padded, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)[1:-1, 1:-1], dtype=np.float64)
+    # To the edge between the pixels, not to the middle of the first pixel outside.
+    return np.maximum(away - 0.5, 0.0) / scale
 
 
 def _groups(mask: MaskArray) -> tuple[int, npt.NDArray[np.int64], npt.NDArray[np.int64]]:
@@ -53,36 +59,41 @@ def _greatest(label: npt.NDArray[np.int64], count: int, values: npt.NDArray[np.f
     return best
 
 
-def split_by_thickness(mask: MaskArray, scale: int, limit: float, padding: bool = False) -> tuple[MaskArray, MaskArray]:
+def split_by_thickness(mask: MaskArray, skeleton: MaskArray, scale: int, limit: float) -> tuple[MaskArray, MaskArray]:
     """Return the thin parts and the thick parts of a mask.
 
     Parameters
     ----------
-    mask : ndarray of shape (H, W), bool
+    mask, skeleton : ndarray of shape (H, W), bool
     scale : int
         Pixels a stitch.
     limit : float
         Parts thinner than so many stitches are thin.
-    padding : bool
-        Whether what lies beyond the picture belongs to the mask.
+
+    Notes
+    -----
+    Where strokes cross or meet at a point the ink is up to `JUNCTION` times as thick as the pen. The pen
+    is the upper end of the thickness along the thin part of the skeleton, for each group of ink.
     """
-    if padding:
-        margin = scale * 2
-        thin, thick = split_by_thickness(np.pad(mask, margin, constant_values=True), scale, limit)
-        inner = np.s_[margin:-margin, margin:-margin]
-        return thin[inner], thick[inner]
     inside = distance_inside(mask, scale)
     core = inside * 2 > limit
     if not core.any():
         return mask, np.zeros_like(mask)
     count, label, side = _groups(core)
     thickest = 2 * _greatest(label, count, inside)
-    real = (side / scale >= 1.4 * limit) | (thickest >= 1.5 * limit)
+    pen = _pen_widths(mask, skeleton, inside, limit)[_first_in(label, count, mask)]
+    meeting = (thickest <= JUNCTION * pen) & (side / scale <= 2 * JUNCTION * pen)
+    real = ((side / scale >= 1.4 * limit) | (thickest >= 1.5 * limit)) & ~meeting
     real[0] = False
     core = real[label]
     if not core.any():
         return mask, np.zeros_like(mask)
-    away = np.asarray(cv2.distanceTransform((~core).astype(np.uint8), cv2.DIST_L2, 5), dtype=np.float64) / scale
+    away = (
+        np.asarray(
+            cv2.distanceTransform((~core).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE), dtype=np.float64
+        )
+        / scale
+    )
     thick = mask & (away <= limit / 2 + 0.75 / scale)
     # Thin parts that do not reach out are corners of the areas.
     thin = mask & ~thick
@@ -97,34 +108,85 @@ def split_by_thickness(mask: MaskArray, scale: int, limit: float, padding: bool 
     return thin, mask & ~thin
 
 
-def stroke_network(strokes: MaskArray, whole: MaskArray, scale: int) -> CurveNetwork:
+def _pen_widths(
+    mask: MaskArray, skeleton: MaskArray, inside: npt.NDArray[np.float64], limit: float
+) -> npt.NDArray[np.float64]:
+    """Return the pen width of the group of ink at each pixel label; 0 where nothing is thin."""
+    count, label, _ = _groups(mask)
+    along = skeleton & (inside * 2 <= limit)
+    owner, width = label[along], 2 * inside[along]
+    order = np.lexsort((width, owner))
+    owner, width = owner[order], width[order]
+    last = np.searchsorted(owner, np.arange(count), side="right")
+    first = np.searchsorted(owner, np.arange(count), side="left")
+    pens = np.zeros(count)
+    some = last > first
+    pens[some] = width[(first + 0.9 * (last - 1 - first)).astype(int)[some]]
+    return pens
+
+
+def _first_in(label: npt.NDArray[np.int64], count: int, mask: MaskArray) -> npt.NDArray[np.int64]:
+    """Return for each group of a core the group of ink that it lies in."""
+    _, outer, _ = _groups(mask)
+    owner = np.zeros(count, dtype=np.int64)
+    chosen = label > 0
+    owner[label[chosen]] = outer[chosen]
+    return owner
+
+
+def take_dots(strokes: MaskArray, scale: int) -> tuple[MaskArray, MaskArray]:
+    """Return the strokes without dots, and the dots that are large enough for an outline.
+
+    Notes
+    -----
+    A dot is hardly longer than thick. Below `DOT` it is left to the crosses.
+    """
+    if not strokes.any():
+        return strokes, strokes
+    count, label, side = _groups(strokes)
+    thickest = 2 * _greatest(label, count, distance_inside(strokes, scale))
+    dot = side / scale < 1.6 * thickest + 1.0 / scale
+    dot[0] = False
+    large = dot & (thickest >= DOT)
+    return strokes & ~dot[label], large[label]
+
+
+def stroke_network(strokes: MaskArray, whole: MaskArray, skeleton: MaskArray, scale: int) -> CurveNetwork:
     """Return the centre lines of thin strokes as a network.
 
     Parameters
     ----------
     strokes : ndarray of shape (H, W), bool
     whole : ndarray of shape (H, W), bool
-        The strokes and the areas they spring from; the skeleton is taken of it.
+        The strokes and the areas they spring from.
+    skeleton : ndarray of shape (H, W), bool
+        Of the whole.
     scale : int
     """
     if not strokes.any():
         return CurveNetwork()
     inside = distance_inside(whole, scale)
-    skeleton = np.asarray(skeletonize(whole), dtype=np.bool_)  # type: ignore[no-untyped-call]
     network = join_pairs(trace_skeleton(skeleton & strokes, scale))
-    limits = []
-    for row, col in network.nodes:
-        r, c = int(row * scale), int(col * scale)
-        near = inside[max(r - 2, 0) : r + 3, max(c - 2, 0) : c + 3]
-        limits.append(1.4 * float(near.max()) + 0.15)
-    network = prune_spurs(network, limits)
-    network = contract_links(network, 0.8)
+    pen = 2 * float(np.median(inside[skeleton & strokes]))
+    network = prune_spurs(network, _spur_lengths(network, inside, scale))
+    network = contract_links(network, max(0.6, 1.1 * pen))
+    network = prune_spurs(network, _spur_lengths(network, inside, scale))
     network = join_pairs(network)
     curves = [
         replace(curve, points=smooth_curve(resample_curve(curve.points, FINE), 4, curve.closed))
         for curve in network.curves
     ]
     return CurveNetwork(network.nodes, curves)
+
+
+def _spur_lengths(network: CurveNetwork, inside: npt.NDArray[np.float64], scale: int) -> list[float]:
+    """Return for each node the length up to which a free end there is only the thickness of the stroke."""
+    limits = []
+    for row, col in network.nodes:
+        r, c = int(row * scale), int(col * scale)
+        near = inside[max(r - 2, 0) : r + 3, max(c - 2, 0) : c + 3]
+        limits.append(1.4 * float(near.max(initial=0.0)) + 0.15)
+    return limits
 
 
 def area_network(field: npt.NDArray[np.floating[Any]], scale: int) -> CurveNetwork:
@@ -214,16 +276,24 @@ def drawing_network(field: npt.NDArray[np.float32], ink: MaskArray, scale: int, 
     areas : bool
         False leaves the areas out.
     """
-    strokes, solid = split_by_thickness(ink, scale, THIN)
-    network = stroke_network(strokes, ink, scale)
+    skeleton = thin_to_lines(ink, round(JUNCTION * THIN * scale / 2) + 2)
+    strokes, solid = split_by_thickness(ink, skeleton, scale, THIN)
+    strokes, dots = take_dots(strokes, scale)
+    solid = solid | dots
+    network = stroke_network(strokes, ink, skeleton, scale)
     if not areas or not solid.any():
         return network
     field = np.where(strokes, -np.abs(field), field)
     ground = ~solid
-    gaps, _ = split_by_thickness(ground, scale, NARROW, padding=True)
-    gaps &= ~strokes
+    margin = 2 * scale
+    inner = np.s_[margin:-margin, margin:-margin]
+    around = np.pad(ground, margin, constant_values=True)
+    # Only ground near the areas can be a gap between them.
+    near = cv2.dilate(np.pad(solid, margin).astype(np.uint8), np.ones((3 * scale // 2,) * 2, np.uint8)) > 0
+    lines = thin_to_lines(around & near, round(JUNCTION * NARROW * scale / 2) + 2)
+    gaps = split_by_thickness(around, lines, scale, NARROW)[0][inner] & ~strokes
     if gaps.any():
-        seams = stroke_network(gaps, ground, scale)
+        seams = stroke_network(gaps, ground, lines[inner], scale)
         network.extend(seams)
         field = np.where(gaps, np.abs(field) + 1e-4, field)
         solid = solid | gaps
