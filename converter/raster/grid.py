@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -62,17 +63,22 @@ def lay_plain(box: Bounds, columns: int | None, rows: int | None) -> Grid:
     return Grid(top, left, cell, rows, columns)
 
 
-def lay_mask(ink: MaskArray, grid: Grid, pixels: int) -> MaskArray:
-    """Return the mask resampled to exactly ``pixels`` a cell, with `MARGIN` bare cells all round."""
+def lay_tone(values: npt.NDArray[Any], grid: Grid, pixels: int) -> npt.NDArray[np.float32]:
+    """Return an array resampled to exactly ``pixels`` a cell, with `MARGIN` cells more all round."""
     height, width = (grid.rows + 2 * MARGIN) * pixels, (grid.columns + 2 * MARGIN) * pixels
     step = grid.cell / pixels
     start_row = grid.top - MARGIN * grid.cell + step / 2 - 0.5
     start_col = grid.left - MARGIN * grid.cell + step / 2 - 0.5
     matrix = np.array([[step, 0, start_col], [0, step, start_row]])
     laid = cv2.warpAffine(
-        ink.astype(np.float32), matrix, (width, height), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        values.astype(np.float32), matrix, (width, height), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     )
-    mask = laid >= 0.5
+    return np.asarray(laid, dtype=np.float32)
+
+
+def lay_mask(ink: MaskArray, grid: Grid, pixels: int) -> MaskArray:
+    """Return the mask resampled to exactly ``pixels`` a cell, with `MARGIN` bare cells all round."""
+    mask = lay_tone(ink, grid, pixels) >= 0.5
     edge = MARGIN * pixels - pixels // 2
     inside = np.zeros(mask.shape, dtype=np.bool_)
     inside[edge:-edge, edge:-edge] = True

@@ -32,12 +32,11 @@ def fill_small(mask: MaskArray, max_area_filled: float) -> MaskArray:
 
 
 def simplify_mask(mask: MaskArray, radius_pixels: float) -> MaskArray:
-    """Return the mask with ground and ink details narrower than twice the radius smoothed away.
+    """Return the mask with gaps narrower than twice the radius closed and openings of that size filled.
 
-    Closing comes first, so that hatching becomes tone rather than nothing.
+    Nothing is opened, so that thin strokes stay: hatching becomes tone, small loops become dots.
     """
     if radius_pixels < 1:
         return mask
-    foot = disc(radius_pixels)
-    closed = cv2.morphologyEx(mask.view(np.uint8), cv2.MORPH_CLOSE, foot)
-    return np.asarray(cv2.morphologyEx(closed, cv2.MORPH_OPEN, foot) > 0)
+    closed = cv2.morphologyEx(mask.view(np.uint8), cv2.MORPH_CLOSE, disc(radius_pixels), borderType=cv2.BORDER_CONSTANT)
+    return fill_small(np.asarray(closed > 0), 8 * radius_pixels**2)

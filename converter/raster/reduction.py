@@ -6,18 +6,27 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import CellArray, MaskArray
 from converter.raster.axis import Axis, find_axis, ink_depth, move_axis
-from converter.raster.grid import MARGIN, Grid, lay_mask
+from converter.raster.grid import MARGIN, Grid, lay_mask, lay_tone
 from converter.raster.mirror import even_mask, find_symmetry
 from converter.raster.morphology import drop_small, simplify_mask
 from converter.raster.prepare import Prepared
+from converter.raster.readability import Verdict, judge
 from converter.raster.strokes import draw_ink
 from converter.raster.take import Work, find_box, find_grid, take_up
 from converter.settings import ChartSettings
+
+READS_WELL = 70.0
+"""Readability below which simpler drawings are tried."""
+SIMPLER = (0.25, 0.4)
+"""Stitches: half the width of the gaps that are then closed."""
+WORTH_IT = 4.0
+"""Readability that a simpler drawing must gain."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,33 +54,63 @@ class Reduction:
 def reduce_prepared(ready: Prepared, settings: ChartSettings) -> Reduction:
     """Reduce a prepared picture to the stitch grid."""
     work = take_up(ready, settings)
-    ink, level = _set_detail(work.ink, work.pixels, settings)
+    tried = [_draw_at(ready, settings, work, 0.0)]
+    if tried[0].verdict.readability < READS_WELL and work.kind.name != "photo":
+        tried += [_draw_at(ready, settings, work, radius) for radius in SIMPLER]
+    best = max(tried[1:], key=lambda each: each.verdict.readability, default=tried[0])
+    if best.verdict.readability < tried[0].verdict.readability + WORTH_IT:
+        best = tried[0]
+    return _result(ready, work, best)
+
+
+@dataclass(frozen=True, eq=False)
+class _Attempt:
+    """One way of drawing the picture."""
+
+    cells: CellArray
+    grid: Grid
+    laid: MaskArray
+    laid_grid: Grid
+    verdict: Verdict
+    simpler: bool
+
+
+def _draw_at(ready: Prepared, settings: ChartSettings, work: Work, radius: float) -> _Attempt:
+    """Draw the ink, with gaps of less than twice ``radius`` stitches closed on purpose."""
+    pixels = work.pixels
+    ink, level = _set_detail(work, settings, radius)
     box = find_box(ink) if settings.picture.trim else work.box
-    symmetry, box = find_symmetry(ink, box, work.pixels, ready.mirror, ready.symmetries)
-    axis = find_axis(ink, ink_depth(ink, work.pixels), work.pixels)
-    grid = find_grid(ink, box, ready, settings, symmetry, axis, work.pixels)
-    laid = lay_mask(ink, grid, work.pixels)
-    moved: Axis | None = move_axis(axis, work.pixels, grid.top, grid.left, grid.cell, MARGIN, work.pixels)
+    symmetry, box = find_symmetry(ink, box, pixels, ready.mirror, ready.symmetries)
+    axis = find_axis(ink, ink_depth(ink, pixels), pixels)
+    grid = find_grid(ink, box, ready, settings, symmetry, axis, pixels)
+    laid = lay_mask(ink, grid, pixels)
+    moved: Axis | None = move_axis(axis, pixels, grid.top, grid.left, grid.cell, MARGIN, pixels)
+    full = lay_mask(work.ink, grid, pixels)
     if symmetry.images:
         laid = even_mask(laid, symmetry)
         moved = None
-    drawn = draw_ink(laid, work.pixels, level, moved, symmetry)
-    cells = drawn.cells[MARGIN:-MARGIN, MARGIN:-MARGIN]
-    if not cells.any():
-        cells = coverage_peak(drawn.coverage[MARGIN:-MARGIN, MARGIN:-MARGIN])
-    cells, grid = _trim_free_side(cells, grid, ready, settings)
-    return _result(ready, work, grid, cells, {"depth": work.depth, "ink": work.ink, "laid": laid})
+    drawn = draw_ink(laid, pixels, level, moved, symmetry)
+    inner = drawn.cells[MARGIN:-MARGIN, MARGIN:-MARGIN]
+    if not inner.any():
+        inner = coverage_peak(drawn.coverage[MARGIN:-MARGIN, MARGIN:-MARGIN])
+    tone = lay_tone(work.depth, grid, pixels) if work.kind.name == "photo" else None
+    verdict = judge(full, np.pad(inner, MARGIN), pixels, tone)
+    cells, trimmed = _trim_free_side(inner, grid, ready, settings)
+    return _Attempt(cells, trimmed, laid, grid, verdict, radius > 0)
 
 
-def _set_detail(laid: MaskArray, pixels: int, settings: ChartSettings) -> tuple[MaskArray, float]:
-    """Return the mask simplified as far as asked, and the coverage from which on a cell is a stitch."""
+def _set_detail(work: Work, settings: ChartSettings, radius: float) -> tuple[MaskArray, float]:
+    """Return the ink simplified as far as asked, and the coverage from which on a cell is a stitch."""
+    pixels = work.pixels
     detail, tidy = settings.reduction.detail, settings.reduction.tidy
-    speck = 0.0004 * tidy**2 if tidy <= 50 else 1.0 * ((tidy - 50) / 25) ** 2 + 0.1 * 50 / tidy
-    speck *= 0.08 if tidy <= 50 else 1
     bold = max(0.0, (50 - detail) / 50)
-    simple = simplify_mask(laid, 0.5 * bold * pixels)
-    simple = drop_small(simple, (speck + 4 * bold**2) * pixels**2)
-    return (simple if simple.any() else laid), 0.5 + 0.12 * max(0.0, (detail - 50) / 50)
+    # Square stitches: dust at 50, whole groups of stitches at 100.
+    speck = 0.08 * (tidy / 50) ** 2 if tidy <= 50 else 0.08 + 4 * ((tidy - 50) / 50) ** 2
+    simple = simplify_mask(work.ink, max(radius, 0.5 * bold) * pixels)
+    simple = drop_small(simple, (speck + 4 * bold**2 + 1.5 * radius**2) * pixels**2)
+    if work.keep is not None:
+        simple = np.where(work.keep, work.ink, simple)
+    return (simple if simple.any() else work.ink), 0.5 + 0.12 * max(0.0, (detail - 50) / 50)
 
 
 def coverage_peak(coverage: npt.NDArray[np.float32]) -> CellArray:
@@ -92,19 +131,34 @@ def _trim_free_side(cells: CellArray, grid: Grid, ready: Prepared, settings: Cha
     return cells[:, first:last], grid.cut(0, first, grid.rows, last - first)
 
 
-def _result(
-    ready: Prepared, work: Work, grid: Grid, cells: CellArray, stages: Mapping[str, npt.NDArray[Any]]
-) -> Reduction:
+def _result(ready: Prepared, work: Work, best: _Attempt) -> Reduction:
     back = ready.orientation.inverse()
-    turned = back.matrix((cells.shape[0], cells.shape[1]))
-    placement = (ready.to_source @ work.to_standing @ grid.matrix() @ turned)[:2]
+    turned = back.matrix((best.cells.shape[0], best.cells.shape[1]))
+    to_source = ready.to_source @ work.to_standing
+    losses = best.verdict.losses
+    if best.simpler:
+        losses = ("At this size the drawing was simplified on purpose: narrow gaps were filled.", *losses)
+    lost = np.zeros(ready.source_shape, dtype=np.bool_)
+    if best.verdict.mask.any():
+        lost = _on_source(best.verdict.mask, to_source, best.laid_grid, work.pixels, ready.source_shape)
     return Reduction(
-        cells=back.apply(cells),
-        placement=placement,
+        cells=back.apply(best.cells),
+        placement=(to_source @ best.grid.matrix() @ turned)[:2],
         kind=work.kind.name,
         reason=work.kind.reason,
-        readability=100.0,
-        losses=(),
-        loss_mask=np.zeros(ready.source_shape, dtype=np.bool_),
-        stages=dict(stages),
+        readability=best.verdict.readability,
+        losses=losses,
+        loss_mask=lost,
+        stages={"depth": work.depth, "ink": work.ink, "laid": best.laid},
     )
+
+
+def _on_source(
+    mask: MaskArray, to_source: npt.NDArray[np.float64], grid: Grid, pixels: int, shape: tuple[int, int]
+) -> MaskArray:
+    """Return marks of the laid mask on the picture as it came."""
+    scale = np.array([[1 / pixels, 0, -MARGIN], [0, 1 / pixels, -MARGIN], [0, 0, 1.0]])
+    centre = np.array([[1.0, 0, 0.5], [0, 1, 0.5], [0, 0, 1]])
+    forth = np.linalg.inv(centre) @ to_source @ grid.matrix() @ scale @ centre
+    xy = forth[[1, 0]][:, [1, 0, 2]]
+    return np.asarray(cv2.warpAffine(mask.view(np.uint8), xy, (shape[1], shape[0]), flags=cv2.INTER_NEAREST) > 0)

@@ -13,6 +13,9 @@ from converter.raster.structure import Faults, Structure, find_faults
 
 SINGLES = 40
 PAIRS = 12
+"""Cheapest cells near a fault that are tried alone and in pairs."""
+MOST_TRIALS = 900
+"""Changes tried in all; a drawing with more faults than that is too fine for the grid anyway."""
 
 
 def mend(
@@ -20,7 +23,7 @@ def mend(
     wants: tuple[Structure, ...],
     flip_cost: npt.NDArray[np.float32],
     orbits: npt.NDArray[np.intp] | None = None,
-    patience: int = 60,
+    most_trials: int = MOST_TRIALS,
 ) -> CellArray:
     """Return the chart with as few structural faults as small local changes can bring.
 
@@ -34,8 +37,8 @@ def mend(
         What it costs to change each cell of ``cells``.
     orbits : ndarray of shape (cells, images), optional
         From `mirror.orbits`: cells that are always flipped together.
-    patience : int
-        Rounds at most.
+    most_trials : int
+        Changes tried at most.
 
     Notes
     -----
@@ -46,21 +49,23 @@ def mend(
     start = cells
     faults = tuple(find_faults(now, want) for want in wants)
     hopeless: set[tuple[str, int]] = set()
-    for _ in range(patience):
-        if all(f.count == 0 for f in faults):
-            break
+    tried = 0
+    while tried < most_trials and any(f.count for f in faults):
         done = False
         for level, fault in enumerate(faults):
             for kind, place in fault.places:
                 key = (kind, int(place.sum()) * 31 + len(place) + level)
                 if key in hopeless:
                     continue
-                better = _try_here(now, start, wants, faults, place, flip_cost, orbits)
+                better, trials = _try_here(now, start, wants, faults, place, flip_cost, orbits)
+                tried += trials
                 if better is not None:
                     now, faults = better
                     done = True
                     break
                 hopeless.add(key)
+                if tried >= most_trials:
+                    return now
             if done:
                 break
         if not done:
@@ -80,7 +85,7 @@ def _try_here(
     place: npt.NDArray[np.intp],
     flip_cost: npt.NDArray[np.float32],
     orbits: npt.NDArray[np.intp] | None,
-) -> tuple[CellArray, tuple[Faults, ...]] | None:
+) -> tuple[tuple[CellArray, tuple[Faults, ...]] | None, int]:
     shape = now.shape
     spot = np.zeros(shape, dtype=bool)
     spot.ravel()[place] = True
@@ -94,22 +99,26 @@ def _try_here(
     index, cost = index[order], cost[order]
     before = _total(faults)
     best: tuple[tuple[float, ...], float, tuple[int, ...]] | None = None
+    trials = 0
     for group in _groups(index, cost):
         total_cost = float(sum(c for _, c in group))
         if len(group) > 1 and best is not None:
             break
         picked = tuple(i for i, _ in group)
+        trials += 1
         trial = _flip(now, picked, orbits)
-        rest = tuple(find_faults(trial, want) for want in wants)
-        value = _total(rest)
+        first = find_faults(trial, wants[0])
+        if round(first.score, 4) > before[0]:
+            continue
+        value = _total((first, *(find_faults(trial, want) for want in wants[1:])))
         if value >= before:
             continue
         if best is None or (value, total_cost) < best[:2]:
             best = (value, total_cost, picked)
     if best is None:
-        return None
+        return None, trials
     trial = _flip(now, best[2], orbits)
-    return trial, tuple(find_faults(trial, want) for want in wants)
+    return (trial, tuple(find_faults(trial, want) for want in wants)), trials
 
 
 def _flip(now: CellArray, picked: tuple[int, ...], orbits: npt.NDArray[np.intp] | None) -> CellArray:

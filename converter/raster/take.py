@@ -11,6 +11,7 @@ import numpy.typing as npt
 from converter.errors import RequestError
 from converter.model.arrays import GrayArray, MaskArray
 from converter.raster.axis import Axis, find_diagonals
+from converter.raster.deskew import find_tilt, turn_back
 from converter.raster.grid import Bounds, Grid, find_phase, lay_plain
 from converter.raster.kind import Kind, line_or_shape, tell_kind
 from converter.raster.light import find_ink
@@ -22,6 +23,7 @@ from converter.settings import ChartSettings
 
 PIXELS_A_STITCH = 12
 COARSE = 700
+MOST_PIXELS_TURNED = 60_000_000
 NAMES = {"line": "a line drawing", "shape": "solid shapes", "photo": "a photograph"}
 
 
@@ -39,6 +41,8 @@ class Work:
     to_standing: npt.NDArray[np.float64]
     """(3, 3), working (row, col, 1) to standing picture."""
     kind: Kind
+    keep: MaskArray | None = None
+    """Marks on the working picture: kept in full detail."""
     inverted: bool = False
     """Light was drawn on dark, and is taken the other way round."""
 
@@ -55,6 +59,8 @@ class Look:
     inside: MaskArray | None
     """(h, w): the subject of a photograph."""
     inverted: bool
+    tilt: float
+    """Degrees, see `deskew.find_tilt`; ``mask`` is straight already."""
 
 
 def look_at(ready: Prepared, settings: ChartSettings) -> Look:
@@ -79,6 +85,12 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
         if wanted.kind == "auto" and ink is not None:
             kind = line_or_shape(ink.mask)
         kind = Kind(kind.name, kind.reason + " It is light on dark, so the light parts are stitched.")
+    tilt = 0.0
+    if kind.name != "photo" and wanted.deskew and not ready.symmetries and ready.gray.size <= MOST_PIXELS_TURNED:
+        tilt = find_tilt(coarse)
+    if tilt != 0:
+        ink = find_ink(turn_back(coarse, tilt)[0], pixels, wanted.dark)
+        kind = Kind(kind.name, kind.reason + f" It was {abs(tilt):.1f} degrees askew and has been straightened.")
     inside = None
     if kind.name == "photo":
         colour = ready.gray if ready.colour is None else ready.colour
@@ -104,7 +116,7 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
             "The picture is blank: it has no dark parts that could become stitches.",
             "Choose another picture or another crop.",
         )
-    return Look(kind, scale, mask, inside, inverted)
+    return Look(kind, scale, mask, inside, inverted, tilt)
 
 
 def _is_dark_ground(mask: MaskArray, rim_share: float = 0.9) -> bool:
@@ -120,7 +132,9 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
     wanted = settings.reduction
     look = look_at(ready, settings)
     if trim:
-        shown = look.mask if ready.clear is None else look.mask & ~_shrink(ready.clear, look.mask.shape)
+        shown = look.mask
+        if ready.clear is not None:
+            shown = shown & ~_laid_on(ready.clear, look.mask.shape, look.tilt)
         top, left, bottom, right = (v / look.scale for v in find_box(shown))
     else:
         top, left, bottom, right = 0.0, 0.0, float(height), float(width)
@@ -128,21 +142,44 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
     pixels = PIXELS_A_STITCH if max(plain.rows, plain.columns) <= 80 else 10
     if look.kind.name == "photo":
         pixels = 8
+    scale = pixels / plain.cell
     rim = 2 * plain.cell + 2 / look.scale if trim else 0.0
     first_row, first_col = max(0, int(top - rim)), max(0, int(left - rim))
     last_row, last_col = min(height, int(np.ceil(bottom + rim))), min(width, int(np.ceil(right + rim)))
     place = (slice(first_row, last_row), slice(first_col, last_col))
-    scale = pixels / plain.cell
-    gray = _resize(ready.gray[place], scale)
+
+    def bring(mask: MaskArray | None, shape: tuple[int, ...]) -> MaskArray | None:
+        """Return marks on the standing picture as marks on the working picture."""
+        if mask is None:
+            return None
+        if look.tilt == 0:
+            return _laid_on(mask[place], shape, 0.0)
+        whole = _laid_on(mask, turned.shape, look.tilt)
+        return whole[cut]
+
+    if look.tilt == 0:
+        gray = _resize(ready.gray[place], scale)
+        to_standing = np.array([[1 / scale, 0, first_row], [0, 1 / scale, first_col], [0, 0, 1.0]])
+    else:
+        turned, back = turn_back(_resize(ready.gray, scale), look.tilt)
+        cut = (
+            slice(int(first_row * scale), int(np.ceil(last_row * scale))),
+            slice(int(first_col * scale), int(np.ceil(last_col * scale))),
+        )
+        gray = np.ascontiguousarray(turned[cut])
+        shift = np.array([[1.0, 0, cut[0].start], [0, 1, cut[1].start], [0, 0, 1]])
+        to_standing = np.diag([1 / scale, 1 / scale, 1.0]) @ back @ shift
     if look.inverted:
         gray = 1 - gray
-    to_standing = np.array([[1 / scale, 0, first_row], [0, 1 / scale, first_col], [0, 0, 1.0]])
+    keep = bring(ready.keep, gray.shape)
     if look.kind.name == "photo":
         inside = None
         if look.inside is not None:
             whole = cv2.resize(look.inside.view(np.uint8), (width, height), interpolation=cv2.INTER_LINEAR)
-            inside = _shrink(whole[place] > 0, gray.shape)
+            inside = bring(np.asarray(whole > 0), gray.shape)
         ink = tone_mask(gray, pixels, wanted.dark, wanted.detail, wanted.tidy, inside)
+        if keep is not None:
+            ink = np.where(keep, tone_mask(gray, pixels, wanted.dark, 100.0, 0.0, None), ink)
         depth = 1 - gray
     else:
         found = find_ink(gray, pixels, wanted.dark)
@@ -152,15 +189,19 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
                 "Choose another picture or another crop.",
             )
         ink, depth = found.mask, found.depth
-    if ready.clear is not None:
-        ink = ink & ~_shrink(ready.clear[place], ink.shape)
+    clear = bring(ready.clear, gray.shape)
+    if clear is not None:
+        ink = ink & ~clear
     box: Bounds = find_box(ink) if trim else (0.0, 0.0, float(ink.shape[0]), float(ink.shape[1]))
-    return Work(depth, ink, pixels, box, to_standing, look.kind, look.inverted)
+    return Work(depth, ink, pixels, box, to_standing, look.kind, keep, look.inverted)
 
 
-def _shrink(mask: MaskArray, shape: tuple[int, ...]) -> MaskArray:
+def _laid_on(mask: MaskArray, shape: tuple[int, ...], tilt: float) -> MaskArray:
+    """Return marks resampled to a shape, and straightened."""
     small = cv2.resize(mask.view(np.uint8), (shape[1], shape[0]), interpolation=cv2.INTER_NEAREST)
-    return np.asarray(small > 0)
+    if tilt == 0:
+        return np.asarray(small > 0)
+    return np.asarray(turn_back(np.asarray(small, dtype=np.float32), tilt)[0] > 0.5)
 
 
 def _resize(gray: npt.NDArray[np.uint8], scale: float) -> GrayArray:

@@ -11,7 +11,8 @@ weight      stitches along thin strokes per length of their axis in the larger c
 blocks      2 x 2 blocks per 100 stitches on thin strokes
 isolated    stitches without neighbour that are no dots in the drawing
 offset      mean distance of the stitches on thin strokes to the axis
-kinks       right-angle turns per 100 stitches on thin strokes where the axis is straight
+kinks       right-angle turns per 100 stitches on thin strokes where the axis is straight, that could go without
+            leaving any of the axis farther than 0.75 from a stitch
 bumps       single cells out of (or missing from) an edge whose coverage is undecided, per 100 stitches
 pen_spread  standard deviation of the drawn width of pens 1.5 to 4 stitches wide, crosswise to the stroke
 agreement   intersection over union with the ideal coverage of one half and more
@@ -245,7 +246,7 @@ def measure(truth, cells, placement, pixels=None):
     labels = np.where(laid, labels, 0)
     axis = find_axis(laid, labels, pixels)
     faults = structure_faults(laid, cells, axis, labels, 1.5, pixels)
-    hard = faults + structure_faults(laid, cells, axis, labels, 1.0, pixels) if not faults else faults
+    hard = faults if faults else structure_faults(laid, cells, axis, labels, 1.0, pixels)
     big = np.pad(cells, MARGIN)
     out = Measures(structure=float(not faults), hard=float(not hard), stitches=float(cells.sum()))
     # The centre line itself is only known to about half a pixel.
@@ -272,7 +273,8 @@ def measure(truth, cells, placement, pixels=None):
         c = direct
         up, down = np.roll(c, 1, 0), np.roll(c, -1, 0)
         left, right = np.roll(c, 1, 1), np.roll(c, -1, 1)
-        out.kinks = float((c & (up ^ down) & (left ^ right)).sum())
+        corner = c & (up ^ down) & (left ^ right)
+        out.kinks = float((corner & ~_needed(big, axis, 0.75 + 0.6 / pixels)).sum())
     # Isolated stitches that are no dots.
     around = ndimage.convolve(big.astype(np.uint8), np.ones((3, 3), np.uint8), mode="constant")
     lone = np.argwhere(big & (around == 1))
@@ -291,6 +293,19 @@ def measure(truth, cells, placement, pixels=None):
     out.agreement = float((ideal & big).sum() / max(1, (ideal | big).sum()))
     out.pen_spread = _pen_spread(big, axis)
     return out, hard
+
+
+def _needed(big, axis, reach):
+    """Return the cells that alone are within reach of some point of the axis."""
+    centres = np.argwhere(big) + 0.5
+    out = np.zeros(big.shape, bool)
+    if len(centres) < 2 or not len(axis.points):
+        return out
+    distance, who = cKDTree(centres).query(axis.points, k=2)
+    alone = (distance[:, 0] <= reach) & (distance[:, 1] > reach)
+    at = np.floor(centres[who[alone, 0]]).astype(int)
+    out[at[:, 0], at[:, 1]] = True
+    return out
 
 
 def _bumps(big, coverage):

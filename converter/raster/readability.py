@@ -1,0 +1,151 @@
+"""How well a chart still says what the picture says, and what it leaves out.
+
+Readability is 100 times the product of
+
+likeness    chart and picture are both blurred by a third of a stitch, as they look from across the room, and correlated
+            in Gaussian windows 1.2 stitches wide; the mean over the drawing, weighted by how much goes on there, is
+            brought from `LIKENESS` to 0 .. 1. Where strokes lie too close for the grid the picture is an even gray but
+            the chart a pattern of its own, and the correlation falls. A photograph is compared by its tones.
+kept        the share of the picture's parts and openings that the chart still has, each weighted by the square root
+            of its area, half of it counting: 0.5 + 0.5 share. Parts that have run together count half.
+
+The correlation is the structure term of SSIM: Z. Wang, A. C. Bovik, H. R. Sheikh, E. P. Simoncelli, Image quality
+assessment, IEEE Trans. Image Processing 13(4), 2004, 600-612, DOI 10.1109/TIP.2003.819861.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from converter.model.arrays import CellArray, MaskArray
+from converter.raster.axis import ink_depth
+from converter.raster.components import label_ink
+
+LOOK_PIXELS = 4
+"""Pixels a stitch at which likeness is judged."""
+LIKENESS = (0.65, 0.93)
+LIKENESS_OF_TONES = (0.35, 0.8)
+"""Correlations that stand for nothing and for everything kept."""
+LEAST_HOLE = 0.12
+"""Square stitches; smaller openings of the picture are not missed by anyone."""
+LEAST_PART = 0.03
+
+
+@dataclass(frozen=True, eq=False)
+class Verdict:
+    """How well a chart reads."""
+
+    readability: float
+    losses: tuple[str, ...]
+    mask: MaskArray
+    """On the laid mask: parts left out, openings closed, gaps run together."""
+
+
+def judge(picture: MaskArray, cells: CellArray, pixels: int, tone: npt.NDArray[np.float32] | None = None) -> Verdict:
+    """Return how well a chart reads against the mask it came from.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (rows * pixels, cols * pixels), bool
+        The ink in full detail, laid on the grid, margin included.
+    cells : ndarray of shape (rows, cols), bool
+        Margin included.
+    pixels : int
+        Pixels a stitch.
+    tone : ndarray of shape (rows * pixels, cols * pixels), optional
+        Darkness of a photograph, laid on the grid.
+    """
+    big = np.repeat(np.repeat(cells, pixels, axis=0), pixels, axis=1)
+    words: list[str] = []
+    lost = np.zeros(picture.shape, dtype=np.bool_)
+    weight_all, weight_kept = 0.0, 0.0
+    # Parts.
+    count, found, stats, _ = cv2.connectedComponentsWithStats(picture.view(np.uint8), connectivity=8)
+    labels = np.asarray(found, dtype=np.int32)
+    area = stats[:count, cv2.CC_STAT_AREA] / pixels**2
+    near = ink_depth(~big, pixels) <= 0.5
+    met = np.bincount(labels.ravel(), weights=near.ravel(), minlength=count) / pixels**2
+    counted = area >= LEAST_PART
+    counted[0] = False
+    gone = counted & (met < 0.5 * area)
+    weight_all += float(np.sqrt(area[counted]).sum())
+    weight_kept += float(np.sqrt(area[counted & ~gone]).sum())
+    if gone.any():
+        number = int(gone.sum())
+        words.append(f"{number} small part{'s were' if number > 1 else ' was'} left out.")
+        lost |= gone[labels]
+    # Openings.
+    holes, hole_labels, hole_stats, _ = cv2.connectedComponentsWithStats((~picture).view(np.uint8), connectivity=4)
+    hole_area = hole_stats[:holes, cv2.CC_STAT_AREA] / pixels**2
+    bare = np.bincount(hole_labels.ravel(), weights=(~big).ravel(), minlength=holes) / pixels**2
+    real = hole_area >= LEAST_HOLE
+    real[0] = real[hole_labels[0, 0]] = False
+    shut = real & (bare < np.minimum(0.3 * hole_area, 0.6))
+    weight_all += float(np.sqrt(hole_area[real]).sum())
+    weight_kept += float(np.sqrt(hole_area[real & ~shut]).sum())
+    if shut.any():
+        number = int(shut.sum())
+        words.append(f"{number} opening{'s were' if number > 1 else ' was'} too small for the grid and closed.")
+        lost |= shut[hole_labels]
+    # Parts run together.
+    _, groups = label_ink(cells)
+    group_big = np.repeat(np.repeat(groups, pixels, axis=0), pixels, axis=1)
+    inked = picture & big
+    pairs = (
+        np.unique(np.stack([group_big[inked], labels[inked]], axis=1), axis=0) if inked.any() else np.zeros((0, 2), int)
+    )
+    pairs = pairs[counted[pairs[:, 1]]]
+    owners = np.bincount(pairs[:, 0].astype(np.intp)) if len(pairs) else np.zeros(1, int)
+    joined = int(np.maximum(owners - 1, 0).sum())
+    if joined:
+        words.append(f"{joined + 1} parts that lie closer than a stitch touch.")
+        lost |= _between(labels, big & ~picture)
+        weight_kept -= 0.5 * joined * float(np.sqrt(area[counted]).mean())
+    if tone is None:
+        likeness, (low, high) = _likeness(picture.astype(np.float32), cells), LIKENESS
+    else:
+        likeness, (low, high) = _likeness(tone, cells), LIKENESS_OF_TONES
+    kept = max(0.0, weight_kept / weight_all) if weight_all > 0 else 1.0
+    value = 100 * float(np.clip((likeness - low) / (high - low), 0, 1)) * (0.5 + 0.5 * kept)
+    return Verdict(round(value, 1), tuple(words), lost)
+
+
+def _likeness(picture: npt.NDArray[np.float32], cells: CellArray) -> float:
+    size = (cells.shape[1] * LOOK_PIXELS, cells.shape[0] * LOOK_PIXELS)
+    truth = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+    chart = np.repeat(np.repeat(cells, LOOK_PIXELS, axis=0), LOOK_PIXELS, axis=1).astype(np.float32)
+    a, b = (_soft(x, 0.35) for x in (truth, chart))
+    mean_a, mean_b = _soft(a, 1.2), _soft(b, 1.2)
+    var_a = np.maximum(_soft(a * a, 1.2) - mean_a**2, 0)
+    var_b = np.maximum(_soft(b * b, 1.2) - mean_b**2, 0)
+    cov = _soft(a * b, 1.2) - mean_a * mean_b
+    local = cov / (np.sqrt(var_a * var_b) + 1e-3)
+    weight = np.sqrt(var_a) + np.sqrt(var_b)
+    total = float(weight.sum())
+    return float((local * weight).sum() / total) if total > 0 else 1.0
+
+
+def _soft(values: npt.NDArray[np.float32], stitches: float) -> npt.NDArray[np.float32]:
+    return np.asarray(cv2.GaussianBlur(values, (0, 0), stitches * LOOK_PIXELS), dtype=np.float32)
+
+
+def _between(labels: npt.NDArray[np.int32], bridged: MaskArray) -> MaskArray:
+    """Return the stitched ground that touches two different parts."""
+    count, found = cv2.connectedComponents(bridged.view(np.uint8), connectivity=8)
+    spots = np.asarray(found, dtype=np.int32)
+    foot = np.ones((3, 3), np.uint8)
+    high = cv2.dilate(labels.astype(np.float32), foot).astype(np.int64)
+    raised = np.where(labels == 0, labels.max() + 1, labels).astype(np.float32)
+    low = cv2.erode(raised, foot).astype(np.int64)
+    top = np.zeros(count, dtype=np.int64)
+    least = np.full(count, labels.max() + 1, dtype=np.int64)
+    at = bridged & (high > 0)
+    np.maximum.at(top, spots[at], high[at])
+    np.minimum.at(least, spots[at], low[at])
+    two = (top > 0) & (least < top)
+    two[0] = False
+    return np.asarray(two[spots])
