@@ -151,6 +151,7 @@ def _lines_on_grid(
         None if cells is None else one.apply(cells),
         kind,
         settings.lines,
+        settings.reduction.mirror != "none",
     )
     ends = np.concatenate([lines, np.ones((len(lines), 2, 1))], axis=2)
     return np.asarray((ends @ turned.T)[:, :, :2], dtype=np.float64)

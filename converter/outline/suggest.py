@@ -6,10 +6,10 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import CellArray, LineArray, PictureArray
+from converter.outline.choose import choose_chains, fit_budget
 from converter.outline.fit import FitWeights
-from converter.outline.frame import find_ink, to_frame, to_gray, working_scale
-from converter.outline.lattice import HoleArray
-from converter.outline.network import chain_stitches, fit_network
+from converter.outline.frame import find_ink, looks_like_photo, to_frame, to_gray, working_scale
+from converter.outline.network import Chain, chain_stitches, fit_network
 from converter.outline.parts import drawing_network
 from converter.outline.regions import keep_best, photo_network, region_scale
 from converter.outline.symmetry import cut_piece, find_symmetry, multiply
@@ -17,6 +17,8 @@ from converter.settings import LineSettings
 
 LIKENESS = 0.3
 """A drawing is symmetric if no ink is farther than so many stitches from the image of other ink."""
+EXACT = 0.08
+"""The same where symmetry is not asked for: only what the working pixels themselves blur."""
 PHOTO_SHARE = 2.4
 """Backstitches of a photograph for each stitch of its longer side, if no budget is given."""
 PHOTO_WEIGHTS = FitWeights(shape=3.0, vertex=0.5, turn=0.8, turn_cap=6.0)
@@ -28,11 +30,36 @@ def suggest(
     placement: npt.NDArray[np.float64],
     shape: tuple[int, int],
     cells: CellArray | None = None,
-    kind: str = "line",
+    kind: str = "auto",
     settings: LineSettings | None = None,
+    mirror: bool = True,
 ) -> LineArray:
-    """Return the backstitches that follow a picture's strokes and edges."""
-    return chain_stitches(suggest_chains(picture, placement, shape, cells, kind, settings))
+    """Return the backstitches that follow a picture's strokes and edges.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W), (H, W, 3) or (H, W, 4), uint8
+    placement : ndarray of shape (2, 3)
+        Picture (row, col) in pixels of hole (row, col) is ``placement @ [row, col, 1]``.
+    shape : tuple of int
+        Rows and columns of the grid.
+    cells : ndarray of shape (rows, cols), bool, optional
+        Crosses of the chart. With ``lines="auto"`` what they show well gets no line.
+    kind : str
+        auto, line, shape or photo.
+    settings : LineSettings, optional
+    mirror : bool
+        Make nearly symmetric drawings symmetric. Exactly symmetric ones always are.
+
+    Returns
+    -------
+    lines : ndarray of shape (K, 2, 2), float64
+        Each backstitch once, from hole (row, col) to hole (row, col), chain by chain. Every one is a step
+        (1, 0), (1, 1), (2, 1) or (3, 1) or an image of one; with ``half_points`` half of one.
+    """
+    return chain_stitches(
+        [chain.holes for chain in suggest_chains(picture, placement, shape, cells, kind, settings, mirror)]
+    )
 
 
 def suggest_chains(
@@ -40,38 +67,41 @@ def suggest_chains(
     placement: npt.NDArray[np.float64],
     shape: tuple[int, int],
     cells: CellArray | None = None,
-    kind: str = "line",
+    kind: str = "auto",
     settings: LineSettings | None = None,
-) -> list[HoleArray]:
-    """Return the same as chains of holes, each one backstitch apart."""
+    mirror: bool = True,
+) -> list[Chain]:
+    """Return the same as chains, each with the curve that it follows."""
     settings = settings or LineSettings()
+    if settings.lines == "none" or settings.most_lines == 0:
+        return []
+    frame = to_frame(picture, placement, shape, working_scale(shape[1], shape[0]))
+    if kind == "auto":
+        kind = "photo" if looks_like_photo(frame.rgb) else "line"
     if kind == "photo" and settings.lines != "strokes":
         return _photo_chains(picture, placement, shape, settings)
-    frame = to_frame(picture, placement, shape, working_scale(shape[1], shape[0]))
     field, ink = find_ink(to_gray(frame.rgb), frame.scale)
     network = drawing_network(field, ink, frame.scale, settings.lines != "strokes")
-    symmetry = find_symmetry(ink, frame.scale, LIKENESS)
+    symmetry = find_symmetry(ink, frame.scale, LIKENESS if mirror else EXACT)
     piece = cut_piece(network, symmetry, shape)
     chains = fit_network(piece.network, shape, FitWeights(), piece.pins)
-    pieces = [(chain.holes, chain.on_axis) for chain in chains] + [(bridge, False) for bridge in piece.bridges]
-    return multiply(pieces, symmetry, shape)
+    chains = multiply([*chains, *piece.bridges], symmetry, shape)
+    if cells is not None and settings.lines == "auto":
+        chains = choose_chains(chains, cells)
+    return fit_budget(chains, settings.most_lines)
 
 
 def _photo_chains(
     picture: PictureArray, placement: npt.NDArray[np.float64], shape: tuple[int, int], settings: LineSettings
-) -> list[HoleArray]:
+) -> list[Chain]:
     """Return the chains of a photograph, within its budget."""
     frame = to_frame(picture, placement, shape, region_scale(shape))
     side = max(shape)
     budget = round(PHOTO_SHARE * side) if settings.most_lines is None else settings.most_lines
-    parts = max(round(side / 5), 1)
-    if budget == 0:
-        return []
     network = photo_network(frame.rgb, frame.scale, 2.2 * budget)
-    chains: list[HoleArray] = []
+    chains: list[Chain] = []
     for share in (1.45, 1.3, 1.15, 1.0, 0.85, 0.7, 0.5):
-        fitted = fit_network(keep_best(network, share * budget, parts), shape, PHOTO_WEIGHTS)
-        chains = [chain.holes for chain in fitted]
-        if len(chain_stitches(chains)) <= budget:
-            break
-    return chains
+        chains = fit_network(keep_best(network, share * budget, max(round(side / 5), 1)), shape, PHOTO_WEIGHTS)
+        if len(chain_stitches([chain.holes for chain in chains])) <= budget:
+            return chains
+    return fit_budget(chains, budget)

@@ -23,6 +23,7 @@ import numpy.typing as npt
 from converter.model.arrays import MaskArray, PointArray
 from converter.outline.graph import Curve, CurveNetwork, direction_at
 from converter.outline.lattice import HoleArray
+from converter.outline.network import Chain
 
 Turn = npt.NDArray[np.int64]
 """(2, 2): a mirroring or turning about the centre of the grid."""
@@ -115,7 +116,7 @@ class Piece:
     network: CurveNetwork
     pins: dict[int, tuple[int, int]]
     """Hole of a node at the edge."""
-    bridges: list[HoleArray]
+    bridges: list[Chain]
     """Stitches across the edge."""
 
 
@@ -128,7 +129,7 @@ def cut_piece(network: CurveNetwork, symmetry: Symmetry, shape: tuple[int, int])
     for side in symmetry.sides:
         curves = [part for curve in curves for part in _cut_curve(curve, nodes, side, centre, crossings)]
     pins: dict[int, tuple[int, int]] = {}
-    bridges: list[HoleArray] = []
+    bridges: list[Chain] = []
     crossed = [curve for curve in curves if not curve.closed and not curve.on_axis]
     used = {node for curve in crossed for node in (curve.start, curve.end)}
     for node in sorted(used):
@@ -138,15 +139,17 @@ def cut_piece(network: CurveNetwork, symmetry: Symmetry, shape: tuple[int, int])
             side = crossings.get(node, on[0] if on else symmetry.sides[0])
             if len(on) > 1:
                 side = on[0]
-            pin, bridge = _pin(point, side, shape, len(on) > 1, _inward(node, crossed, nodes))
+            with_axis = any(curve.on_axis and node in (curve.start, curve.end) for curve in curves)
+            pin, bridge = _pin(point, side, shape, len(on) > 1, with_axis, _inward(node, crossed, nodes))
             pins[node] = pin
             if bridge is not None:
-                bridges.append(bridge)
+                solid = all(curve.solid for curve in crossed if node in (curve.start, curve.end))
+                bridges.append(Chain(bridge, np.array([0.0, 1.0]), bridge.astype(np.float64), solid))
     return Piece(CurveNetwork(nodes, curves), pins, bridges)
 
 
 def _pin(
-    point: PointArray, side: tuple[int, int], shape: tuple[int, int], corner: bool, inward: PointArray
+    point: PointArray, side: tuple[int, int], shape: tuple[int, int], corner: bool, with_axis: bool, inward: PointArray
 ) -> tuple[tuple[int, int], HoleArray | None]:
     """Return the hole of a crossing and the stitch across the edge, if the edge has no holes there."""
     half = np.array(shape) / 2
@@ -175,7 +178,7 @@ def _pin(
         along = float(point[0] + sign * point[1]) / 2
         on = _round_out(along, int(odd[0]))
         between = _round_out(along, 1 - int(odd[0]))
-        if corner or abs(along - on) <= abs(along - between) or (corner and not odd[0]):
+        if corner or with_axis or abs(along - on) <= abs(along - between):
             place = np.array([on, sign * on])
             return _hole(place + half), None
         middle = np.array([between, sign * between])
@@ -270,24 +273,21 @@ def _edge_node(
     return node, joined
 
 
-def multiply(chains: list[tuple[HoleArray, bool]], symmetry: Symmetry, shape: tuple[int, int]) -> list[HoleArray]:
+def multiply(chains: list[Chain], symmetry: Symmetry, shape: tuple[int, int]) -> list[Chain]:
     """Return the images of chains under all elements of a group, those of the identity first.
 
-    Parameters
-    ----------
-    chains : list of (ndarray of shape (K, 2), bool)
-        Holes, and whether the chain runs along an axis. Where the axis lies between two lines of
-        holes, all its images are put on the side of the smaller numbers.
-    symmetry : Symmetry
-    shape : tuple of int
-        Rows and columns of the grid.
+    Notes
+    -----
+    Where an axis lies between two lines of holes, all images of a chain along it are put on the side of the
+    smaller numbers.
     """
     half = np.array(shape) / 2
-    images: list[HoleArray] = []
+    images: list[Chain] = []
     for turn in symmetry.group:
-        for chain, on_axis in chains:
-            away = (chain - half) @ turn.T
-            if on_axis:
+        for chain in chains:
+            away = (chain.holes - half) @ turn.T
+            if chain.on_axis:
                 away -= (away == 0.5).all(axis=0)
-            images.append(np.rint(away + half).astype(np.int64))
+            holes = np.rint(away + half).astype(np.int64)
+            images.append(replace(chain, holes=holes, points=(chain.points - half) @ turn.T + half))
     return images

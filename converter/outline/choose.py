@@ -1,0 +1,147 @@
+"""Which backstitches a chart needs beside its crosses.
+
+A stroke that the crosses already show needs no line: a backstitch of a stroke is dropped if crosses
+lie under it or beside it all along. The edge of an area needs a line only where the edge of the crosses
+misrepresents it by more than a third of a stitch, and only if the line does better. Single stitches kept or
+dropped between others are swept into their surroundings, so that lines do not come and go.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Final
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+from scipy.spatial import cKDTree
+
+from converter.model.arrays import CellArray, PointArray
+from converter.outline.contour import outline_cells
+from converter.outline.network import Chain
+from converter.outline.simplify import resample_curve
+
+MISFIT: Final = 1 / 3
+"""Crosses that keep nearer to an edge than so many stitches show it well enough."""
+GAIN: Final = 0.1
+"""A line must be so many stitches nearer."""
+SHORT: Final = 2.0
+"""Kept pieces shorter than so many stitches are dropped, gaps shorter than it are filled."""
+
+
+def choose_chains(chains: list[Chain], cells: CellArray) -> list[Chain]:
+    """Return the pieces of chains that say what the crosses do not.
+
+    Parameters
+    ----------
+    chains : list of Chain
+    cells : ndarray of shape (rows, cols), bool
+    """
+    edge = _edge_of(cells)
+    tree = cKDTree(edge) if len(edge) else None
+    kept: list[Chain] = []
+    for chain in chains:
+        if not chain.solid:
+            wanted = _uncovered(chain, cells)
+        elif tree is None:
+            wanted = np.ones(len(chain.holes) - 1, dtype=bool)
+        else:
+            wanted = _misfit(chain, edge, tree)
+        kept += _pieces(chain, _sweep(wanted, chain))
+    return kept
+
+
+def _edge_of(cells: CellArray) -> PointArray:
+    """Return points along the outline of the crosses, a tenth of a stitch apart."""
+    loops = outline_cells(cells)
+    return np.concatenate([resample_curve(loop, 0.1) for loop in loops]) if loops else np.zeros((0, 2))
+
+
+def _uncovered(chain: Chain, cells: CellArray) -> npt.NDArray[np.bool_]:
+    """Return for each backstitch whether a part of it has no cross under or beside it."""
+    grown = cv2.dilate(np.pad(cells, 1).astype(np.uint8), np.ones((2, 2), np.uint8), anchor=(1, 1))
+    # grown[r + 1, c + 1] tells whether one of the four cells round hole (r, c) is set.
+    wanted = np.zeros(len(chain.holes) - 1, dtype=bool)
+    for k, (a, b) in enumerate(zip(chain.holes[:-1], chain.holes[1:], strict=True)):
+        on_way = a + np.linspace(0, 1, 7)[:, None] * (b - a)
+        near = np.rint(on_way).astype(int) + 1
+        near = np.clip(near, 0, np.array(grown.shape) - 1)
+        wanted[k] = bool((grown[near[:, 0], near[:, 1]] == 0).sum() >= 2)
+    return wanted
+
+
+def _misfit(chain: Chain, edge: PointArray, tree: cKDTree) -> npt.NDArray[np.bool_]:
+    """Return for each backstitch whether the crosses misrepresent its piece of edge and it does not."""
+    points = chain.points
+    to_cells = tree.query(points)[0]
+    # The other way round: corners of the crosses that stand out.
+    reach, nearest = cKDTree(points).query(edge, distance_upper_bound=1.0)
+    standing = np.zeros(len(points))
+    near = np.isfinite(reach)
+    np.maximum.at(standing, nearest[near], reach[near])
+    off = np.maximum(to_cells, standing)
+    wanted = np.zeros(len(chain.holes) - 1, dtype=bool)
+    for k, (a, b) in enumerate(zip(chain.holes[:-1], chain.holes[1:], strict=True)):
+        low, high = sorted((int(chain.places[k]), int(chain.places[k + 1])))
+        crosses = float(off[low : high + 1].max())
+        own = float(_distance_to_stitch(points[low : high + 1], a, b).max())
+        wanted[k] = crosses > MISFIT and own < crosses - GAIN
+    return wanted
+
+
+def _distance_to_stitch(points: PointArray, a: npt.NDArray[np.int64], b: npt.NDArray[np.int64]) -> PointArray:
+    vector = (b - a).astype(np.float64)
+    share = np.clip(((points - a) @ vector) / (vector @ vector), 0, 1)
+    return np.asarray(np.hypot(*(points - a - share[:, None] * vector).T))
+
+
+def _sweep(wanted: npt.NDArray[np.bool_], chain: Chain) -> npt.NDArray[np.bool_]:
+    """Return the choice with short gaps filled and then short pieces dropped."""
+    lengths = np.hypot(*np.diff(chain.holes, axis=0).T)
+    closed = bool((chain.holes[0] == chain.holes[-1]).all())
+    for value in (False, True):
+        for low, high in _stretches(wanted, value, closed):
+            inside = np.arange(low, high) % len(wanted)
+            at_end = not closed and (low == 0 or high == len(wanted))
+            if lengths[inside].sum() <= SHORT and not (at_end and not value) and len(inside) < len(wanted):
+                wanted[inside] = not value
+    return wanted
+
+
+def _stretches(wanted: npt.NDArray[np.bool_], value: bool, closed: bool) -> list[tuple[int, int]]:
+    """Return first and one past last index of each stretch of a value; on a loop past the end if need be."""
+    size = len(wanted)
+    here = wanted == value
+    if here.all():
+        return [(0, size)]
+    shift = int(np.argmin(here)) if closed else 0
+    around = np.roll(here, -shift)
+    change = np.diff(np.concatenate([[0], around.astype(int), [0]]))
+    starts, ends = np.nonzero(change == 1)[0] + shift, np.nonzero(change == -1)[0] + shift
+    return list(zip(starts.tolist(), ends.tolist(), strict=True))
+
+
+def _pieces(chain: Chain, wanted: npt.NDArray[np.bool_]) -> list[Chain]:
+    if wanted.all():
+        return [chain]
+    closed = bool((chain.holes[0] == chain.holes[-1]).all())
+    pieces = []
+    for low, high in _stretches(wanted, True, closed):
+        ring = np.concatenate([chain.holes, chain.holes[1:]]) if closed else chain.holes
+        places = np.concatenate([chain.places, chain.places[1:]]) if closed else chain.places
+        pieces.append(replace(chain, holes=ring[low : high + 1], places=places[low : high + 1]))
+    return pieces
+
+
+def fit_budget(chains: list[Chain], most: int | None) -> list[Chain]:
+    """Return the chains, longest first, that together have at most ``most`` backstitches; in their order."""
+    if most is None:
+        return chains
+    order = sorted(range(len(chains)), key=lambda k: (-len(chains[k].holes), k))
+    left, kept = most, set()
+    for k in order:
+        size = len(chains[k].holes) - 1
+        if size <= left:
+            kept.add(k)
+            left -= size
+    return [chain for k, chain in enumerate(chains) if k in kept]
