@@ -255,7 +255,7 @@ def letter_border(
             f"The border is {d} deep, the small letters are 5 high.",
             "Take a deeper strip, or put the text inside the border.",
         )
-    room = wide - 2 * (d + BORDER_SPACE) - 2 * max(4, d)
+    room = wide - 2 * (d + BORDER_SPACE)
     if method == "lines" and alphabet == "auto":
         alphabet = "small"
     if room < 1:
@@ -286,8 +286,8 @@ def _clear_evenly(plan: BorderPlan, band: int, upper: CellArray, low: int, high:
     measure = ring.ring.profile.measure
     d, wide = upper.shape
     best: tuple[float, int] | None = None
-    most = min(low - d - 1, ring.ring.profile.period + measure.widest)
-    for extra in range(max(1, most)):
+    most = min(low - d, ring.ring.profile.period + measure.widest)
+    for extra in range(max(0, most) + 1):
         trial = upper.copy()
         trial[:, low - extra : high + extra] = False
         # Only the left half is judged up to the middle: the right half may be its reflection or not.

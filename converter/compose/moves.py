@@ -17,6 +17,9 @@ from converter.errors import RequestError, UsageError
 from converter.model.arrays import CellArray, LineArray
 from converter.model.chart import MAX_SIDE, Chart
 
+_LOOSE: Final = 1
+"""Least play of a scattered motif in its own room."""
+
 Box = tuple[int, int, int, int]
 """Top row, left column, rows, columns."""
 
@@ -330,25 +333,20 @@ def scatter(chart: Chart, rows: int, cols: int, spacing: int = 2, seed: int = 0)
     high, wide = chart.rows, chart.columns
     if rows < high or cols < wide:
         raise RequestError(f"A motif of {wide} x {high} does not fit into {cols} x {rows}.")
-    slack = max(1, spacing)
-    down = max(1, (rows + spacing) // (high + spacing + slack // 2))
+    down = max(1, (rows + spacing) // (high + spacing + _LOOSE))
+    most = max(1, (cols + spacing) // (wide + spacing + _LOOSE))
     rng = np.random.default_rng(seed)
-    row_room = (rows + spacing) / down
     parts = []
     for i in range(down):
-        along = max(1, (cols + spacing) // (wide + spacing + slack // 2))
-        shift = 0.0
-        if i % 2 and along > 1:
-            along -= 1
-            shift = (cols + spacing) / (along + 1) / 2
-        col_room = (cols + spacing - 2 * shift) / along
+        staggered = i % 2 == 1 and most > 1
+        along = most - staggered
+        # Every second row has one motif fewer, half a room further in.
+        indent = (cols + spacing) // (2 * most) if staggered else 0
+        length = cols + spacing - 2 * indent
+        tops = (i * (rows + spacing) // down, (i + 1) * (rows + spacing) // down - spacing - high)
         for j in range(along):
-            top_low = round(i * row_room)
-            top_high = max(top_low, int((i + 1) * row_room) - spacing - high)
-            left_low = round(shift + j * col_room)
-            left_high = max(left_low, int(shift + (j + 1) * col_room) - spacing - wide)
-            top = min(int(rng.integers(top_low, top_high + 1)), rows - high)
-            left = min(int(rng.integers(left_low, left_high + 1)), cols - wide)
+            lefts = (indent + j * length // along, indent + (j + 1) * length // along - spacing - wide)
+            top, left = int(rng.integers(tops[0], tops[1] + 1)), int(rng.integers(lefts[0], lefts[1] + 1))
             parts.append((chart, top, left))
     return compose(parts, rows, cols)
 
