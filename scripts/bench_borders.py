@@ -3,6 +3,7 @@
     python scripts/bench_borders.py              a sample of every measurement, under two minutes
     python scripts/bench_borders.py --whole      everything; some 20 minutes of one core
     python scripts/bench_borders.py --only sizes,outer
+    python scripts/bench_borders.py --whole --only sizes --part 2/6    the second sixth of the strips
 
 Every figure is taken from drawn borders, judged apart from the tables that the search uses.
 """
@@ -31,10 +32,19 @@ SIZES = range(15, 91)
 OUTERS = [(n, n) for n in range(40, 141)] + [(84, 56), (70, 98), (47, 61)]
 
 
+PART = (1, 1)
+"""Which part of the strips `sizes` and `strict` look at: number and count."""
+
+
+def strips_of_part(names: list[str]) -> list[str]:
+    """Return every n-th strip."""
+    number, count = PART
+    return names[number - 1 :: count]
+
+
 def same_mirrored(cells: np.ndarray) -> bool:
-    """Return True if a grid equals its reflections in both axes, and in the diagonal if it is square."""
-    both = np.array_equal(cells, cells[:, ::-1]) and np.array_equal(cells, cells[::-1])
-    return both
+    """Return True if a grid equals its reflections in both axes."""
+    return np.array_equal(cells, cells[:, ::-1]) and np.array_equal(cells, cells[::-1])
 
 
 def faults(plan: BorderPlan) -> list[str]:
@@ -59,7 +69,7 @@ def sizes(whole: bool) -> Iterator[str]:
     """All motif sizes with every strip: is there a plan, does the first one equal its own reflections."""
     rng = np.random.default_rng(1)
     pairs = list(itertools.product(SIZES, SIZES))
-    names = list(strips())
+    names = strips_of_part(list(strips()))
     cases = list(itertools.product(names, pairs))
     if not whole:
         cases = [cases[k] for k in rng.choice(len(cases), 3000, replace=False)]
@@ -110,7 +120,7 @@ def strict(whole: bool) -> Iterator[str]:
     pairs = list(itertools.product(SIZES, SIZES))
     if not whole:
         pairs = [pairs[k] for k in rng.choice(len(pairs), 120, replace=False)]
-    names = [name for name, strip in strips().items() if mirror_constant(strip.tile) is not None]
+    names = strips_of_part([name for name, strip in strips().items() if mirror_constant(strip.tile) is not None])
     agree = total = strict_found = 0
     near = wide = 0
     for name in names:
@@ -350,7 +360,10 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--whole", action="store_true", help="everything instead of a sample")
     parser.add_argument("--only", default="", help="names with commas between")
+    parser.add_argument("--part", default="1/1", help="NUMBER/COUNT of the strips, for sizes and strict")
     options = parser.parse_args()
+    global PART
+    PART = tuple(int(v) for v in options.part.split("/"))
     wanted = [name for name in options.only.split(",") if name]
     unknown = set(wanted) - {m.__name__ for m in MEASUREMENTS}
     if unknown:

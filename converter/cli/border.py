@@ -143,7 +143,11 @@ class RepeatType(click.ParamType[tuple[str, int, int]]):
     help="Strip back to front, upside down, or set against its reflection.",
 )
 @click.option("--strip-high", type=click.IntRange(1, 60), help="FILE is a picture of a strip: make it so many rows.")
-@click.option("--corner-piece", type=click.Path(path_type=Path), help="Chart of a piece for the four corners.")
+@click.option(
+    "--corner-piece",
+    type=click.Path(path_type=Path),
+    help="Chart of a piece for the corners: of the last strip, or with lines between.",
+)
 @click.option(
     "--corner-lines",
     type=click.Choice(["yes", "no"]),
@@ -161,7 +165,7 @@ class RepeatType(click.ParamType[tuple[str, int, int]]):
     metavar="PLACE",
     default="below",
     show_default=True,
-    help="below or above the motif, border, border-top, or ROW,COLUMN of its first stitch.",
+    help="below or above the motif, border, border-top, ROW,COLUMN of its first stitch, or ROW (centred).",
 )
 @click.option(
     "--letters",
@@ -207,6 +211,7 @@ class RepeatType(click.ParamType[tuple[str, int, int]]):
 )
 @click.option("--repeat", type=RepeatType(), help="row:N, column:N, ring:NxN, grid:NxN, or scatter:NxN (stitches).")
 @click.option("--mirrored", is_flag=True, help="In a ring the right and lower motifs are reflected.")
+@click.option("--staggered", is_flag=True, help="In a grid every second column stands half a step lower.")
 @click.option("--spacing", type=click.IntRange(0, 500), default=2, show_default=True, help="Stitches between motifs.")
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Another number, another scatter.")
 @material_options

@@ -71,8 +71,9 @@ class _Middle:
 def _as_middle(motif: object) -> _Middle:
     if isinstance(motif, Chart):
         return _Middle(motif.cells, motif.lines, True)
-    if isinstance(motif, tuple) and len(motif) == 2 and all(isinstance(v, (int, np.integer)) for v in motif):
-        rows, cols = int(motif[0]), int(motif[1])
+    size = motif.tolist() if isinstance(motif, np.ndarray) and motif.ndim == 1 else motif
+    if isinstance(size, (tuple, list)) and len(size) == 2 and all(isinstance(v, (int, np.integer)) for v in size):
+        rows, cols = int(size[0]), int(size[1])
         if rows < 1 or cols < 1:
             raise UsageError(f"A motif of {cols} x {rows} stitches is none.", "Give rows and columns of 1 and more.")
         return _Middle(np.zeros((rows, cols), dtype=np.bool_), NO_LINES, True)

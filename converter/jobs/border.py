@@ -262,7 +262,7 @@ def compose_chart(chart: Chart, options: Mapping[str, Any]) -> BorderOutcome:
             bands,
             gap=_gap(options),
             outer=outer,
-            corners=options.get("corners") or "auto",
+            corners=_corners(bands, options),
             slack=int(options.get("slack", 2)),
             double_middle=bool(options.get("double_middle")),
             count=int(options.get("plans") or 12),
@@ -285,7 +285,7 @@ def compose_chart(chart: Chart, options: Mapping[str, Any]) -> BorderOutcome:
         raise UsageError("There is no border to put the text into.", "Choose another place for it.")
     if text and place not in ("below", "above", "border", "border-top"):
         chart, note = place_text(
-            chart, text, _place(place, chart), align="left", from_top=True,
+            chart, text, _place(place, chart), align="left" if "," in place else "centre", from_top=True,
             alphabet=options.get("letters") or "auto", method=options.get("text_method") or "crosses",
         )  # fmt: skip
         notes += [note] if note else []
@@ -340,7 +340,7 @@ def _moved(chart: Chart, options: Mapping[str, Any]) -> Chart:
         elif kind == "ring":
             chart = moves.repeat_ring(chart, first, second, spacing, mirrored=bool(options.get("mirrored")))
         elif kind == "grid":
-            chart = moves.repeat_grid(chart, second, first, spacing)
+            chart = moves.repeat_grid(chart, second, first, spacing, half_drop=bool(options.get("staggered")))
         else:
             chart = moves.scatter(chart, second, first, spacing, int(options.get("seed") or 0))
     return chart
@@ -356,23 +356,44 @@ def _bands(options: Mapping[str, Any]) -> list[object]:
             )
         bands.append(strip)
     if options.get("corner_piece"):
-        bands.append(
-            corner_band(
-                load_chart(options["corner_piece"]),
-                lines=options.get("corner_lines", "yes") == "yes",
-                upright=bool(options.get("corner_upright")),
-            )
-        )
+        piece = load_chart(options["corner_piece"])
+        if bands and isinstance(bands[-1], Strip):
+            bands[-1] = with_corner(bands[-1], piece)
+        else:
+            lines, upright = options.get("corner_lines", "yes") == "yes", bool(options.get("corner_upright"))
+            bands.append(corner_band(piece, lines=lines, upright=upright))
     return bands
+
+
+def with_corner(strip: Strip, piece: Chart) -> Strip:
+    """Return a strip that has a chart as the piece at its corners; a larger piece widens it by bare rows."""
+    square = _square(piece)
+    more = max(0, square.shape[0] - strip.depth)
+    tile = np.pad(strip.tile, ((more // 2, more - more // 2), (0, 0)))
+    return Strip(strip.name, tile, strip.kind, strip.upright, square)
 
 
 def corner_band(chart: Chart, *, lines: bool = True, upright: bool = False) -> CornerBand:
     """Return corner pieces made of a chart, set into the middle of a square."""
+    return CornerBand(_square(chart), lines, upright)
+
+
+def _square(chart: Chart) -> CellArray:
     side = max(chart.rows, chart.columns)
     square = np.zeros((side, side), dtype=np.bool_)
     top, left = (side - chart.rows) // 2, (side - chart.columns) // 2
     square[top : top + chart.rows, left : left + chart.columns] = chart.cells
-    return CornerBand(square, lines, upright)
+    return square
+
+
+def _corners(bands: Sequence[object], options: Mapping[str, Any]) -> str:
+    """Return the kind of corner: a piece of her own stands at block corners."""
+    wish = str(options.get("corners") or "auto")
+    if not any(isinstance(band, Strip) and band.corner is not None for band in bands[-1:]):
+        return wish
+    if options.get("corner_piece") and wish not in ("auto", "block"):
+        raise UsageError(f"A corner piece needs block corners, not {wish}.", "Leave --corners out.")
+    return "block" if options.get("corner_piece") else wish
 
 
 def _gap(options: Mapping[str, Any]) -> int | tuple[int, ...]:
@@ -426,10 +447,10 @@ def _with_text_line(
 
 def _place(text: str, chart: Chart) -> moves.Box:
     try:
-        row, col = (int(v) for v in text.split(","))
+        row, col = (int(v) for v in (text if "," in text else f"{text},1").split(","))
     except ValueError:
         raise UsageError(
-            f"'{text}' is not a place for the text.", "Write below, above, border, border-top or ROW,COLUMN."
+            f"'{text}' is not a place for the text.", "Write below, above, border, border-top, ROW,COLUMN or ROW."
         ) from None
     if not (1 <= row <= chart.rows and 1 <= col <= chart.columns):
         raise RequestError(f"Row {row}, column {col} is not inside the chart of {chart.columns} x {chart.rows}.")

@@ -222,6 +222,33 @@ def test_corner_pieces(gate, tmp_path):
     assert len(made(tmp_path).lines) == 1
 
 
+def test_corner_piece_of_a_strip(gate, tmp_path):
+    piece = np.array([[1, 1, 1, 1], [1, 0, 0, 0], [1, 0, 1, 0], [1, 0, 0, 0]], dtype=bool)
+    save_chart(Chart(piece), tmp_path / "piece.chart.json")
+    common = ("--strip", "dots", "--corner-piece", tmp_path / "piece.chart.json", "--out", tmp_path / "o")
+    result = run(gate, *common)
+    assert result.exit_code == 0, result.output
+    chart = made(tmp_path)
+    assert np.array_equal(chart.cells[:4, :4], piece)
+    assert np.array_equal(chart.cells[-4:, -4:], piece[::-1, ::-1])
+    # The dots run in the middle of the band that the piece needs.
+    assert chart.cells[1, 6:-6].any() and not chart.cells[[0, 2, 3], 6:-6].any()
+    assert run(gate, *common, "--corners", "mitre", "--overwrite").exit_code == 2
+
+
+def test_staggered_grid_and_centred_row_of_text(gate, tmp_path):
+    run(gate, "--strip", "none", "--repeat", "grid:3x2", "--staggered", "--out", tmp_path / "o")
+    cells = made(tmp_path).cells
+    assert cells.shape == (34, 70)
+    assert not cells[:9, 24:46].any()
+    save_chart(Chart(np.zeros((12, 41), dtype=bool)), tmp_path / "bare.chart.json")
+    run(tmp_path / "bare.chart.json", "--strip", "none", "--text", "Jo 26", "--text-place", "3", "--letters", "small",
+        "--out", tmp_path / "o")  # fmt: skip
+    inked = np.flatnonzero(made(tmp_path, "bare-border").cells.any(axis=0))
+    assert inked[0] == 40 - inked[-1]
+    assert np.flatnonzero(made(tmp_path, "bare-border").cells.any(axis=1))[0] == 2
+
+
 def test_collection_sheet(tmp_path):
     result = run("--collection", "--out", tmp_path / "o", "--thread", "navy")
     assert result.exit_code == 0, result.output
