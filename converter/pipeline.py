@@ -96,7 +96,8 @@ def suggest_lines(image: Any, columns: int | None = 60, lines: str = "auto", **s
     -------
     lines : ndarray of shape (K, 2, 2)
         Each backstitch from hole (row, col) to hole (row, col). The grid is that of the whole picture, after turning
-        and cropping but never trimmed: hole (0, 0) is its top left corner, its width is ``columns`` stitches.
+        and cropping but never trimmed: hole (0, 0) is its top left corner, its width is ``columns`` stitches. If the
+        camera has tilted a drawing by a few degrees, the grid is turned about its centre (``deskew=False`` does not).
 
     Raises
     ------
@@ -152,6 +153,8 @@ def _lines_on_grid(
         kind,
         settings.lines,
         settings.reduction.mirror != "none",
+        # A chart's own grid is turned already.
+        cells is None and settings.reduction.deskew,
     )
     ends = np.concatenate([lines, np.ones((len(lines), 2, 1))], axis=2)
     return np.asarray((ends @ turned.T)[:, :, :2], dtype=np.float64)

@@ -32,6 +32,13 @@ class StitchFrame:
     """Pixels a stitch."""
     shape: tuple[int, int]
     """Rows and columns of the grid."""
+    paper: GrayArray
+    """(rows * scale, cols * scale): brightness of bare paper, judged on the whole picture."""
+
+    @property
+    def even(self) -> GrayArray:
+        """Gray with the paper at 1."""
+        return np.asarray(np.minimum(to_gray(self.rgb) / self.paper, 1.0), dtype=np.float32)
 
 
 def working_scale(columns: int, rows: int) -> int:
@@ -66,32 +73,53 @@ def to_frame(
         alpha = picture[:, :, 3:].astype(np.uint16)
         flat = (picture[:, :, :3] * alpha + 255 * (255 - alpha) + 127) // 255
         picture = flat.astype(np.uint8)
-    step = float(np.sqrt(abs(np.linalg.det(placement[:, :2])))) / scale
-    height, width = picture.shape[:2]
-    factor = max(int(step), 1)
-    if factor > 1:
-        rows, cols = -(-height // factor), -(-width // factor)
-        if (rows * factor, cols * factor) != (height, width):
-            picture = cv2.copyMakeBorder(
-                picture, 0, rows * factor - height, 0, cols * factor - width, cv2.BORDER_REPLICATE
-            )
-        picture = cv2.resize(picture, (cols, rows), interpolation=cv2.INTER_AREA)
-    size = (shape[1] * scale, shape[0] * scale)
-    # Pixel centres: frame (x + 0.5) / scale is the hole coordinate; picture centre coordinates are 0.5 less.
-    forward = placement.copy() / factor
-    col_to = forward[:, :2] / scale
-    origin = forward[:, 2] + col_to @ np.array([0.5, 0.5]) - 0.5
-    matrix = np.array([[col_to[1, 1], col_to[1, 0], origin[1]], [col_to[0, 1], col_to[0, 0], origin[0]]])
-    warped = cv2.warpAffine(
-        picture, matrix, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE
-    )
+    small, factor = _average_down(picture, float(np.sqrt(abs(np.linalg.det(placement[:, :2])))) / scale)
+    warped = _warp(small, placement / factor, shape, scale)
     if warped.ndim == 2:
         warped = np.repeat(warped[:, :, None], 3, axis=2)
-    return StitchFrame(np.asarray(warped, dtype=np.float32) / np.float32(255), scale, shape)
+    coarse, coarser = _average_down(picture, max(picture.shape[:2]) / 200)
+    light = fit_paper(to_gray(coarse.astype(np.float32) / np.float32(255)), 1)
+    return StitchFrame(
+        np.asarray(warped, dtype=np.float32) / np.float32(255),
+        scale,
+        shape,
+        np.asarray(_warp(light, placement / coarser, shape, scale), dtype=np.float32),
+    )
+
+
+def _average_down(picture: npt.NDArray[Any], step: float) -> tuple[npt.NDArray[Any], int]:
+    """Return a picture averaged over squares of a whole number of pixels, at most ``step``, and that number."""
+    height, width = picture.shape[:2]
+    factor = max(int(step), 1)
+    if factor == 1:
+        return picture, 1
+    rows, cols = -(-height // factor), -(-width // factor)
+    if (rows * factor, cols * factor) != (height, width):
+        picture = cv2.copyMakeBorder(picture, 0, rows * factor - height, 0, cols * factor - width, cv2.BORDER_REPLICATE)
+    return cv2.resize(picture, (cols, rows), interpolation=cv2.INTER_AREA), factor
+
+
+def _warp(
+    picture: npt.NDArray[Any], placement: npt.NDArray[np.float64], shape: tuple[int, int], scale: int
+) -> npt.NDArray[Any]:
+    """Return the picture under the grid, interpolated."""
+    # Pixel centres: frame (x + 0.5) / scale is the hole coordinate; picture centre coordinates are 0.5 less.
+    step = placement[:, :2] / scale
+    origin = placement[:, 2] + step @ np.array([0.5, 0.5]) - 0.5
+    matrix = np.array([[step[1, 1], step[1, 0], origin[1]], [step[0, 1], step[0, 0], origin[0]]])
+    return cv2.warpAffine(
+        picture,
+        matrix,
+        (shape[1] * scale, shape[0] * scale),
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
 
 
 def to_gray(rgb: npt.NDArray[np.float32]) -> GrayArray:
-    """Return the luma of sRGB-coded colours (weights of ITU-R BT.601)."""
+    """Return the luma of sRGB-coded colours (weights of ITU-R BT.601); gray stays gray."""
+    if rgb.ndim == 2:
+        return rgb
     return np.asarray(rgb @ np.array([0.299, 0.587, 0.114], dtype=np.float32), dtype=np.float32)
 
 
@@ -114,7 +142,7 @@ def fit_paper(gray: GrayArray, stride: int) -> GrayArray:
     far = x * x + y * y
     terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y, x * far, y * far, far * far], axis=-1).reshape(-1, 9)
     value = sample.ravel()
-    surface = np.full(len(value), float(np.quantile(value, 0.9)))
+    surface = np.full(len(value), float(np.quantile(value, 0.97)))
     # The bend of the surface is freed step by step; a wide margin first.
     for count, margin in (
         (1, 0.5),
@@ -140,12 +168,13 @@ def fit_paper(gray: GrayArray, stride: int) -> GrayArray:
     return np.asarray(np.clip(full, 0.05, 1.5), dtype=np.float32)
 
 
-def find_ink(gray: GrayArray, scale: int) -> tuple[npt.NDArray[np.float32], MaskArray]:
+def find_ink(even: GrayArray, scale: int) -> tuple[npt.NDArray[np.float32], MaskArray]:
     """Return how far each pixel is beyond the edge of ink, and what is ink.
 
     Parameters
     ----------
-    gray : ndarray of shape (H, W), float32
+    even : ndarray of shape (H, W), float32
+        Gray on even paper of brightness 1.
     scale : int
         Pixels a stitch.
 
@@ -155,8 +184,7 @@ def find_ink(gray: GrayArray, scale: int) -> tuple[npt.NDArray[np.float32], Mask
         Above 0 in ink, 0 at its edge.
     ink : ndarray of shape (H, W), bool
     """
-    even = np.minimum(gray / fit_paper(gray, scale), 1.0).astype(np.float32)
-    smooth = cv2.GaussianBlur(even, (0, 0), max(0.06 * scale, 0.5))
+    smooth = np.asarray(cv2.GaussianBlur(even, (0, 0), max(0.06 * scale, 0.5)), dtype=np.float32)
     dark = _otsu_split(smooth)
     # Noise of the paper decides how faint a stroke may be.
     paper = smooth[smooth > dark]
@@ -165,11 +193,11 @@ def find_ink(gray: GrayArray, scale: int) -> tuple[npt.NDArray[np.float32], Mask
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * scale + 1, 2 * scale + 1))
     darkest = cv2.blur(cv2.erode(smooth, disc), (scale, scale))
     threshold = np.minimum((1.0 + darkest) / 2, 1.0 - faintest / 2)
-    field = threshold - smooth
+    field = np.asarray(threshold - smooth, dtype=np.float32)
     return field, field > 0
 
 
-def looks_like_photo(rgb: npt.NDArray[np.float32]) -> bool:
+def looks_like_photo(even: GrayArray) -> bool:
     """Return True if a picture has tones between paper and ink in more than narrow rims.
 
     Notes
@@ -177,8 +205,6 @@ def looks_like_photo(rgb: npt.NDArray[np.float32]) -> bool:
     In a drawing, even one taken by phone, nearly every pixel on even paper is near one of a few levels, and
     the levels between occur only at edges. In a photograph the levels spread.
     """
-    gray = to_gray(rgb)
-    even = np.minimum(gray / fit_paper(gray, 8), 1.0)
     paper = float((even > 0.88).mean())
     levels = np.histogram(even, bins=25, range=(0.0, 1.0))[0][:22] / even.size
     # The paper and the fullest other level with its neighbours belong to a drawing.

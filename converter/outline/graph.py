@@ -67,6 +67,13 @@ class CurveNetwork:
                 curve if curve.closed else replace(curve, start=curve.start + base, end=curve.end + base)
             )
 
+    def scaled(self, factor: float) -> CurveNetwork:
+        """Return the network with all coordinates multiplied."""
+        if factor == 1:
+            return self
+        curves = [replace(curve, points=curve.points * factor) for curve in self.curves]
+        return CurveNetwork([node * factor for node in self.nodes], curves)
+
     def parts(self) -> list[int]:
         """Return for each curve the number of the connected part that it belongs to."""
         root = list(range(len(self.nodes)))

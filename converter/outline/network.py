@@ -15,8 +15,9 @@ lies elsewhere, so that the place of the start leaves no trace.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -46,8 +47,8 @@ class _Board:
 class Chain:
     """Backstitches one after another, and the curve that they follow."""
 
-    holes: HoleArray
-    """(K, 2), one backstitch apart."""
+    holes: npt.NDArray[Any]
+    """(K, 2), one backstitch apart; whole numbers, or halves where half points are allowed."""
     places: npt.NDArray[np.float64]
     """(K,): index of the curve's point at each hole."""
     points: PointArray
@@ -255,9 +256,26 @@ def sew_fit(fit: Fit, points: PointArray) -> tuple[HoleArray, npt.NDArray[np.flo
     return np.concatenate(chain), np.concatenate(where)
 
 
-def chain_stitches(chains: list[HoleArray]) -> LineArray:
+def halve_chain(chain: Chain) -> Chain:
+    """Return a chain of a grid twice as fine on the stitch grid, its ends at halves of a stitch.
+
+    Notes
+    -----
+    Two equal steps that follow each other make one backstitch, where that is legal.
+    """
+    keep = [0]
+    steps = np.diff(chain.holes, axis=0)
+    at = 0
+    while at < len(steps):
+        pair = at + 1 < len(steps) and (steps[at] == steps[at + 1]).all() and np.abs(steps[at]).max() <= 1
+        at += 2 if pair else 1
+        keep.append(at)
+    return replace(chain, holes=chain.holes[keep] / 2, places=chain.places[keep], points=chain.points / 2)
+
+
+def chain_stitches(chains: Sequence[npt.NDArray[Any]]) -> LineArray:
     """Return the single backstitches of chains, each once, in the order of the chains."""
-    seen: dict[tuple[int, int, int, int], None] = {}
+    seen: dict[tuple[float, float, float, float], None] = {}
     for chain in chains:
         for (a, b), (c, d) in zip(chain[:-1].tolist(), chain[1:].tolist(), strict=True):
             if (c, d, a, b) not in seen and (a, b) != (c, d):

@@ -8,11 +8,12 @@ import numpy.typing as npt
 from converter.model.arrays import CellArray, LineArray, PictureArray
 from converter.outline.choose import choose_chains, fit_budget
 from converter.outline.fit import FitWeights
-from converter.outline.frame import find_ink, looks_like_photo, to_frame, to_gray, working_scale
-from converter.outline.network import Chain, chain_stitches, fit_network
+from converter.outline.frame import find_ink, looks_like_photo, to_frame, working_scale
+from converter.outline.network import Chain, chain_stitches, fit_network, halve_chain
 from converter.outline.parts import drawing_network
 from converter.outline.regions import keep_best, photo_network, region_scale
 from converter.outline.symmetry import cut_piece, find_symmetry, multiply
+from converter.outline.tilt import find_tilt, turn_placement
 from converter.settings import LineSettings
 
 LIKENESS = 0.3
@@ -33,6 +34,7 @@ def suggest(
     kind: str = "auto",
     settings: LineSettings | None = None,
     mirror: bool = True,
+    deskew: bool = False,
 ) -> LineArray:
     """Return the backstitches that follow a picture's strokes and edges.
 
@@ -50,6 +52,8 @@ def suggest(
     settings : LineSettings, optional
     mirror : bool
         Make nearly symmetric drawings symmetric. Exactly symmetric ones always are.
+    deskew : bool
+        Turn the grid about its centre with a drawing that the camera has tilted.
 
     Returns
     -------
@@ -70,6 +74,7 @@ def suggest_chains(
     kind: str = "auto",
     settings: LineSettings | None = None,
     mirror: bool = True,
+    deskew: bool = False,
 ) -> list[Chain]:
     """Return the same as chains, each with the curve that it follows."""
     settings = settings or LineSettings()
@@ -77,15 +82,26 @@ def suggest_chains(
         return []
     frame = to_frame(picture, placement, shape, working_scale(shape[1], shape[0]))
     if kind == "auto":
-        kind = "photo" if looks_like_photo(frame.rgb) else "line"
+        kind = "photo" if looks_like_photo(frame.even) else "line"
     if kind == "photo" and settings.lines != "strokes":
         return _photo_chains(picture, placement, shape, settings)
-    field, ink = find_ink(to_gray(frame.rgb), frame.scale)
-    network = drawing_network(field, ink, frame.scale, settings.lines != "strokes")
+    field, ink = find_ink(frame.even, frame.scale)
+    areas = settings.lines != "strokes"
+    network = drawing_network(field, ink, frame.scale, areas)
+    tilt = find_tilt(network) if deskew else 0.0
+    if tilt:
+        placement = turn_placement(placement, shape, tilt)
+        frame = to_frame(picture, placement, shape, frame.scale)
+        field, ink = find_ink(frame.even, frame.scale)
+        network = drawing_network(field, ink, frame.scale, areas)
     symmetry = find_symmetry(ink, frame.scale, LIKENESS if mirror else EXACT)
-    piece = cut_piece(network, symmetry, shape)
-    chains = fit_network(piece.network, shape, FitWeights(), piece.pins)
-    chains = multiply([*chains, *piece.bridges], symmetry, shape)
+    fine = 2 if settings.half_points else 1
+    grid = (shape[0] * fine, shape[1] * fine)
+    piece = cut_piece(network.scaled(fine), symmetry, grid)
+    chains = fit_network(piece.network, grid, FitWeights(), piece.pins)
+    chains = multiply([*chains, *piece.bridges], symmetry, grid)
+    if fine > 1:
+        chains = [halve_chain(chain) for chain in chains]
     if cells is not None and settings.lines == "auto":
         chains = choose_chains(chains, cells)
     return fit_budget(chains, settings.most_lines)
