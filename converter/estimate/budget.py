@@ -15,7 +15,7 @@ from converter.units import format_size
 Figures = Mapping[str, float]
 """What a chart of one width takes, by name: ``stitches``, ``hours``, ``skein_share``, ``width_mm``, ..."""
 
-SLACK: Final = 0.06
+SLACK: Final = 0.1
 """Share by which a wider chart may take less than a narrower one; see `largest_within`."""
 SIZE_SLACK: Final = 0.02
 """The same for the height and the diagonal, which follow the width but for the rounding of rows."""

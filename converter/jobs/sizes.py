@@ -22,6 +22,7 @@ from converter.model.chart import MAX_SIDE, Chart
 from converter.model.materials import Fabric, Thread
 from converter.model.results import WorkTime
 from converter.pipeline import Reduction, lines_for_reduction, reduce_picture
+from converter.raster.reduction import READS_WELL
 from converter.settings import ChartSettings, ThreadSettings, TimeSettings
 
 if TYPE_CHECKING:
@@ -31,8 +32,6 @@ SIZES_SUFFIXES: Final = ("-sizes.png", "-sizes.pdf")
 """What `onecolour sizes` writes, after the name."""
 SPREAD: Final = (30, 40, 50, 60, 80, 100)
 """Usual sizes of small pieces: root of width times height, so that tall and wide pictures compare."""
-GOOD_READABILITY: Final = 80.0
-"""From here on a chart keeps what makes the picture readable."""
 PICTURE_DPI: Final = 200.0
 MOST_WIDTHS: Final = 24
 LEAST_WIDTH: Final = 4
@@ -256,7 +255,7 @@ def _entry(measure: SizeMeasure, width: int) -> SizeEntry:
         hours=WorkTime(figures["hours_low"], figures["hours"], figures["hours_high"]),
         readability=float(reduction.readability),
         losses=tuple(reduction.losses),
-        good=reduction.readability >= GOOD_READABILITY,
+        good=reduction.readability >= READS_WELL,
     )
 
 
