@@ -8,11 +8,14 @@ from typing import Final
 from converter.draw.canvas import INK, Canvas, Role
 from converter.draw.fonts import text_width
 from converter.draw.furniture import QUIET
+from converter.draw.scaled import ScaledCanvas
 from converter.draw.typeset import BODY_MM, LEADING, SMALL_MM, paragraph_height, set_paragraph, shorten, wrap_text
 from converter.units import PAPER_SIZES_MM
 
 MARGIN_MM: Final = 18.0
 COLUMN_GAP_MM: Final = 9.0
+FIGURE_MM: Final = 86.0
+"""Widest drawing; larger type enlarges it with the text."""
 
 Figure = Callable[[Canvas, float, float, float], None]
 """Draws at (x, y) with a width, all in mm."""
@@ -147,11 +150,17 @@ class Flow:
         """Place a drawing with a caption below; both stay together."""
         size = max(SMALL_MM, 0.82 * self.body_mm)
         low = paragraph_height(caption, self.column_mm, size_mm=size) if caption else 0.0
+        width = min(self.column_mm, FIGURE_MM * self.body_mm / BODY_MM)
+        scale = width / FIGURE_MM if width > FIGURE_MM else 1.0
+        width, height_mm = width / scale, height_mm * scale
         self.gap(0.2)
         self.need(height_mm + low + 2.0)
         role: Role = "Figure"
         with self.canvas.tag(role, alt):
-            draw(self.canvas, self.x, self.y, self.column_mm)
+            if scale == 1:
+                draw(self.canvas, self.x, self.y, width)
+            else:
+                draw(ScaledCanvas(self.canvas, self.x, self.y, scale), 0.0, 0.0, width)
         self.y += height_mm + 1.0
         if caption:
             with self.canvas.tag("Caption"):

@@ -11,11 +11,12 @@ from converter.draw.chart_sheets import SheetText, draw_chart_pages
 from converter.draw.cutting import making_drawing
 from converter.draw.drawings import chart_title
 from converter.draw.flow import Flow
+from converter.draw.furniture import QUIET
 from converter.draw.leaflet_front import draw_front
 from converter.draw.leaflet_text import set_beginning, set_closing
 from converter.draw.pages import SheetLayout
 from converter.draw.scene import ChartStyle, lines_hide_crosses
-from converter.draw.typeset import BODY_MM
+from converter.draw.typeset import BODY_MM, SMALL_MM
 from converter.draw.words import Words, english
 from converter.model.chart import Chart
 from converter.model.leaflet import LeafletContent
@@ -61,7 +62,9 @@ def leaflet_drawing(
     words = words or english()
     title = chart_title(chart) or words("Cross-stitch piece")
     drawing = Drawing(title=title, language=words.language)
-    draw_front(drawing, chart, content, paper=paper, words=words, title=title, body_mm=BODY_MM)
+    draw_front(
+        drawing, chart, content, paper=paper, words=words, title=title, body_mm=1.2 * BODY_MM if large else BODY_MM
+    )
     layout = SheetLayout.large(paper) if large else SheetLayout(paper=paper)
     style = style or (ChartStyle.large() if large else ChartStyle())
     apart = lines_hide_crosses(chart)
@@ -139,11 +142,13 @@ def _set_text(
 def renumbered(pages: Drawing, first: int) -> Drawing:
     """Return the pages of a sheet with its own page numbers replaced by those of the leaflet.
 
-    A page number is a text "1" or "1 of 3" in the lowest 25 mm of the page, right of its middle.
+    A page number is a text "1" or "1 of 3" in the lowest 25 mm of the page, right of its middle; a page
+    without one gets one.
     """
     result = Drawing(pages.title, pages.language)
     for number, page in enumerate(pages.pages, start=first):
         low = page.height_mm - 25.0
+        found = False
         ops: list[Op] = []
         for op in page.ops:
             if (
@@ -153,7 +158,10 @@ def renumbered(pages: Drawing, first: int) -> Drawing:
                 and _PAGE_NUMBER.fullmatch(op.text)
             ):
                 op = replace(op, text=str(number))
+                found = True
             ops.append(op)
+        if not found:
+            ops.append(TextOp(page.width_mm - 18.0, page.height_mm - 8.0, str(number), SMALL_MM, QUIET, "end"))
         result.pages.append(replace(page, ops=ops))
     return result
 

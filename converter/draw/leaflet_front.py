@@ -119,10 +119,7 @@ def usual_hoop(content: LeafletContent, words: Words) -> str:
     if shorter < 4.5 * MM_PER_INCH:
         return words("no hoop: the cloth is small enough for the hand")
     inches = 5 if shorter < 7 * MM_PER_INCH else 6 if shorter < 10 * MM_PER_INCH else 8
-    centimetres = round(inches * MM_PER_INCH / 10)
-    return words(
-        "a hoop of about {inches} in ({centimetres} cm), if you like one", inches=inches, centimetres=centimetres
-    )
+    return words("a hoop about {size} across, if you like one", size=words.rough_length(inches * MM_PER_INCH))
 
 
 def needs(chart: Chart, content: LeafletContent, words: Words) -> list[str]:
@@ -209,7 +206,7 @@ def draw_front(
     x, y, wide, high = box
     with canvas.tag("Figure", words("How {title} looks stitched", title=title)):
         canvas.image(x, y, wide, high, pixels, alt=title)
-        if content.making is None:
+        if content.making is None or content.making.kind in ("card", "frame"):
             canvas.rectangles([list(box)], stroke="#bdb4a2", width_mm=0.25)
     caption = (
         words(

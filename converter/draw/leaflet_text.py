@@ -31,20 +31,23 @@ def first_stitch(chart: Chart, words: Words) -> str:
     distance = np.abs(places - middle).sum(axis=1)
     nearest = places[int(np.argmin(distance))]
     away = nearest - middle
-    half = 0.5 if chart.cells.any() else 0.0
-    squares = [int(np.ceil(abs(part) + half - 1e-9)) if part else 0 for part in away]
-    if chart.cells.any() and bool((np.abs(away) <= 0.5).all()):
-        where = words("at the middle mark itself")
+    # From a hole, half a square away is the first square; from the middle of a square, one away is the next.
+    squares = [float(np.floor(abs(part) + 0.5)) if chart.cells.any() else float(abs(part)) for part in away]
+    if (np.abs(away) < 0.25).all():
+        return text.format(where=words("at the middle mark itself"))
+    down, across = "", ""
+    if away[0]:
+        side = words("below") if away[0] > 0 else words("above")
+        down = words.many("{number} square {side}", "{number} squares {side}", squares[0], side=side)
+    if away[1]:
+        side = words("to the right") if away[1] > 0 else words("to the left")
+        across = words.many("{number} square {side}", "{number} squares {side}", squares[1], side=side)
+    if down and across:
+        where = words("{down} and {across} of the middle", down=down, across=across)
+    elif down:
+        where = words("{down} the middle", down=down)
     else:
-        parts = []
-        if away[0]:
-            down = words("below") if away[0] > 0 else words("above")
-            parts.append(words.many("{number} square {side}", "{number} squares {side}", squares[0], side=down))
-        if away[1]:
-            right = words("to the right") if away[1] > 0 else words("to the left")
-            parts.append(words.many("{number} square {side}", "{number} squares {side}", squares[1], side=right))
-        where = words("{first} and {second}", first=parts[0], second=parts[1]) if len(parts) == 2 else "".join(parts)
-        where = words("{where} of the middle", where=where) if where else words("at the middle mark itself")
+        where = words("{across} of the middle", across=across)
     return text.format(where=where)
 
 

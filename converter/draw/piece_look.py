@@ -147,11 +147,13 @@ def _draw_fringe(
         wave = 0.12 * pitch * np.sin(place / (2.2 * pitch) + rng.random() * 6)
         middle = (number + 0.5) * pitch + drift + wave
         ends = along * (1 - abs(rng.normal(0, 0.035)))
-        distance = np.abs(rows - middle[None, :])
+        low = max(0, int(middle.min() - 2 * pitch))
+        band = slice(low, min(across, int(middle.max() + 2 * pitch) + 1))
+        distance = np.abs(rows[band] - middle[None, :])
         cover = np.clip(0.42 * pitch - distance + 0.5, 0, 1) * (place[None, :] < ends)
         shade = 0.72 + 0.30 * np.clip(1 - (distance / (0.5 * pitch)) ** 2, 0, 1)
-        tone = np.where(cover > strip, shade, tone)
-        strip = np.maximum(strip, cover)
+        tone[band] = np.where(cover > strip[band], shade, tone[band])
+        strip[band] = np.maximum(strip[band], cover)
     flipped = (box[0] + box[2]) / 2 < centre[0] if level else (box[1] + box[3]) / 2 < centre[1]
     if flipped:
         strip, tone = strip[:, ::-1], tone[:, ::-1]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gettext
 from functools import cache
+from math import ceil
 from pathlib import Path
 from typing import Any, Final
 
@@ -50,7 +51,7 @@ class Words:
         """
         return self._table.gettext(text).format(**values) if text else ""
 
-    def many(self, one: str, several: str, number: int, **values: Any) -> str:
+    def many(self, one: str, several: str, number: float, **values: Any) -> str:
         """Return the form of a sentence that goes with a number.
 
         Examples
@@ -58,7 +59,9 @@ class Words:
         >>> Words().many("{number} stitch", "{number} stitches", 1)
         '1 stitch'
         """
-        return self._table.ngettext(one, several, number).format(number=f"{number:,}", **values)
+        return self._table.ngettext(one, several, ceil(number)).format(
+            number=f"{number:,}" if number == int(number) and isinstance(number, int) else f"{number:g}", **values
+        )
 
     def length(self, length_mm: float) -> str:
         """Return a length in her units.
