@@ -141,7 +141,7 @@ def plan_thread(
     if order == "closed":
         legs, starts = closed_lengths(links, capacity, bound.starts)
     else:
-        legs, starts = least_lengths(links, sides, capacity, bound.starts)
+        legs, starts = least_lengths(links, sides, capacity, bound)
     return _finished(crosses, rules, legs, starts, float(tail), bound.total, order)
 
 

@@ -1,16 +1,22 @@
-"""The least thread that any plan can use: proven, not searched for.
+r"""The least thread that any plan can use: proven, not searched for.
 
-Let a group be all crosses that back moves of at most the limit can join, and a piece a part of it whose crosses touch
-by their sides. A group of n crosses in s lengths has 2 n legs of the square root of 2 on the front and exactly 2 n - s
-back moves, each at least one side long. Its lengths are s chains; with p pieces they need at least p - s moves from
-piece to piece, no two of them closing a ring, so the moves between pieces together exceed one side each by no less
-than the p - s cheapest edges of the shortest spanning tree over the gaps between pieces (Kruskal's greedy rule). And
-s lengths have to hold all of it, which gives the smallest s:
+Let a piece be crosses that touch by their sides, and a group all pieces that back moves of at most the limit can join.
+A group of n crosses in s lengths has 2 n legs of the square root of 2 on the front and exactly 2 n - s back moves, each
+at least one side long. For one piece nothing else is needed: s = ceil(2 n / f) with f = floor((length - 2 tail + 1) /
+(1 + sqrt(2))) legs to a length, total 2 sqrt(2) n + 2 n - s + 2 tail s. A row of ten with one thread: 28.284 in front,
+19 behind.
 
-    2 sqrt(2) n + 2 n - s + gaps(p - s) <= s * (length - 2 tail).
+With p pieces some moves go from piece to piece. A piece is first entered either by a new length or by a move that leads
+to a bottom leg ``/`` from a piece entered before; so the moves that end on a bottom leg contain a forest of at most s
+trees that spans all pieces. In the same way, counted from the end, a piece is left for good by a move that starts on a
+top leg ``\``, so these moves contain such a forest too. Either is at least as long as the shortest such forest: the
+p - s cheapest edges of a minimum spanning tree (Kruskal's rule). A move from a top to a bottom leg may serve in both;
+giving half of its length to each, the two shortest forests together are a bound as well. The largest of the three
+counts.
 
-For one piece this is s = ceil(2 n / f) with f = floor((length - 2 tail + 1) / (1 + sqrt(2))) legs to a length, up to
-what is left over in each. A row of ten with one thread: 28.284 in front, 19 behind.
+If either kind of move leaves more than s pieces unjoined, s is too small; and s lengths have to hold it all:
+
+    2 sqrt(2) n + 2 n - s + excess(s) <= s (length - 2 tail).
 
 Starts are counted first: the bound holds for plans with the fewest starts, and for all plans as soon as the two tails
 of a length are longer than the longest carry.
@@ -19,17 +25,18 @@ of a length are longer than the longest carry.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 from math import ceil, hypot
 
 import numpy as np
 from scipy import sparse
 from scipy.sparse import csgraph
 
-from converter.estimate.route_geometry import EPSILON, ROOT2, Crosses, FloatArray, IntArray, MoveRules
+from converter.estimate.route_geometry import EPSILON, LEG_ENDS, ROOT2, Crosses, FloatArray, IntArray, MoveRules
 from converter.estimate.route_tree import SideGraph
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Bound:
     """Lower bounds of a plan, in stitch sides."""
 
@@ -37,6 +44,8 @@ class Bound:
     front: float
     back: float
     tails: float
+    group: IntArray
+    """Group of each piece: pieces that carries can join."""
 
     @property
     def total(self) -> float:
@@ -47,75 +56,128 @@ class Bound:
 def thread_bound(crosses: Crosses, sides: SideGraph, rules: MoveRules, length: float, tail: float) -> Bound:
     """Return the proven lower bound of the thread that the crosses take."""
     capacity = length - 2 * tail
-    group, gaps = _gaps(crosses, sides, rules)
-    counts = np.bincount(group[sides.piece], minlength=int(group.max(initial=-1)) + 1)
-    pieces = np.bincount(group)
+    group, forests = _forests(sides.pieces, piece_gaps(crosses, sides, rules))
+    counts = np.bincount(group[sides.piece], minlength=len(forests))
     starts, back = 0, 0.0
-    for count, parts, gap in zip(counts.tolist(), pieces.tolist(), gaps, strict=True):
-        s, excess = _fewest(count, parts, gap, capacity)
+    for count, forest in zip(counts.tolist(), forests, strict=True):
+        s, excess = _fewest(count, forest, capacity)
         starts += s
         back += 2 * count - s + excess
-    return Bound(starts, 2 * ROOT2 * crosses.count, back, 2 * tail * starts)
+    return Bound(starts, 2 * ROOT2 * crosses.count, back, 2 * tail * starts, group)
 
 
-def _fewest(count: int, parts: int, gap: FloatArray, capacity: float) -> tuple[int, float]:
+@dataclass(frozen=True, eq=False)
+class _Forest:
+    """Sums of the cheapest edges of the spanning forests of one group."""
+
+    pieces: int
+    parts: int
+    """Most pieces that stay unjoined under one kind of move alone."""
+    sums: tuple[FloatArray, ...]
+    """For each forest: excess of its k cheapest edges, k = 0, 1, and so on."""
+
+    def excess(self, starts: int) -> float:
+        """Return the least excess of all moves between pieces."""
+        edges = max(self.pieces - starts, 0)
+        into, out, into_half, out_half = (float(part[min(edges, part.size - 1)]) for part in self.sums)
+        return max(into, out, into_half + out_half)
+
+
+def _fewest(count: int, forest: _Forest, capacity: float) -> tuple[int, float]:
     """Return the fewest lengths of one group and the excess of its moves between pieces."""
     legs = int((capacity + 1 + EPSILON) / (1 + ROOT2))
-    s = max(1, ceil(2 * count / legs))
+    s = max(1, forest.parts, ceil(2 * count / legs))
     while True:
-        excess = float(gap[: max(parts - s, 0)].sum())
+        excess = forest.excess(s)
         if 2 * ROOT2 * count + 2 * count - s + excess <= s * capacity + EPSILON * count:
             return s, excess
         s += 1
 
 
-def _gaps(crosses: Crosses, sides: SideGraph, rules: MoveRules) -> tuple[IntArray, list[FloatArray]]:
-    """Return the group of each piece, and for each group the excess of its spanning tree, ascending."""
-    first, second, length = piece_gaps(crosses, sides, rules)
-    shape = (sides.pieces, sides.pieces)
-    graph = sparse.csr_matrix((length, (first, second)), shape=shape)
-    groups, group = csgraph.connected_components(graph, directed=False)
-    tree = csgraph.minimum_spanning_tree(graph).tocoo()
-    order = np.lexsort((tree.data, group[tree.row]))
-    excess = tree.data[order] - 1.0
-    ends = np.cumsum(np.bincount(group[tree.row], minlength=groups))[:-1]
-    return group.astype(np.int64), np.split(excess, ends)
+Gaps = tuple[IntArray, IntArray, FloatArray]
+"""Pairs of pieces, each once, and the shortest move between the two."""
 
 
-def piece_gaps(crosses: Crosses, sides: SideGraph, rules: MoveRules) -> tuple[IntArray, IntArray, FloatArray]:
-    """Return all pairs of pieces that one back move can join, each with its shortest such move (at least 1)."""
+def _forests(pieces: int, gaps: dict[str, Gaps]) -> tuple[IntArray, list[_Forest]]:
+    """Return the group of each piece, and the forests of each group."""
+
+    def graph(kinds: tuple[tuple[str, float], ...]) -> sparse.csr_matrix:
+        first = np.concatenate([gaps[kind][0] for kind, _ in kinds])
+        second = np.concatenate([gaps[kind][1] for kind, _ in kinds])
+        # One is added to each edge, as an entry of 0 would be no edge.
+        weight = np.concatenate([1 + share * (gaps[kind][2] - 1) for kind, share in kinds])
+        first, second, weight = _shortest(first, second, weight)
+        return sparse.csr_matrix((weight, (first, second)), shape=(pieces, pieces))
+
+    every = graph((("cross", 1.0), ("bottom", 1.0), ("top", 1.0)))
+    count, group = csgraph.connected_components(every, directed=False)
+    members = np.bincount(group, minlength=count)
+    parts = np.ones(count, dtype=np.int64)
+    sums: list[list[FloatArray]] = []
+    for kinds in (
+        (("cross", 1.0), ("bottom", 1.0)),
+        (("cross", 1.0), ("top", 1.0)),
+        (("cross", 0.5), ("bottom", 1.0)),
+        (("cross", 0.5), ("top", 1.0)),
+    ):
+        tree = csgraph.minimum_spanning_tree(graph(kinds)).tocoo()
+        owner = group[tree.row]
+        order = np.lexsort((tree.data, owner))
+        edges = np.bincount(owner, minlength=count)
+        parts = np.maximum(parts, members - edges)
+        split = np.split(tree.data[order] - 1.0, np.cumsum(edges)[:-1])
+        sums.append([np.concatenate(([0.0], np.cumsum(part))) for part in split])
+    return group.astype(np.int64), [
+        _Forest(int(members[k]), int(parts[k]), tuple(part[k] for part in sums)) for k in range(count)
+    ]
+
+
+def piece_gaps(crosses: Crosses, sides: SideGraph, rules: MoveRules) -> dict[str, Gaps]:
+    """Return all pairs of pieces that one back move can join, each with its shortest such move.
+
+    Returns
+    -------
+    dict
+        ``bottom``: moves between two bottom legs; ``top``: between two top legs; ``cross``: between a top and a bottom
+        leg.
+    """
     rows, cols = crosses.cells.shape
-    # A hole lies on at most two pieces: one of the cells above it, one of the cells below it.
-    holds = np.full((2, rows + 1, cols + 1), -1, dtype=np.int64)
-    for dr in (0, 1):
-        for dc in (0, 1):
-            holds[1 - dr, crosses.row + dr, crosses.col + dc] = sides.piece
+    # A hole ends a bottom leg of the cells right above and left below it, a top leg of the other two.
+    holds = np.full((2, 2, rows + 1, cols + 1), -1, dtype=np.int64)
+    for leg in (0, 1):
+        for end in (0, 1):
+            dr, dc = LEG_ENDS[leg, end]
+            holds[leg, end, crosses.row + dr, crosses.col + dc] = sides.piece
+    found: dict[str, list[Gaps]] = {"bottom": [], "top": [], "cross": []}
     reach = int(rules.carry)
-    found_a, found_b, found_length = [], [], []
     for dr in range(0, reach + 1):
         for dc in range(-reach, reach + 1):
             length = hypot(dr, dc)
-            if (dr == 0 and dc < 0) or length > rules.carry + EPSILON:
+            if (dr, dc) <= (0, 0) or length > rules.carry + EPSILON or dr > rows or abs(dc) > cols:
                 continue
             here = (slice(0, rows + 1 - dr), slice(max(0, -dc), cols + 1 - max(0, dc)))
             there = (slice(dr, rows + 1), slice(max(0, dc), cols + 1 + min(0, dc)))
-            if here[0].stop <= here[0].start or here[1].stop <= here[1].start:
-                continue
-            seen = rules.behind((dr, dc))[here] if rules.hidden and length > 0 else None
-            for i in (0, 1):
-                for j in (0, 1):
-                    a, b = holds[i][here], holds[j][there]
-                    pair = (a >= 0) & (b >= 0) & (a != b)
-                    if seen is not None:
-                        pair &= seen
-                    if pair.any():
-                        found_a.append(np.minimum(a[pair], b[pair]))
-                        found_b.append(np.maximum(a[pair], b[pair]))
-                        found_length.append(np.full(int(pair.sum()), max(length, 1.0)))
-    if not found_a:
-        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), np.zeros(0)
-    a, b, all_lengths = np.concatenate(found_a), np.concatenate(found_b), np.concatenate(found_length)
-    order = np.lexsort((all_lengths, b, a))
-    a, b, all_lengths = a[order], b[order], all_lengths[order]
-    keep = np.concatenate(([True], (a[1:] != a[:-1]) | (b[1:] != b[:-1])))
-    return a[keep], b[keep], all_lengths[keep]
+            seen = rules.behind((dr, dc))[here] if rules.hidden else None
+            for one, i, two, j in product((0, 1), repeat=4):
+                a, b = holds[(one, i, *here)], holds[(two, j, *there)]
+                pair = (a >= 0) & (b >= 0) & (a != b)
+                if seen is not None:
+                    pair &= seen
+                if pair.any():
+                    kind = "cross" if one != two else "top" if one else "bottom"
+                    ends = np.minimum(a[pair], b[pair]), np.maximum(a[pair], b[pair])
+                    found[kind].append((*ends, np.full(ends[0].size, length)))
+    nothing = (np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), np.zeros(0))
+    return {
+        kind: _shortest(*(np.concatenate(part) for part in zip(nothing, *parts, strict=True)))
+        for kind, parts in found.items()
+    }
+
+
+def _shortest(first: IntArray, second: IntArray, length: FloatArray) -> Gaps:
+    """Keep the shortest move of each pair."""
+    order = np.lexsort((length, second, first))
+    a, b = first[order], second[order]
+    keep = np.ones(order.size, dtype=np.bool_)
+    keep[1:] = (a[1:] != a[:-1]) | (b[1:] != b[:-1])
+    return a[keep], b[keep], length[order][keep]

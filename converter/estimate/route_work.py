@@ -3,13 +3,31 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
+from converter.estimate.route_anneal import LegOrder
+from converter.estimate.route_bound import Bound
 from converter.estimate.route_cut import choose_directions, cut_lengths, move_table, taken_moves
 from converter.estimate.route_fill import Block, Filler, block_legs
-from converter.estimate.route_geometry import IntArray
+from converter.estimate.route_fold import folded_legs, split_walks
+from converter.estimate.route_geometry import EPSILON, Crosses, IntArray
 from converter.estimate.route_links import Links
+from converter.estimate.route_search import Walk
 from converter.estimate.route_stops import stop_walks
 from converter.estimate.route_tree import SideGraph, TreeWalk
+
+_TRIES = 12
+"""Exchanges tried for each link with an excess ..."""
+_MOST_TRIES = 2500
+"""... and at most."""
+_LEG_TRIES = 1200
+_MOST_LEG_TRIES = 2_000_000
+_TURNS = 40_000
+"""Stops laid out in search of a better first stop, at most."""
+_GOOD = 0.002
+"""Excess for each cross that is not worth a second try with the other colour."""
+
+Lengths = list[list[Block]]
 
 
 def closed_lengths(links: Links, capacity: float, fewest: int) -> tuple[IntArray, list[int]]:
@@ -24,14 +42,13 @@ def closed_lengths(links: Links, capacity: float, fewest: int) -> tuple[IntArray
         Proven least number of lengths.
     """
     filler = Filler(links, capacity)
-    best: tuple[float, list[list[Block]]] | None = None
+    best: tuple[float, Lengths] | None = None
     for colour in (0, 1):
-        walks = stop_walks(links, colour)
-        lengths, excess = filler.fill([stop for walk in walks for stop in walk])
-        cost = excess + links.price * len(lengths)
-        if best is None or cost < best[0] - 1e-9:
-            best = cost, lengths
-        if excess == 0 and len(lengths) == fewest:
+        walk = closed_walk(links, colour)
+        tried = _best_filling(filler, walk.stops, fewest)
+        if best is None or tried[0] < best[0] - EPSILON:
+            best = tried
+        if len(best[1]) <= fewest and best[0] - links.price * fewest <= _GOOD * len(links.flat):
             break
     assert best is not None
     orders = [block_legs(blocks) for blocks in best[1]]
@@ -39,13 +56,138 @@ def closed_lengths(links: Links, capacity: float, fewest: int) -> tuple[IntArray
     return np.concatenate([np.asarray(legs, dtype=np.int64) for legs in orders]), starts
 
 
-def least_lengths(links: Links, sides: SideGraph, capacity: float, fewest: int) -> tuple[IntArray, list[int]]:
+def closed_walk(links: Links, colour: int) -> Walk:
+    """Return a short walk over stops of one colour, every other cross beside one of them."""
+    stops = [stop for walk in stop_walks(links, colour) for stop in walk]
+    walk = Walk(links, stops)
+    rule = _ChildRule(links, stops)
+    walk.settle(_faulty(walk))
+    walk.drop_spare(rule)
+    walk.settle(_faulty(walk))
+    walk.search(min(_MOST_TRIES, _TRIES * len(_faulty(walk))))
+    walk.drop_spare(rule)
+    walk.settle(_faulty(walk))
+    return walk
+
+
+def _faulty(walk: Walk) -> list[int]:
+    """Return the stops at links with an excess, last first."""
+    faulty = [stop for at, stop in enumerate(walk.stops) if walk.link(at) > EPSILON or walk.link(at + 1) > EPSILON]
+    return faulty[::-1]
+
+
+class _ChildRule:
+    """Which stops may become children: those beside another stop that leave no cross without one."""
+
+    def __init__(self, links: Links, stops: list[int]) -> None:
+        self._links = links
+        self._steps = (1, links.width, -1, -links.width)
+        self._is_stop = [False] * len(links.flat)
+        for stop in stops:
+            self._is_stop[stop] = True
+
+    def _beside(self, cross: int) -> list[int]:
+        place = self._links.flat[cross]
+        return [other for other in (self._links.at[place + step] for step in self._steps) if other >= 0]
+
+    def spare(self, stop: int) -> bool:
+        """Return whether a stop may become a child."""
+        beside = self._beside(stop)
+        return any(self._is_stop[c] for c in beside) and all(
+            self._is_stop[c] or sum(self._is_stop[d] for d in self._beside(c)) > 1 for c in beside
+        )
+
+    def drop(self, stop: int) -> None:
+        """Make a stop a child."""
+        self._is_stop[stop] = False
+
+    def restore(self, stop: int) -> None:
+        """Make a child a stop again."""
+        self._is_stop[stop] = True
+
+
+class _PieceRule:
+    """Which stops may go in the least order: all but the last of each piece."""
+
+    def __init__(self, sides: SideGraph, stops: list[int]) -> None:
+        self._piece: list[int] = sides.piece.tolist()
+        self._left = [0] * sides.pieces
+        for stop in stops:
+            self._left[self._piece[stop]] += 1
+
+    def spare(self, stop: int) -> bool:
+        """Return whether another stop of the piece is left."""
+        return self._left[self._piece[stop]] > 1
+
+    def drop(self, stop: int) -> None:
+        """Take a stop out."""
+        self._left[self._piece[stop]] -= 1
+
+    def restore(self, stop: int) -> None:
+        """Put a stop back."""
+        self._left[self._piece[stop]] += 1
+
+
+def _best_filling(filler: Filler, stops: list[int], fewest: int) -> tuple[float, Lengths]:
+    """Fill lengths from the walk, and from its reverse and other first stops as long as that may save a start."""
+    best: tuple[float, Lengths] | None = None
+    count = len(stops)
+    stride = max(1, count * count // _TURNS)
+    for turn in range(0, count, stride):
+        ahead = stops[turn:] + stops[:turn]
+        for order in (ahead, ahead[::-1]):
+            lengths, excess = filler.fill(order)
+            cost = excess + filler.links.price * len(lengths)
+            if best is None or cost < best[0] - EPSILON:
+                best = cost, lengths
+            if len(best[1]) <= fewest:
+                return best
+    assert best is not None
+    return best
+
+
+def least_lengths(links: Links, sides: SideGraph, capacity: float, bound: Bound) -> tuple[IntArray, list[int]]:
     """Return the least order: all legs, and the place of the first leg of each length."""
     crosses = links.crosses
+    group = bound.group[sides.piece]
+    alone = np.bincount(bound.group)[group] == 1
     _, entries = np.unique(sides.piece, return_index=True)
     walk = TreeWalk(crosses, sides, entries.astype(np.int64))
-    legs = np.asarray([leg for entry in entries.tolist() for leg in walk.legs(entry, entry)], dtype=np.int64)
-    return cut_order(links, legs, capacity)
+    legs = [leg for entry in entries.tolist() if alone[entry] for leg in walk.legs(entry, entry)]
+    if not alone.all():
+        legs += _joined_legs(links, ~alone)
+    return cut_order(links, np.asarray(legs, dtype=np.int64), capacity)
+
+
+def _joined_legs(links: Links, chosen: npt.NDArray[np.bool_]) -> list[int]:
+    """Return the order of the legs of groups of several pieces."""
+    numbers = np.flatnonzero(chosen)
+    cells = np.zeros_like(links.crosses.cells)
+    cells[links.crosses.row[numbers], links.crosses.col[numbers]] = True
+    crosses = Crosses.of(cells, links.crosses.pad)
+    part = Links(crosses, links.rules, links.price)
+    sides = SideGraph.of(crosses)
+    stops = [stop for walk in stop_walks(part, 0) for stop in walk]
+    walk = Walk(part, stops)
+    rule = _PieceRule(sides, stops)
+    walk.settle(_faulty(walk))
+    walk.drop_spare(rule)
+    walk.settle(_faulty(walk))
+    walk.search(min(_MOST_TRIES, _TRIES * len(_faulty(walk))))
+    walk.drop_spare(rule)
+    walk.settle(_faulty(walk))
+    legs = np.asarray(folded_legs(part, sides, split_walks(part, walk.stops)), dtype=np.int64)
+    table = move_table(crosses, links.rules, legs)
+    ends = choose_directions(table, links.price + 1.0)
+    faulty = int((taken_moves(table, ends) > 1 + EPSILON).sum())
+    if faulty:
+        order = LegOrder(part, legs, ends.astype(np.int64), links.price)
+        # With many starts the search has to get over the price of one; else only the carries are to be shortened.
+        sparse_part = faulty > 0.3 * legs.size
+        order.anneal(min(_MOST_LEG_TRIES, _LEG_TRIES * faulty), 4.0 if sparse_part else 0.25, 0.04)
+        legs = np.asarray(order.order(), dtype=np.int64)
+    moved = numbers[legs >> 1] * 2 + (legs & 1)
+    return [int(leg) for leg in moved]
 
 
 def cut_order(links: Links, legs: IntArray, capacity: float) -> tuple[IntArray, list[int]]:
