@@ -65,7 +65,7 @@ def find_diagonals(axis: Axis, shape: tuple[int, int], pixels: int) -> tuple[npt
 
 def ink_depth(ink: MaskArray, pixels: int) -> npt.NDArray[np.float32]:
     """Return how far inside the mask each pixel lies, in stitches; 0 outside."""
-    depth = cv2.distanceTransform(ink.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    depth = cv2.distanceTransform(ink.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
     return np.asarray(depth, dtype=np.float32) / np.float32(pixels)
 
 

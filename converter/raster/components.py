@@ -30,6 +30,13 @@ def label_ground(cells: CellArray) -> tuple[int, LabelArray]:
     return count - 2, np.asarray(found, dtype=np.int32)
 
 
+def label_parts(mask: MaskArray, connectivity: int) -> tuple[LabelArray, npt.NDArray[np.int64]]:
+    """Return labels of a mask, 0 = outside it, and the pixels of each label, index 0 included."""
+    count, labels = cv2.connectedComponents(mask.view(np.uint8), connectivity=connectivity, ltype=cv2.CV_32S)
+    found = np.asarray(labels, dtype=np.int32)
+    return found, np.bincount(found.ravel(), minlength=count)
+
+
 def areas(labels: LabelArray, count: int) -> npt.NDArray[np.int64]:
     """Return the cells of each label, index 0 being the ground."""
     return np.bincount(labels.ravel(), minlength=count + 1)

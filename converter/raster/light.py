@@ -24,6 +24,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import GrayArray, MaskArray
+from converter.raster.components import label_parts
 from converter.raster.morphology import drop_small, fill_small
 
 LIFT = 0.04
@@ -87,16 +88,15 @@ def find_ink(gray: GrayArray, pixels: float, dark: float = 0.0) -> Ink | None:
 
 def _texture(mask: MaskArray, pixels: float) -> float:
     """Return the number of tiny holes in each square stitch of ink."""
-    _, _, stats, _ = cv2.connectedComponentsWithStats((~mask).view(np.uint8), connectivity=4)
-    tiny = (stats[:, cv2.CC_STAT_AREA] < 0.3 * pixels**2).sum()
+    _, area = label_parts(~mask, 4)
+    tiny = (area < 0.3 * pixels**2).sum()
     return float(tiny) / max(float(mask.sum()) / pixels**2, 1.0)
 
 
 def _fill_gray_holes(mask: MaskArray, depth: Plane, max_area_filled: float) -> MaskArray:
     """Fill holes in which the paper itself never shows."""
-    count, labels, stats, _ = cv2.connectedComponentsWithStats((~mask).view(np.uint8), connectivity=4)
-    area = stats[:count, cv2.CC_STAT_AREA]
-    bare = np.bincount(labels[depth < PAPER_SHOWS], minlength=count)
+    labels, area = label_parts(~mask, 4)
+    bare = np.bincount(labels[depth < PAPER_SHOWS], minlength=len(area))
     fill = (area <= max_area_filled) & (bare < 0.15 * area)
     fill[0] = False
     return np.asarray(mask | fill[labels])

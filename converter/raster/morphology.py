@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import MaskArray
+from converter.raster.components import label_parts
 
 
 def disc(radius_pixels: float) -> npt.NDArray[np.uint8]:
@@ -18,8 +19,8 @@ def disc(radius_pixels: float) -> npt.NDArray[np.uint8]:
 
 def drop_small(mask: MaskArray, max_area_removed: float, connectivity: int = 8) -> MaskArray:
     """Return the mask without connected parts of at most so many pixels."""
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.view(np.uint8), connectivity=connectivity)
-    drop = stats[:count, cv2.CC_STAT_AREA] <= max_area_removed
+    labels, area = label_parts(mask, connectivity)
+    drop = area <= max_area_removed
     drop[0] = False
     if not drop.any():
         return mask

@@ -23,7 +23,7 @@ import numpy.typing as npt
 
 from converter.model.arrays import CellArray, MaskArray
 from converter.raster.axis import ink_depth
-from converter.raster.components import label_ink
+from converter.raster.components import label_ink, label_parts
 
 LOOK_PIXELS = 4
 """Pixels a stitch at which likeness is judged."""
@@ -64,11 +64,10 @@ def judge(picture: MaskArray, cells: CellArray, pixels: int, tone: npt.NDArray[n
     lost = np.zeros(picture.shape, dtype=np.bool_)
     weight_all, weight_kept = 0.0, 0.0
     # Parts.
-    count, found, stats, _ = cv2.connectedComponentsWithStats(picture.view(np.uint8), connectivity=8)
-    labels = np.asarray(found, dtype=np.int32)
-    area = stats[:count, cv2.CC_STAT_AREA] / pixels**2
+    labels, pixel_area = label_parts(picture, 8)
+    count, area = len(pixel_area), pixel_area / pixels**2
     near = ink_depth(~big, pixels) <= 0.5
-    met = np.bincount(labels.ravel(), weights=near.ravel(), minlength=count) / pixels**2
+    met = np.bincount(labels[near], minlength=count) / pixels**2
     counted = area >= LEAST_PART
     counted[0] = False
     gone = counted & (met < 0.5 * area)
@@ -79,9 +78,9 @@ def judge(picture: MaskArray, cells: CellArray, pixels: int, tone: npt.NDArray[n
         words.append(f"{number} small part{'s were' if number > 1 else ' was'} left out.")
         lost |= gone[labels]
     # Openings.
-    holes, hole_labels, hole_stats, _ = cv2.connectedComponentsWithStats((~picture).view(np.uint8), connectivity=4)
-    hole_area = hole_stats[:holes, cv2.CC_STAT_AREA] / pixels**2
-    bare = np.bincount(hole_labels.ravel(), weights=(~big).ravel(), minlength=holes) / pixels**2
+    hole_labels, pixel_area = label_parts(~picture, 4)
+    hole_area = pixel_area / pixels**2
+    bare = np.bincount(hole_labels[~big], minlength=len(hole_area)) / pixels**2
     real = hole_area >= LEAST_HOLE
     real[0] = real[hole_labels[0, 0]] = False
     shut = real & (bare < np.minimum(0.3 * hole_area, 0.6))
@@ -95,11 +94,8 @@ def judge(picture: MaskArray, cells: CellArray, pixels: int, tone: npt.NDArray[n
     _, groups = label_ink(cells)
     group_big = np.repeat(np.repeat(groups, pixels, axis=0), pixels, axis=1)
     inked = picture & big
-    pairs = (
-        np.unique(np.stack([group_big[inked], labels[inked]], axis=1), axis=0) if inked.any() else np.zeros((0, 2), int)
-    )
-    pairs = pairs[counted[pairs[:, 1]]]
-    owners = np.bincount(pairs[:, 0].astype(np.intp)) if len(pairs) else np.zeros(1, int)
+    both = np.flatnonzero(np.bincount(group_big[inked].astype(np.int64) * count + labels[inked], minlength=1))
+    owners = np.bincount(both[counted[both % count]] // count, minlength=1)
     joined = int(np.maximum(owners - 1, 0).sum())
     if joined:
         words.append(f"{joined + 1} parts that lie closer than a stitch touch.")

@@ -102,9 +102,9 @@ def _demand(
 
 def _first_value(labels: npt.NDArray[np.int32], count: int, values: npt.NDArray[np.int32]) -> npt.NDArray[np.intp]:
     out = np.zeros(count, dtype=np.intp)
-    flat = labels.ravel()
-    where = np.flatnonzero(flat)
-    out[flat[where]] = values.ravel()[where]
+    # Every pixel of a label has the same value, so it does not matter which is written last.
+    out[labels.ravel()] = values.ravel()
+    out[0] = 0
     return out
 
 
@@ -115,6 +115,14 @@ def _labels(mask: MaskArray, connectivity: int) -> tuple[int, npt.NDArray[np.int
 
 def _at_centres(values: npt.NDArray[np.int32], pixels: int) -> npt.NDArray[np.int32]:
     return np.ascontiguousarray(values[pixels // 2 :: pixels, pixels // 2 :: pixels])
+
+
+def _nearest_at_centres(labels: npt.NDArray[np.int32], pixels: int) -> npt.NDArray[np.int32]:
+    """Return for each cell the label nearest to its centre, looked up on every third or so pixel."""
+    step = max(k for k in (1, 2, 3) if pixels % (2 * k) == 0 or k == 1)
+    offset = (pixels // 2) % step
+    few = np.ascontiguousarray(labels[offset::step, offset::step])
+    return _at_centres(_nearest_label(few), pixels // step)
 
 
 def _nearest_label(labels: npt.NDArray[np.int32]) -> npt.NDArray[np.int32]:
@@ -182,8 +190,8 @@ def read_structure(
         ink=ink_demand,
         ground=ground_demand,
         roomy=(blocks > 0.35) | in_hole,
-        ink_owner=_at_centres(_nearest_label(np.where(parts > 0, clusters, 0).astype(np.int32)), pixels),
-        ground_owner=_at_centres(_nearest_label(grounds), pixels),
+        ink_owner=cluster_of[_nearest_at_centres(parts, pixels)].astype(np.int32),
+        ground_owner=_nearest_at_centres(grounds, pixels),
         ground_inside=_at_centres((ink_depth(away <= gap / 2, pixels) < gap / 2 - 0.1).astype(np.int32), pixels) > 0,
     )
 

@@ -139,7 +139,8 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
     else:
         top, left, bottom, right = 0.0, 0.0, float(height), float(width)
     plain = lay_plain((top, left, bottom, right), ready.columns, ready.rows)
-    pixels = PIXELS_A_STITCH if max(plain.rows, plain.columns) <= 80 else 10
+    longest = max(plain.rows, plain.columns)
+    pixels = PIXELS_A_STITCH if longest <= 80 else 10 if longest <= 100 else 8
     if look.kind.name == "photo":
         pixels = 8
     scale = pixels / plain.cell
