@@ -399,6 +399,11 @@ def as_strip(value: object) -> Strip:
         strip = Strip("own", primitive_tile(as_cells(value, "strip")))
     if not strip.tile.any():
         raise RequestError("The strip has no stitch in it.", "Give a strip with at least one cross.")
+    if strip.depth > MOST_DEPTH or strip.period > MOST_PERIOD:
+        raise RequestError(
+            f"The repeat is {strip.period} x {strip.depth} stitches; {MOST_PERIOD} x {MOST_DEPTH} is the most.",
+            "Give one repeat of the strip, not a whole picture.",
+        )
     return strip
 
 
@@ -410,6 +415,9 @@ def as_band(value: object, corners: tuple[Corner, ...]) -> Band:
         return FrameBand(FRAME_NAMES[value.strip().lower()])
     return StripBand(profile_of(as_strip(value)), corners)
 
+
+MOST_DEPTH, MOST_PERIOD = 60, 240
+"""Rows and columns of the largest repeat that is fitted."""
 
 CORNER_NAMES = {"mitre": Corner.MITRE, "block": Corner.BLOCK, "turned": Corner.TURNED}
 

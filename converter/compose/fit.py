@@ -251,10 +251,9 @@ def _as_they_come(bands: list[Band]) -> Iterator[list[Band]]:
     relaxed: list[Band] = []
     for band in bands:
         if isinstance(band, StripBand):
-            corners = tuple(Corner) if not band.searches else tuple(s.corner for s in band.searches)
             band = StripBand(
                 profile_of(band.profile.strip, lenient=True),
-                corners,
+                band.corners,
                 "this strip has no clean corner or middle for this size: some of its pieces are cut",
                 NO_CLEAN_PLACE_COST,
             )
@@ -280,7 +279,7 @@ def _shallower(bands: list[Band]) -> Iterator[list[Band]]:
             gone = f"{drop} row{'s' if drop > 1 else ''} left out on the {'outside' if first else 'inside'}"
             thin = StripBand(
                 profile_of(strip),
-                tuple(s.corner for s in band.searches),
+                band.corners,
                 f"{gone}, so that the strip is {depth - drop} deep",
                 DROPPED_ROW_COST * drop,
             )

@@ -279,6 +279,7 @@ def test_no_room_is_a_request_error_with_a_way_out():
         {"strip": np.zeros((2, 3), dtype=bool)},
         {"strip": np.zeros(3, dtype=bool)},
         {"strip": []},
+        {"strip": np.eye(70, dtype=bool)},
         {"strip": "zigzag", "gap": -1},
         {"strip": "zigzag", "gap": (1, 2)},
         {"strip": "zigzag", "count": 0},
