@@ -80,7 +80,7 @@ async function showPieces() {
           await send(`/api/pieces/${piece.id}/copy`);
           await showPieces();
         }, { class: "quiet", "aria-label": `Copy ${piece.name}` }),
-        button("Throw away", () => throwAway(piece), { class: "quiet", "aria-label": `Throw ${piece.name} away` })));
+        button("Throw away", () => throwAway(piece), { class: "quiet", "aria-label": `Throw away ${piece.name}` })));
   }));
 }
 
@@ -199,6 +199,11 @@ $("name").addEventListener("change", () => {
   if (name) keep({ name }, "Name");
   else $("name").value = store.state.name;
 });
+document.querySelector(".skip").addEventListener("click", (event) => {
+  event.preventDefault();
+  if (store.piece) $("chart").focus();
+  else $("file").focus();
+});
 $("undo").addEventListener("click", undo);
 $("redo").addEventListener("click", redo);
 document.addEventListener("keydown", (event) => {
@@ -208,6 +213,7 @@ document.addEventListener("keydown", (event) => {
 on("state", () => {
   if (document.activeElement !== $("name")) $("name").value = store.state.name;
   document.title = `${store.state.name} – onecolour`;
+  $("work-head").textContent = store.state.name;
   for (const [name, label, what] of [["undo", store.undo, "Undo"], ["redo", store.redo, "Redo"]]) {
     $(name).disabled = label === null;
     $(name).title = label ? `${what}: ${label}` : "";
@@ -353,7 +359,10 @@ document.addEventListener("visibilitychange", async () => {
   if (document.visibilityState !== "visible" || !store.piece || pending()) return;
   try {
     const newer = await get(`/api/pieces/${store.piece}`);
-    if (newer.revision !== store.revision && !pending()) await refresh();
+    if (newer.revision !== store.revision && !pending()) {
+      await refresh();
+      tell("told", ["This piece was changed in another window; its newest state is shown."]);
+    }
   } catch {
     // The next change will say what is wrong.
   }
@@ -372,4 +381,6 @@ try {
   $("start").hidden = false;
   message(error.message);
 }
+// For whoever looks at the page with the browser's own tools, and for the tests.
+window.onecolour = { chart, cloth, store };
 document.documentElement.dataset.ready = "yes";

@@ -41,6 +41,7 @@ function take(answer, showView = true) {
   store.undo = answer.undo;
   store.redo = answer.redo;
   if (showView && answer.view) show(answer.view);
+  else if (answer.view && store.grid?.rows === answer.view.rows && store.grid.columns === answer.view.columns) store.view = answer.view;
   tell("state");
 }
 
