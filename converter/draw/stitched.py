@@ -6,6 +6,7 @@ pseudo-random pattern, so equal charts give equal pictures.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -107,6 +108,7 @@ def stitched_pixels(chart: Chart, *, stitch_px: int, rim: int | None = None) -> 
     return whole
 
 
+@lru_cache(maxsize=8)
 def _tiles(look: StitchLook, side: int) -> tuple[PictureArray, PictureArray]:
     """Return bare and crossed squares, each (VARIANTS, 2, 2, side, side, 3)."""
     bare = np.empty((VARIANTS, 2, 2, side, side, 3), dtype=np.uint8)
@@ -120,6 +122,8 @@ def _tiles(look: StitchLook, side: int) -> tuple[PictureArray, PictureArray]:
                 bare[variant, odd_row, odd_column] = to_srgb(shrink(ground, side))
                 cross = cross_block(look, ground, 10 * variant + 4 * odd_row + odd_column)
                 crossed[variant, odd_row, odd_column] = to_srgb(shrink(cross, side))
+    bare.setflags(write=False)
+    crossed.setflags(write=False)
     return bare, crossed
 
 
