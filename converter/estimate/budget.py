@@ -30,7 +30,7 @@ class Limit:
     """An upper limit on one figure."""
 
     name: str
-    """As she gave it, such as ``--stitches 3000``."""
+    """In plain words, such as ``your limit of 3000 stitches``."""
     figure: str
     most: float
     slack: float = SLACK
@@ -73,21 +73,27 @@ def make_limits(settings: LimitSettings, piece: PieceLimit | None = None) -> tup
     """
     limits = []
     if settings.fit_mm is not None:
-        name = f"--fit {format_size(*settings.fit_mm)}"
+        name = f"your size of {format_size(*settings.fit_mm)}"
         limits += [Limit(name, "width_mm", settings.fit_mm[0], 0.0)]
         limits += [Limit(name, "height_mm", settings.fit_mm[1], SIZE_SLACK)]
     if piece is not None and settings.piece is not None:
-        name = f"--piece {settings.piece}"
+        name = f"what a {settings.piece} usually holds"
         limits += [Limit(name, "width_mm", piece.width_mm, 0.0)]
         limits += [Limit(name, "height_mm", piece.height_mm, SIZE_SLACK)]
         if piece.diagonal_mm is not None:
             limits += [Limit(name, "diagonal_mm", piece.diagonal_mm, SIZE_SLACK)]
     if settings.stitches is not None:
-        limits += [Limit(f"--stitches {settings.stitches}", "stitches", settings.stitches)]
+        limits += [Limit(f"your limit of {settings.stitches} stitches", "stitches", settings.stitches)]
     if settings.hours is not None:
-        limits += [Limit(f"--hours {settings.hours:g}", "hours", settings.hours)]
+        limits += [Limit(f"your limit of {settings.hours:g} hours", "hours", settings.hours)]
     if settings.skeins is not None:
-        limits += [Limit(f"--skeins {settings.skeins}", "skein_share", settings.skeins)]
+        limits += [
+            Limit(
+                f"your limit of {settings.skeins} skein{'' if settings.skeins == 1 else 's'}",
+                "skein_share",
+                settings.skeins,
+            )
+        ]
     return tuple(limits)
 
 
@@ -324,7 +330,7 @@ def budget_words(budget: Budget, axis: str = "columns") -> tuple[str, ...]:
         reasons = " and ".join(f"{name} (it would be {value})" for name, value in held.items())
         lines.append(
             f"{budget.columns} stitches {way} is the largest size within your limits. One size up, "
-            f"{budget.next_columns} {way}, breaks {reasons}."
+            f"{budget.next_columns} {way}, goes over {reasons}."
         )
         shown = [figure_words(name, budget.next_figures) for name in ("stitches", "hours", "skein_share")
                  if name in budget.next_figures]  # fmt: skip

@@ -10,22 +10,10 @@ from importlib import resources
 from typing import Any
 
 from converter.errors import ConverterError
-from converter.model.materials import Fabric
 from converter.units import MM_PER_INCH
 
 _UNIT_MM = {"inch": MM_PER_INCH, "mm": 1.0}
 _PLAIN_UNITS = ("threads", "stitches", "share")
-
-
-@dataclass(frozen=True)
-class Needle:
-    """What to thread for a cloth."""
-
-    number: int
-    """Tapestry needle; a larger number is a finer needle."""
-    strands: tuple[int, int]
-    """Fewest and most strands of six-strand cotton that suit."""
-    source: str
 
 
 @dataclass(frozen=True)
@@ -76,18 +64,6 @@ class Figures:
     def source(self, section: str, name: str) -> str:
         """Return where a figure comes from."""
         return str(self._entry(section, name)["source"])
-
-    def needle(self, fabric: Fabric) -> Needle:
-        """Return the tapestry needle and the strands that suit a cloth.
-
-        Examples
-        --------
-        >>> load_figures().needle(Fabric(28, over=2)).number
-        24
-        """
-        rows = self.tables["needles"]
-        row = next((r for r in rows if fabric.stitches_per_inch <= r["stitches_per_inch"]), rows[-1])
-        return Needle(int(row["needle"]), (int(row["strands"][0]), int(row["strands"][1])), str(row["source"]))
 
 
 @cache

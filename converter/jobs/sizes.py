@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -16,6 +16,7 @@ from converter.estimate.budget import Budget, budget_words, largest_within, make
 from converter.estimate.making import largest_design
 from converter.estimate.stitches import count_stitches
 from converter.files.output import check_targets
+from converter.files.picture import LEAST_WIDTH_PX, PIXELS_PER_STITCH
 from converter.jobs.materials import Materials
 from converter.model.arrays import PictureArray
 from converter.model.chart import MAX_SIDE, Chart
@@ -51,6 +52,8 @@ class SizeMeasure:
         All but the width; a height asked for alone is varied instead of the width.
     materials : Materials
     thread, time : ThreadSettings, TimeSettings
+    read : callable, optional
+        Gives the picture as it is read for a number of stitches across: a reduced copy suits small charts only.
     """
 
     pixels: PictureArray
@@ -58,6 +61,8 @@ class SizeMeasure:
     materials: Materials = field(default_factory=Materials)
     thread: ThreadSettings = field(default_factory=ThreadSettings)
     time: TimeSettings = field(default_factory=TimeSettings)
+    read: Callable[[int], PictureArray] | None = None
+    _pictures: dict[int, PictureArray] = field(default_factory=dict, repr=False)
     _reductions: dict[int, Reduction] = field(default_factory=dict, repr=False)
     _charts: dict[int, Chart] = field(default_factory=dict, repr=False)
 
@@ -78,10 +83,20 @@ class SizeMeasure:
             size["rows"] = None
         return replace(self.settings, reduction=replace(self.settings.reduction, **size))
 
+    def picture_at(self, stitches: int) -> PictureArray:
+        """Return the picture in the size in which the chart of this width is made from it."""
+        if self.read is None:
+            return self.pixels
+        height, width = self.pixels.shape[:2]
+        least = max(LEAST_WIDTH_PX, round(PIXELS_PER_STITCH * stitches * max(1.0, height / width)))
+        if least not in self._pictures:
+            self._pictures[least] = self.read(stitches)
+        return self._pictures[least]
+
     def reduction_at(self, stitches: int) -> Reduction:
         """Return the reduction at a width."""
         if stitches not in self._reductions:
-            self._reductions[stitches] = reduce_picture(self.pixels, self.settings_at(stitches))
+            self._reductions[stitches] = reduce_picture(self.picture_at(stitches), self.settings_at(stitches))
         return self._reductions[stitches]
 
     def chart_at(self, stitches: int) -> Chart:
@@ -89,7 +104,7 @@ class SizeMeasure:
         if stitches not in self._charts:
             reduction = self.reduction_at(stitches)
             fabric, thread = self.cloth
-            lines = lines_for_reduction(self.pixels, reduction, self.settings_at(stitches))
+            lines = lines_for_reduction(self.picture_at(stitches), reduction, self.settings_at(stitches))
             self._charts[stitches] = Chart(cells=reduction.cells, lines=lines, fabric=fabric, thread=thread)
         return self._charts[stitches]
 
@@ -131,7 +146,12 @@ def work_figures(chart: Chart, thread: ThreadSettings, time: TimeSettings) -> di
     }
 
 
-def fit_width(pixels: PictureArray, settings: ChartSettings, request: Request) -> tuple[ChartSettings, tuple[str, ...]]:
+def fit_width(
+    pixels: PictureArray,
+    settings: ChartSettings,
+    request: Request,
+    read: Callable[[int], PictureArray] | None = None,
+) -> tuple[ChartSettings, tuple[str, ...]]:
     """Return the settings with the largest size within the limits of a request, and what to say about it.
 
     A width of her own is the widest that is tried. A kind of piece alone makes the usual width smaller where
@@ -143,17 +163,19 @@ def fit_width(pixels: PictureArray, settings: ChartSettings, request: Request) -
         The picture.
     settings : ChartSettings
     request : Request
+    read : callable, optional
+        Gives the picture as it is read for a number of stitches; see `SizeMeasure`.
 
     Raises
     ------
     RequestError
         If not even the narrowest chart is within the limits.
     """
-    budget = largest_size(SizeMeasure(pixels, settings, request.materials, request.thread, request.time), request)
+    measure = SizeMeasure(pixels, settings, request.materials, request.thread, request.time, read)
+    budget = largest_size(measure, request)
     if budget is None:
         return settings, ()
-    measure_settings = SizeMeasure(pixels, settings).settings_at(budget.columns)
-    return measure_settings, budget_words(budget, SizeMeasure(pixels, settings).axis)
+    return measure.settings_at(budget.columns), budget_words(budget, measure.axis)
 
 
 def largest_size(measure: SizeMeasure, request: Request) -> Budget | None:
@@ -276,7 +298,7 @@ def sizes_picture(
     ------
     ConverterError
     """
-    from converter.jobs.batch import Outcome
+    from converter.jobs.batch import Outcome, title_from
     from converter.jobs.chart import open_picture, planned_files, read_mask, write_outputs
 
     check_targets(planned_files(folder, name, SIZES_SUFFIXES), overwrite)
@@ -287,18 +309,25 @@ def sizes_picture(
         key: read_mask(mask) for key, mask in (("keep", request.keep), ("clear", request.clear)) if mask is not None
     }
     settings = replace(request.settings, reduction=replace(request.settings.reduction, **masks))
-    measure = SizeMeasure(picture.pixels, settings, request.materials, request.thread, request.time)
+    measure = SizeMeasure(
+        picture.pixels,
+        settings,
+        request.materials,
+        request.thread,
+        request.time,
+        read=lambda stitches: open_picture(path, stitches).pixels,
+    )
     chosen = own or _usual_widths(measure, request)
     entries = size_entries(measure, chosen)
     if measure.axis == "rows":
         entries.sort(key=lambda entry: entry.chart.columns)
-    pace, paper = request.time.pace, request.paper
+    pace, paper, title = request.time.pace, request.paper, title_from(name)
     outputs = {
-        "-sizes.png": sizes_drawing(entries, title=name, pace=pace, paper=paper, tall=True).png_bytes(dpi=PICTURE_DPI),
-        "-sizes.pdf": sizes_drawing(entries, title=name, pace=pace, paper=paper).pdf_bytes(),
+        "-sizes.png": sizes_drawing(entries, title=title, pace=pace, paper=paper, tall=True).png_bytes(dpi=PICTURE_DPI),
+        "-sizes.pdf": sizes_drawing(entries, title=title, pace=pace, paper=paper).pdf_bytes(),
     }
     files = write_outputs(outputs, folder, name, overwrite)
-    return Outcome(path, tuple(files), sizes_record(entries, name), sizes_text(entries, name))
+    return Outcome(path, tuple(files), sizes_record(entries, title), sizes_text(entries, title))
 
 
 def _check_widths(widths: Sequence[int]) -> None:

@@ -150,7 +150,7 @@ def test_equals_a_full_scan_of_the_picture(measure, full_scan, most):
     assert budget.columns == max(fitting)
     over = [width for width in full_scan if width not in fitting]
     assert budget.all_fit_below == max(width for width in fitting if width < min(over))
-    assert budget.held_by[0].name == f"--stitches {most}"
+    assert budget.held_by[0].name == f"your limit of {most} stitches"
 
 
 def test_height_decides_for_a_tall_picture(measure):
@@ -175,7 +175,7 @@ def test_fit_width_changes_the_width_and_says_why(measure):
     settings, notes = fit_width(measure.pixels, request.settings, request)
     assert settings.reduction.columns == 33
     assert "33 stitches across is the largest size within your limits" in notes[0]
-    assert "--fit" in notes[0]
+    assert "your size of 2.36 x 2.36 in (6.0 x 6.0 cm)" in notes[0]
 
 
 def test_a_width_of_her_own_is_kept_where_it_fits(measure):
@@ -191,7 +191,7 @@ def test_a_piece_alone_never_makes_the_chart_larger(measure):
     request = chart_request({"piece": "bookmark"}, {"lines": "none"})
     settings, notes = fit_width(measure.pixels, request.settings, request)
     assert settings.reduction.columns < 60
-    assert "--piece bookmark" in notes[0]
+    assert "what a bookmark usually holds" in notes[0]
 
 
 def test_a_height_is_varied_where_a_height_was_asked_for(measure):

@@ -101,10 +101,10 @@ def test_bisection_would_be_wrong_here():
     def measure(width):
         return {"stitches": odd.get(width, 50.0 * width - (10 if width < 61 else -10))}
 
-    found = largest_within(measure, [Limit("--stitches 3000", "stitches", 3000)], range(4, 201))
+    found = largest_within(measure, [Limit("your limit of 3000 stitches", "stitches", 3000)], range(4, 201))
     assert (found.columns, found.all_fit_below, found.next_columns) == (63, 60, 64)
     words = budget_words(found)
-    assert "--stitches 3000" in words[0]
+    assert "goes over your limit of 3000 stitches (it would be 3210 stitches)" in words[0]
     assert "63 stitches across" in words[0]
     assert "every width up to 60" in words[-1]
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 import numpy as np
 import pytest
 from hypothesis import given
@@ -145,26 +143,8 @@ def test_whole_threads_bracket_the_length(length, count):
     assert 0 <= up - down <= 1
 
 
-def test_needles_and_strands_lie_within_the_published_tables():
-    """Golden Circle Designs, Let's talk about needles, part 3: 14, 16 and 18 count."""
-    table = {14: ({24}, {2, 3}), 16: ({26}, {2}), 18: ({26, 28}, {1, 2})}
-    for count, (needles, strands) in table.items():
-        needle = load_figures().needle(Fabric(count))
-        assert needle.number in needles
-        assert set(needle.strands) <= strands
-
-
-def test_finer_cloth_never_gets_a_thicker_needle_or_more_strands():
-    needles = [load_figures().needle(Fabric(count / 2, 1)) for count in range(12, 100)]
-    for coarse, fine in pairwise(needles):
-        assert fine.number >= coarse.number
-        assert fine.strands[0] <= coarse.strands[0]
-        assert fine.strands[1] <= coarse.strands[1]
-
-
 def test_every_figure_has_its_source():
     tables = load_figures().tables
     for section, entries in tables.items():
-        rows = entries if isinstance(entries, list) else entries.values()
-        for entry in rows:
+        for entry in entries.values():
             assert entry["source"].strip(), section

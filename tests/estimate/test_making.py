@@ -334,6 +334,22 @@ def test_strong_colours_are_tested_before_the_first_stitch():
     assert not pale.steps[0].startswith("Test the thread")
 
 
+def test_needles_are_those_of_the_published_table():
+    """Golden Circle Designs, Let's talk about needles, part 3: 24 for 14 count, 26 for 16."""
+    for count, needle in ((14, 24), (16, 26)):
+        made = plan(40, 40, "panel", Fabric(count))
+        assert any(f"tapestry needle no. {needle}" in line for line in made.shopping)
+        assert any(f"tapestry needle no. {needle}" in step for step in made.steps)
+
+
+def test_backstitch_lines_are_worked_after_the_crosses():
+    chart = Chart(np.ones((20, 20), bool), lines=[[[0, 0], [1, 1]]])
+    step = next(step for step in plan_making(chart, "panel").steps if step.startswith("Stitch the design"))
+    assert "backstitch lines with 1 strand" in step
+    bare = plan_making(Chart(np.ones((20, 20), bool)), "panel").steps
+    assert not any("backstitch lines" in step for step in bare)
+
+
 @pytest.mark.parametrize(("piece", "way"), KINDS)
 def test_cautions_are_printed(piece, way):
     text = " ".join(plan(40, 40, piece, way=way).cautions)

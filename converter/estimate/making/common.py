@@ -12,6 +12,7 @@ from converter.estimate.fabric import Design, Extent, Margins, cut_cloth, stitch
 from converter.estimate.figures import Figures
 from converter.estimate.making.edges import EdgeThread, edge_thread
 from converter.estimate.making.words import colour_word, counted, length, metres, size, threads
+from converter.estimate.needles import needlework
 from converter.model.chart import Chart
 from converter.model.materials import Fabric, Thread, rgb
 from converter.model.results import FabricCut, Guide, MakingPlan, Part, ThreadUse
@@ -213,10 +214,16 @@ def first_steps(work: Work, cut: FabricCut, *, trimmed: bool = True, fringed: bo
             "light tacking thread along the crease. Run a second one across it "
             f"{length(top + cut.finished_mm[1] / 2)} below the top edge. Where they cross lies the middle of the chart."
         )
-    needle = work.figures.needle(work.fabric)
+    needles = needlework(work.fabric)
+    backstitch = (
+        f" Then work the backstitch lines with {_strands(work.thread.line_strands)} and "
+        f"needle no. {needles.line_needle}."
+        if isinstance(work.design, Chart) and len(work.design.lines)
+        else ""
+    )
     steps.append(
         f"Stitch the design from the middle outwards with {_strands(work.thread.strands)} and a tapestry needle "
-        f"no. {needle.number}; all top stitches run the same way. Take the tacking threads out."
+        f"no. {needles.needle}; all top stitches run the same way.{backstitch} Take the tacking threads out."
     )
     steps.append(
         "Wash the piece by itself in cold water with a mild detergent, without bleach; if colour comes, keep rinsing "
@@ -272,8 +279,7 @@ def thread_shopping(work: Work, *edges: EdgeThread) -> list[str]:
         lines.append(f"six-strand cotton {name}; buy all at once, lots differ in shade")
     if edges:
         lines.append(f"of that for the hand-sewn edge: {metres(edge_m)} with {_strands(thread.strands)}")
-    needle = work.figures.needle(work.fabric)
-    lines.append(f"tapestry needle no. {needle.number}, sewing needle, pins")
+    lines.append(f"tapestry needle no. {needlework(work.fabric).needle}, sewing needle, pins")
     return lines
 
 
