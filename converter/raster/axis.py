@@ -99,7 +99,28 @@ def find_axis(ink: MaskArray, depth: npt.NDArray[np.float32], pixels: int, narro
         steep = (rise > TAPER_SLOPE * apart) & (rise > 0.1) & (radius[pairs[:, 0]] < narrow)
         spur[pairs[steep, 0]] = True
         at, radius = at[~spur], radius[~spur]
-    return Axis((at + 0.5) / pixels, radius, at)
+    return Axis(_smooth(at, ink.shape, pixels) / pixels, radius, at)
+
+
+def _smooth(at: npt.NDArray[np.intp], shape: tuple[int, ...], pixels: int) -> npt.NDArray[np.float64]:
+    """Return the points, in pixels, without the steps that a slanting line of pixels has.
+
+    Each becomes the mean of the line within a third of a stitch; ends, where that would draw it in, stay.
+    """
+    points = at + 0.5
+    reach = max(1, pixels // 3)
+    side = (2 * reach + 1, 2 * reach + 1)
+    line = np.zeros(shape, dtype=np.float32)
+    line[at[:, 0], at[:, 1]] = 1
+    sums = [cv2.boxFilter(line, -1, side, normalize=False, borderType=cv2.BORDER_CONSTANT)]
+    for k in (0, 1):
+        plane = np.zeros(shape, dtype=np.float32)
+        plane[at[:, 0], at[:, 1]] = at[:, k]
+        sums.append(cv2.boxFilter(plane, -1, side, normalize=False, borderType=cv2.BORDER_CONSTANT))
+    number, rows, cols = (each[at[:, 0], at[:, 1]].astype(np.float64) for each in sums)
+    mean = np.stack([rows, cols], axis=1) / np.maximum(number, 1)[:, None] + 0.5
+    whole = (number >= 2 * reach + 1) & (number <= 2 * reach + 2)
+    return np.where(whole[:, None] & (np.abs(mean - points).max(axis=1) < 1.2)[:, None], mean, points)
 
 
 def _skeleton(ink: MaskArray, depth: npt.NDArray[np.float32], pixels: int) -> MaskArray:

@@ -24,7 +24,7 @@ import numpy.typing as npt
 from converter.model.arrays import CellArray, MaskArray
 from converter.raster.axis import Axis, ink_depth
 
-REACH = 0.715
+REACH = 0.725
 """A stitch whose centre lies within this many stitches of a point of the axis shows it. Just over the half diagonal of
 a cell (0.7071), so that the cell which holds the point always does."""
 

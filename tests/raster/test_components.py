@@ -1,0 +1,55 @@
+"""Parts and holes against published counts."""
+
+import numpy as np
+import pytest
+from skimage.measure import euler_number
+
+from converter.raster.components import label_ground, label_ink, remove_small_groups
+
+
+def grid(*rows):
+    return np.array([[c == "#" for c in row] for row in rows])
+
+
+# S. B. Gray 1971 (as restated by Yao et al., SpringerPlus 4:735, 2015): Euler numbers, 4- and 8-connected.
+GRAY = {
+    "single cell": (grid("#"), 1, 1),
+    "two diagonal cells": (grid("#.", ".#"), 2, 1),
+    "ring of eight": (grid("###", "#.#", "###"), 0, 0),
+    "plus of five": (grid(".#.", "###", ".#."), 1, 1),
+    "diamond of four": (grid(".#.", "#.#", ".#."), 4, 0),
+}
+
+
+@pytest.mark.parametrize("name", GRAY)
+def test_euler_numbers(name):
+    cells, four, eight = GRAY[name]
+    parts, _ = label_ink(cells)
+    holes, _ = label_ground(cells)
+    assert parts - holes == eight == euler_number(cells, connectivity=2)
+    assert euler_number(cells, connectivity=1) == four
+
+
+def test_feep():
+    """The 24 x 7 example of Netpbm's pbm(5): 48 black cells, 4 components, one hole."""
+    rows = (
+        "000000000000000000000000",
+        "011110011110011110011110",
+        "010000010000010000010010",
+        "011100011100011100011110",
+        "010000010000010000010000",
+        "010000011110011110010000",
+        "000000000000000000000000",
+    )
+    cells = np.array([[c == "1" for c in row] for row in rows])
+    assert cells.sum() == 48
+    assert label_ink(cells)[0] == 4
+    assert label_ground(cells)[0] == 1
+
+
+def test_small_groups_go_unless_protected():
+    cells = grid("##.#", "##..", "...#")
+    assert np.array_equal(remove_small_groups(cells, 1), grid("##..", "##..", "...."))
+    protect = grid("...#", "....", "....")
+    assert np.array_equal(remove_small_groups(cells, 1, protect), grid("##.#", "##..", "...."))
+    assert np.array_equal(remove_small_groups(cells, 0), cells)

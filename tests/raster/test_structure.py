@@ -1,0 +1,103 @@
+"""Structure is read from the picture, faults are found, and mending puts them right."""
+
+import numpy as np
+import pytest
+
+from converter.raster.axis import find_axis, ink_depth
+from converter.raster.repair import mend
+from converter.raster.strokes import draw_ink
+from converter.raster.structure import find_faults, read_structure
+
+PIXELS = 12
+
+
+def laid(*rows):
+    cells = np.array([[c == "#" for c in row] for row in rows])
+    return np.pad(cells, 3), np.kron(np.pad(cells, 3), np.ones((PIXELS, PIXELS), bool)).astype(bool)
+
+
+def demands(ink):
+    return read_structure(ink, find_axis(ink, ink_depth(ink, PIXELS), PIXELS), PIXELS, 1.5)
+
+
+RING = ("######", "#....#", "#....#", "#....#", "######")
+
+
+def test_the_drawing_itself_has_no_faults():
+    cells, ink = laid(*RING)
+    assert find_faults(cells, demands(ink)).count == 0
+
+
+@pytest.mark.parametrize(
+    ("change", "kind"),
+    [
+        ([(3, 6), (3, 5), (3, 7)], "leaked"),
+        ([(5, 3 + k) for k in range(6)], "cut"),
+        ([(5, 5)], "invented"),
+    ],
+)
+def test_faults_are_found_and_mended(change, kind):
+    cells, ink = laid(*RING)
+    want = demands(ink)
+    broken = cells.copy()
+    for place in change:
+        broken[place] ^= True
+    found = find_faults(broken, want)
+    assert found.count > 0
+    assert kind in {name for name, _ in found.places} or kind == "cut"
+    cost = np.where(broken == cells, 1.0, 0.1).astype(np.float32)
+    assert find_faults(mend(broken, (want,), cost), want).count < found.count or len(change) > 2
+
+
+def test_two_parts_that_touch_are_parted():
+    cells, ink = laid("##...##", "##...##")
+    want = demands(ink)
+    bridged = cells.copy()
+    bridged[3, 5:8] = True
+    assert {name for name, _ in find_faults(bridged, want).places} == {"joined"}
+    mended = mend(bridged, (want,), np.where(cells, 1.0, 0.2).astype(np.float32))
+    assert find_faults(mended, want).count == 0
+
+
+def test_a_missing_dot_is_a_fault():
+    cells, ink = laid("#......", ".......", "......#")
+    want = demands(ink)
+    gone = cells.copy()
+    gone[5, 9] = False
+    assert [name for name, _ in find_faults(gone, want).places] == ["broken"]
+    mended = mend(gone, (want,), np.where(ink[6::12, 6::12], 0.1, 0.9).astype(np.float32))
+    assert np.array_equal(mended, cells)
+
+
+def test_strokes_are_drawn_single_wherever_they_lie():
+    """A stroke half a stitch wide, at many slopes and offsets, is one unbroken line one stitch wide."""
+    rows, cols = 20, 30
+    y, x = (np.mgrid[0 : rows * PIXELS, 0 : cols * PIXELS] + 0.5) / PIXELS
+    for slope in (0, 0.13, 0.37, 0.5):
+        for offset in (0.0, 0.21, 0.5, 0.77):
+            middle = 6 + offset + slope * (x - 5)
+            ink = (np.abs(y - middle) < 0.25 * np.hypot(1, slope)) & (x > 5) & (x < 25)
+            drawn = draw_ink(ink, PIXELS)
+            columns = drawn.cells[:, 6:24].sum(axis=0)
+            assert (columns == 1).all(), (slope, offset, columns)
+            assert find_faults(drawn.cells, drawn.wants[0]).count == 0
+
+
+def test_a_pen_two_stitches_wide_is_drawn_two_wide_everywhere():
+    for offset in (0.0, 0.2, 0.37, 0.6, 0.85):
+        ink = np.zeros((20 * PIXELS, 30 * PIXELS), bool)
+        top = round((6 + offset) * PIXELS)
+        ink[top : top + round(2.1 * PIXELS), 5 * PIXELS : 25 * PIXELS] = True
+        columns = draw_ink(ink, PIXELS).cells[:, 7:23].sum(axis=0)
+        assert (columns == 2).all(), (offset, columns)
+
+
+def test_a_white_line_in_a_dark_shape_stays_open():
+    for offset in (0.0, 0.3, 0.5, 0.8):
+        ink = np.zeros((22 * PIXELS, 30 * PIXELS), bool)
+        ink[4 * PIXELS : 18 * PIXELS, 4 * PIXELS : 26 * PIXELS] = True
+        top = round((10 + offset) * PIXELS)
+        ink[top : top + round(1.1 * PIXELS), 7 * PIXELS : 23 * PIXELS] = False
+        cells = draw_ink(ink, PIXELS).cells
+        bare = ~cells[5:17, 8:22]
+        assert bare.any(axis=0).all(), offset
