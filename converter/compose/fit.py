@@ -42,7 +42,7 @@ NO_CLEAN_PLACE_COST = 10.0
 FREE_GAP_COST = 0.2
 """For each stitch that the first gap differs from the wish when the outer size is given."""
 
-MOST_ALIKE = 3
+MOST_ALIKE = 2
 """Plans that differ by the column at the corner alone."""
 MOST_TURNED = 3
 """Plans with turned corners that a list is kept open for."""
