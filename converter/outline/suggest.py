@@ -62,7 +62,7 @@ def suggest(
         (1, 0), (1, 1), (2, 1) or (3, 1) or an image of one; with ``half_points`` half of one.
     """
     return chain_stitches(
-        [chain.holes for chain in suggest_chains(picture, placement, shape, cells, kind, settings, mirror)]
+        [chain.holes for chain in suggest_chains(picture, placement, shape, cells, kind, settings, mirror, deskew)]
     )
 
 
