@@ -23,6 +23,8 @@ LIGHT: Final = np.array([-0.4262, -0.5209, 0.7397])
 """Unit vector towards the light: x right, y down, z to the eye."""
 HALF: Final = np.array([-0.2285, -0.2793, 0.9326])
 """Unit vector half-way between the light and the eye."""
+GATHER: Final = 0.9
+"""How fast a stitch widens from its hole: half its width for each unit along it."""
 FINE_PX: Final = 72
 """Least side of the fine grid."""
 
@@ -153,9 +155,19 @@ def _leg(
     cx, cy = x - 0.5, y - 0.5
     along = (cx * direction[0] + cy * direction[1]) / np.sqrt(2) + 0.5
     off = -cx * direction[1] + cy * direction[0] - bend * np.sin(np.pi * np.clip(along, 0, 1))
-    taper = np.sqrt(np.clip(1 - (np.abs(2 * along - 1)) ** 5, 0.10, 1))
-    width = half * (0.86 + 0.14 * taper) * np.where(np.abs(2 * along - 1) > 0.80, taper, 1.0)
+    # Towards the holes at both ends the strands draw together.
+    to_hole = np.sqrt(2) * np.clip(0.5 - np.abs(along - 0.5), 0.0, 0.5)
+    width = np.maximum(half * np.tanh(GATHER * to_hole / half), 1e-3)
     return off / width, along, np.abs(off) - width
+
+
+def covered_share(strands: int, cell_mm: float) -> float:
+    """Return the share of a square that the two legs of a cross cover, 0 to 1."""
+    axis = (np.arange(160) + 0.5) / 160
+    x, y = np.meshgrid(axis, axis)
+    half = strands * STRAND_MM / cell_mm / 2
+    legs = [_leg(x, y, np.array([1.0, down]) / np.sqrt(2), half, 0.0)[2] <= 0 for down in (-1.0, 1.0)]
+    return float((legs[0] | legs[1]).mean())
 
 
 def cross_block(look: StitchLook, ground: FloatArray, seed: int) -> FloatArray:

@@ -17,6 +17,7 @@ from converter.draw.sprites import (
     FloatArray,
     StitchLook,
     cloth_block,
+    covered_share,
     cross_block,
     fine_side,
     shrink,
@@ -43,19 +44,14 @@ def stitch_look(chart: Chart) -> StitchLook:
 
 
 def coverage(chart: Chart) -> float:
-    """Return the share of a stitched square that thread covers, 0 to 1: two crossing bands of thread.
+    """Return the share of a stitched square that thread covers, 0 to 1, as the look draws it.
 
     Examples
     --------
     >>> round(coverage(Chart(np.ones((1, 1), dtype=bool))), 2)
-    0.86
+    0.76
     """
-    width = min(chart.thread.strands * STRAND_MM / chart.fabric.cell_mm, np.sqrt(2))
-    if width > 1 / np.sqrt(2):
-        corner = max(0.0, 1 - width / np.sqrt(2))
-        return float(1 - 4 * (corner / 2) ** 2)
-    leg = np.sqrt(2) * width - width**2 / 2
-    return float(min(1.0, 2 * leg - width**2))
+    return covered_share(chart.thread.strands, chart.fabric.cell_mm)
 
 
 def best_stitch_px(chart: Chart) -> int:

