@@ -8,7 +8,8 @@
    column at the corner, move), each with its cheapest gaps; several bands give the cheapest pairs of chains.
 4. A plan in a narrow place, where corner and middle come near each other, is drawn and judged again as a whole
    before it is handed out; one that fails is left out.
-5. If nothing fits because a fixed outer size leaves too little room, rows of the strip are left out.
+5. A strip that has no clean corner or middle for the size is fitted as it comes, and the plan says so; if a fixed
+   outer size leaves too little room, rows of the strip are left out.
 
 Order of preference, as costs: gap off by 1: 1 an axis; by 2: 2.5; a pad row: 2; gaps that differ between the axes: 3;
 a row left out: 4; the rest stands in `sides`, `search` and `profile`.

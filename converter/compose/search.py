@@ -22,6 +22,8 @@ MIXED_COST = 3.0
 """Width and height treated differently."""
 TWO_PHASES_COST = 1.5
 """Runs that begin with another column at the top than at the left, on block corners."""
+MOST_MITRE_PHASES = 24
+"""Of a longer repeat only the best corners are looked at."""
 MOST_BLOCK_PHASES = 4
 TURNED_COST = 20.0
 """Turned corners give up the mirrors: offered, but after the plans that keep them."""
@@ -53,12 +55,13 @@ class CornerSearch:
         profile = self.profile
         every = range(profile.period)
         if self.corner is Corner.MITRE:
-            self.phases = [phi for phi in every if profile.mitres[phi].usable]
+            usable = [phi for phi in every if profile.mitres[phi].usable]
+            self.phases = sorted(sorted(usable, key=lambda phi: profile.mitres[phi].cost)[:MOST_MITRE_PHASES])
         elif self.corner is Corner.BLOCK:
             usable = [phi for phi in every if profile.cuts[phi].usable and profile.lead[phi] == 0]
             self.phases = sorted(sorted(usable, key=lambda phi: profile.cuts[phi].cost)[:MOST_BLOCK_PHASES])
         else:
-            self.phases = [phi for phi in every if not profile.separate or profile.lead[phi] == 0]
+            self.phases = [phi for phi in every if not profile.separate or profile.lead[phi] == 0][:MOST_MITRE_PHASES]
             if profile.axis is not None:
                 self.phases = []
 
