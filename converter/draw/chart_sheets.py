@@ -150,7 +150,7 @@ def _band_page(
         map_width, _ = draw_map(canvas, left, top, inner, layout.header_mm - 1.5, chart, pages, index)
     room = inner - map_width - 6.0
     size = fit_size(text.heading, room, size_mm=6.4, least_mm=4.2, weight="title")
-    with canvas.tag("H2" if index == 0 else "P"):
+    with canvas.tag("H2" if index == 0 else "Artifact"):
         heading = shorten(text.heading, room, size_mm=size, weight="title")
         canvas.text(left, top + 5.0, heading, size_mm=size, weight="title")
     below = text.note if pages.single else part_words(chart, pages, index, words)
@@ -163,8 +163,10 @@ def _band_page(
     _grid(canvas, chart, window, x, y, pages.cell_mm, style, words)
     bottom = page_height - layout.margin_mm
     repeats = bool(tile.repeated_rows or tile.repeated_columns)
-    draw_key(canvas, left, bottom - 11.5, inner, chart, style, words, repeats=repeats)
-    draw_rulers(canvas, left, bottom - 3.0, words)
+    # Read out once; on the later sheets key and rulers are furniture.
+    with canvas.tag("P" if index == 0 else "Artifact"):
+        draw_key(canvas, left, bottom - 11.5, inner, chart, style, words, repeats=repeats)
+        draw_rulers(canvas, left, bottom - 3.0, words)
     if text.page_label:
         canvas.text(right, bottom - 1.2, text.page_label, size_mm=SMALL_MM, anchor="end", colour=QUIET)
 

@@ -225,7 +225,7 @@ class _PdfPage:
         cos, sin = float(np.cos(angle)), float(np.sin(angle))
         x, y = op.x_mm - back * cos, op.y_mm - back * sin
         turn = _numbers((cos, sin, sin, -cos)) if op.angle_deg else "1 0 0 -1"
-        self.code.append(f"BT {_colour(op.colour, 'rg')} {turn} {_numbers((x, y))} Tm")
+        self.code.append(f"BT {turn} {_numbers((x, y))} Tm {_colour(op.colour, 'rg')}")
         for face, run in split_runs(op.text, op.weight):
             font = _font(face)
             for subset, chunk in font.splitString(run, document):

@@ -30,6 +30,7 @@ class TagTree:
         self._page_parents: list[list[Any]] = []
         self._page_elements: list[Any] = []
         self._artifact = False
+        self._hidden = False
 
     def begin_page(self) -> None:
         """Start a page; what comes first on it is an artifact until a tag opens."""
@@ -45,7 +46,7 @@ class TagTree:
 
     def open_artifact(self) -> list[str]:
         """Return operators that mark what follows as outside the reading order."""
-        if self._stack or self._artifact:
+        if self._artifact or (self._stack and not self._hidden and self._stack[-1] not in GROUPS):
             return []
         self._artifact = True
         return ["/Artifact BMC"]
@@ -62,8 +63,12 @@ class TagTree:
 
     def open(self, op: TagOp) -> list[str]:
         """Return the operators that open a part."""
-        if op.role == "Artifact" or any(role not in GROUPS for role in self._stack):
+        if self._hidden or any(role not in (*GROUPS, "inner") for role in self._stack):
             self._stack.append("inner")
+            return []
+        if op.role == "Artifact":
+            self._stack.append("hidden")
+            self._hidden = True
             return []
         code = self._close_artifact()
         self._stack.append(op.role)
@@ -88,6 +93,9 @@ class TagTree:
         """Return the operators that close the innermost part."""
         role = self._stack.pop()
         if role == "inner":
+            return []
+        if role == "hidden":
+            self._hidden = False
             return []
         if role in GROUPS:
             if not any(other in GROUPS for other in self._stack) and self._group is not None:

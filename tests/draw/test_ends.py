@@ -310,3 +310,26 @@ def test_text_is_measured_from_its_anchor() -> None:
         widths.append((dark.min(), dark.max()))
     wide = text_width("mmmm", 3.9)
     assert [left for left, _ in widths] == pytest.approx([50, 50 - wide / 2, 50 - wide], abs=0.5)
+
+
+def test_every_mark_of_a_tagged_page_is_closed_and_counted() -> None:
+    """Marked content is balanced, artifacts hold no tagged content, MCIDs run from 0 (ISO 32000-1, 14.6 to 14.8)."""
+    rng = np.random.default_rng(2)
+    chart = Chart(rng.random((130, 90)) < 0.4, [[[0, 0], [2, 2]]], title="Tagged")
+    reader = pypdf.PdfReader(io.BytesIO(pdf_bytes(chart)))
+    numbers = reader.trailer["/Root"]["/StructTreeRoot"]["/ParentTree"]["/Nums"]
+    assert len(reader.pages) > 1
+    for index, page in enumerate(reader.pages):
+        code = page.get_contents().get_data().decode("latin-1")
+        depth, found = 0, []
+        for kind, number in re.findall(r"(/Artifact BMC|/\w+ <</MCID (\d+)>> BDC|\bEMC\b)", code):
+            depth += -1 if kind == "EMC" else 1
+            assert depth in (0, 1)
+            if number:
+                found.append(int(number))
+        assert depth == 0
+        assert found == list(range(len(found)))
+        parents = numbers[2 * index + 1].get_object()
+        assert numbers[2 * index] == page["/StructParents"] == index
+        assert [kid.get_object()["/K"] for kid in parents] == found
+        assert all(kid.get_object()["/Pg"].get_object() == page.get_object() for kid in parents)
