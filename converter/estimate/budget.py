@@ -2,44 +2,21 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from converter.errors import RequestError, UsageError
 from converter.estimate.making.limits import PieceLimit
+from converter.estimate.size_scan import SLACK, Figures, Limit, SizeScan
 from converter.settings import LimitSettings
 from converter.units import format_size
 
-Figures = Mapping[str, float]
-"""What a chart of one width takes, by name: ``stitches``, ``hours``, ``skein_share``, ``width_mm``, ..."""
-
-SLACK: Final = 0.1
-"""Share by which a wider chart may take less than a narrower one; see `largest_within`."""
 SIZE_SLACK: Final = 0.02
-"""The same for the height and the diagonal, which follow the width but for the rounding of rows."""
-WITNESSES: Final = 2
-"""Widths in a row that must be clear of the limit before the scan ends there."""
-_GROWTH: Final = 1.5
-"""Stitches grow with a power of the width between 1 (lines) and 2 (solid shapes): used for a first guess only."""
-
-
-@dataclass(frozen=True)
-class Limit:
-    """An upper limit on one figure."""
-
-    name: str
-    """In plain words, such as ``your limit of 3000 stitches``."""
-    figure: str
-    most: float
-    slack: float = SLACK
-    """Share by which the figure may fall as the chart gets wider."""
-
-    @property
-    def growth(self) -> float:
-        """The power of the width that the figure is likely to follow; for a first guess only."""
-        return 1.0 if self.figure.endswith("_mm") else _GROWTH
+"""Slack of the height and the diagonal, which follow the width but for the rounding of rows."""
+HOURS_AGREEMENT: Final = 0.04
+SKEINS_AGREEMENT: Final = 0.08
+"""How well hours and skeins follow the number of stitches between neighbouring widths; skeins go by whole lengths."""
 
 
 @dataclass(frozen=True)
@@ -57,7 +34,7 @@ class Budget:
     next_figures: Figures | None
     """What the next size up would take."""
     measured: tuple[int, ...] = ()
-    """Widths that were worked out exactly."""
+    """Widths that were charted."""
     slack: float = SLACK
     """Largest slack that was used."""
 
@@ -85,98 +62,11 @@ def make_limits(settings: LimitSettings, piece: PieceLimit | None = None) -> tup
     if settings.stitches is not None:
         limits += [Limit(f"your limit of {settings.stitches} stitches", "stitches", settings.stitches)]
     if settings.hours is not None:
-        limits += [Limit(f"your limit of {settings.hours:g} hours", "hours", settings.hours)]
+        limits += [Limit(f"your limit of {settings.hours:g} hours", "hours", settings.hours, agreement=HOURS_AGREEMENT)]
     if settings.skeins is not None:
-        limits += [
-            Limit(
-                f"your limit of {settings.skeins} skein{'' if settings.skeins == 1 else 's'}",
-                "skein_share",
-                settings.skeins,
-            )
-        ]
+        name = f"your limit of {settings.skeins} skein{'' if settings.skeins == 1 else 's'}"
+        limits += [Limit(name, "skein_share", settings.skeins, agreement=SKEINS_AGREEMENT)]
     return tuple(limits)
-
-
-@dataclass
-class _Scan:
-    """Widths worked out so far, and what follows from them."""
-
-    measure_at: Callable[[int], Figures]
-    limits: Sequence[Limit]
-    widths: Sequence[int]
-    known: dict[int, Figures] = field(default_factory=dict)
-    """Index of the width to its figures."""
-    widened: float = 0.0
-    """Slack learned from the figures themselves."""
-
-    def at(self, i: int) -> Figures:
-        if i not in self.known:
-            self.known[i] = self.measure_at(self.widths[i])
-            self._learn()
-        return self.known[i]
-
-    def _learn(self) -> None:
-        """Widen the slack to twice the deepest fall seen between any two widths."""
-        for limit in self.limits:
-            if limit.slack == 0:
-                continue
-            peak = 0.0
-            for i in sorted(self.known):
-                value = self.known[i][limit.figure]
-                if value < peak:
-                    self.widened = max(self.widened, min(2 * (1 - value / peak), 0.9))
-                peak = max(peak, value)
-
-    def slack(self, limit: Limit) -> float:
-        return 0.0 if limit.slack == 0 else max(limit.slack, self.widened)
-
-    def broken(self, i: int) -> tuple[Limit, ...]:
-        figures = self.at(i)
-        return tuple(limit for limit in self.limits if figures[limit.figure] > limit.most * (1 + 1e-9))
-
-    def verdict(self, i: int) -> int:
-        """Return 1 if this width and all wider ones are over, -1 if it and all narrower ones fit, 0 if unsure."""
-        figures = self.at(i)
-        if any(figures[m.figure] * (1 - self.slack(m)) > m.most * (1 + 1e-9) for m in self.limits):
-            return 1
-        return -1 if all(figures[m.figure] <= m.most * (1 - self.slack(m)) for m in self.limits) else 0
-
-    def witness(self, i: int) -> int:
-        """Return how many widths in a row this one counts for: all that are asked for if it proves its verdict."""
-        figures = self.at(i)
-        exact = [limit for limit in self.limits if limit.slack == 0]
-        over = any(figures[limit.figure] > limit.most * (1 + 1e-9) for limit in exact)
-        return WITNESSES if over or len(exact) == len(self.limits) else 1
-
-    def load(self, i: int) -> float:
-        """Return how full the tightest limit is: 1 at the limit."""
-        figures = self.at(i)
-        return max(max(figures[limit.figure], 1e-9) / limit.most for limit in self.limits)
-
-    def reach(self, i: int) -> float:
-        """Return the width at which the tightest limit is likely to be met, judged by one width alone."""
-        figures = self.at(i)
-        shares = ((m.most / max(figures[m.figure], 1e-9)) ** (1 / m.growth) for m in self.limits)
-        return float(self.widths[i] * min(shares))
-
-    def guess(self, low: int, high: int, steps: int) -> int:
-        """Return an index strictly between two where the limit is likely to be met.
-
-        ``steps`` in a row went the same way: they grow, so that a poor first guess is soon made good.
-        """
-        known = [i for i in (low, high) if i in self.known]
-        if len(known) == 2:
-            (w0, r0), (w1, r1) = ((self.widths[i], self.load(i)) for i in known)
-            power = max(math.log(r1 / r0) / math.log(w1 / w0), 0.2) if r1 > r0 else _GROWTH
-            target = w0 * r0 ** (-1 / power)
-        elif known == [low]:
-            target = max(self.reach(low), self.widths[low] * (1 + 0.06 * steps))
-        elif known == [high]:
-            target = min(self.reach(high), self.widths[high] / (1 + 0.06 * steps))
-        else:
-            target = (self.widths[max(low, 0)] * self.widths[min(high, len(self.widths) - 1)]) ** 0.5
-        inside = range(low + 1, high)
-        return min(inside, key=lambda i: abs(self.widths[i] - target))
 
 
 def largest_within(
@@ -185,6 +75,7 @@ def largest_within(
     widths: Sequence[int],
     *,
     start: int | None = None,
+    rough_at: Callable[[int], Figures] | None = None,
 ) -> Budget:
     """Return the largest width whose figures are within all limits.
 
@@ -198,6 +89,8 @@ def largest_within(
         Widths that may be chosen, rising.
     start : int, optional
         A width near the answer, to begin with.
+    rough_at : callable, optional
+        Gives the same figures with less work: those of limits with an ``agreement`` only in proportion.
 
     Returns
     -------
@@ -218,78 +111,49 @@ def largest_within(
     out, with two widths in a row clear of the limit at either end. The slack is watched: if the figures
     ever fall by more than half of it, it is widened to twice that fall and the scan goes on. The width
     in mm rises strictly, so there a single value decides.
+
+    Hours and skeins need the working order, which takes longer than the chart. Between widths that are
+    worked out they are foreseen in proportion to the stitches, and worked out wherever the foreseen
+    value is closer to the limit than it may be wrong; that too is watched, and widened to twice the largest error.
     """
     if not limits:
         raise UsageError("No limit was given.", "Give --fit, --stitches, --hours, --skeins or --piece.")
     if not widths or list(widths) != sorted(set(widths)):
         raise UsageError("The widths to choose from must rise.")
-    scan = _Scan(measure_at, limits, widths)
-    first, last = _bracket(scan, start)
-    fitting = [i for i in range(first, last + 1) if not scan.broken(i)]
-    if not fitting:
-        raise _nothing_fits(scan)
-    best = fitting[-1]
-    gap = next((i for i in range(first, best) if scan.broken(i)), None)
+    scan = SizeScan(measure_at, rough_at, limits, widths)
+    first, last = scan.bracket(start)
+    while True:
+        fitting = [i for i in range(first, last + 1) if not scan.broken(i)]
+        if not fitting:
+            raise _nothing_fits(scan)
+        best = fitting[-1]
+        above = best + 1 if best + 1 < len(widths) else None
+        gap = next((i for i in range(first, best) if scan.broken(i)), None)
+        # The widths that the answer names are never left foreseen.
+        learned, named = scan.learned, [i for i in (best, above, gap) if i is not None]
+        for i in named:
+            scan.work_out(i)
+        if scan.learned != learned:
+            first, last = scan.bracket(start)
+            continue
+        stands = not scan.broken(best) and (gap is None or scan.broken(gap))
+        if stands and (above is None or above > last or scan.broken(above)):
+            break
     safe = best if gap is None else gap - 1
-    above = best + 1 if best + 1 < len(widths) else None
     return Budget(
         columns=widths[best],
-        figures=scan.at(best),
+        figures=scan.work_out(best),
         held_by=scan.broken(above) if above is not None else (),
         all_fit_below=widths[safe] if safe >= 0 else None,
         next_columns=None if above is None else widths[above],
-        next_figures=None if above is None else scan.at(above),
+        next_figures=None if above is None else scan.work_out(above),
         measured=tuple(widths[i] for i in sorted(scan.known)),
         slack=max((scan.slack(limit) for limit in limits), default=0.0),
     )
 
 
-def _bracket(scan: _Scan, start: int | None) -> tuple[int, int]:
-    """Return (first, last): all narrower widths fit, all wider ones are over, all from first to last are worked out."""
-    count = len(scan.widths)
-    while True:
-        slack = scan.widened
-        middle = _near_the_limit(scan, start)
-        last, run = middle, 0
-        while last + 1 < count and run < WITNESSES:
-            last += 1
-            run = run + scan.witness(last) if scan.verdict(last) > 0 else 0
-        first, run = middle + 1, 0
-        while first > 0 and run < WITNESSES:
-            first -= 1
-            run = run + scan.witness(first) if scan.verdict(first) < 0 else 0
-        if scan.widened == slack:
-            return first, last
-
-
-def _near_the_limit(scan: _Scan, start: int | None) -> int:
-    """Return the index of a width that is neither clearly within nor clearly over, or of the last one within, or -1."""
-    count = len(scan.widths)
-    low, high = -1, count
-    for i in scan.known:
-        low, high = (max(low, i), high) if scan.verdict(i) < 0 else (low, high)
-        high = min(high, i) if scan.verdict(i) > 0 else high
-    side = 0
-    while high - low > 1:
-        if not scan.known and start is not None:
-            i = min(range(count), key=lambda j: abs(scan.widths[j] - start))
-        elif abs(side) >= 2 and low in scan.known and high in scan.known:
-            # Twice on the same side: the guess creeps, so halve what is left.
-            i, side = (low + high) // 2, 0
-        else:
-            i = scan.guess(low, high, abs(side))
-        verdict = scan.verdict(i)
-        if verdict > 0:
-            high, side = i, max(side, 0) + 1
-        elif verdict < 0:
-            low, side = i, min(side, 0) - 1
-        else:
-            return i
-    return low
-
-
-def _nothing_fits(scan: _Scan) -> RequestError:
-    figures, broken = scan.at(0), scan.broken(0)
+def _nothing_fits(scan: SizeScan) -> RequestError:
+    figures, broken = scan.work_out(0), scan.broken(0)
     worst = ", ".join(f"{limit.name} ({figure_words(limit.figure, figures)})" for limit in broken)
     return RequestError(
         f"Even {scan.widths[0]} stitches across is over {worst}.", "Raise the limit, or take a finer cloth."

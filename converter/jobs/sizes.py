@@ -128,6 +128,11 @@ class SizeMeasure:
             figures |= work_figures(self.chart_at(stitches), self.thread, self.time)
         return figures
 
+    def rough_at(self, stitches: int) -> dict[str, float]:
+        """Return the figures of a width with hours and skeins only in proportion to the stitches."""
+        work = self.figures_at(stitches, work=False)["stitches"] + 0.5 * len(self.chart_at(stitches).lines)
+        return {**self.figures_at(stitches, work=False), "hours": work, "skein_share": work}
+
 
 def work_figures(chart: Chart, thread: ThreadSettings, time: TimeSettings) -> dict[str, float]:
     """Return thread and hours of a chart: ``thread_m``, ``skein_share``, ``hours_low``, ``hours``, ``hours_high``."""
@@ -211,9 +216,13 @@ def largest_size(measure: SizeMeasure, request: Request) -> Budget | None:
     if free is not None:
         start = min(start, max(LEAST_WIDTH, int(free / fabric.cell_mm / other)))
     widths = range(LEAST_WIDTH, max(widest, LEAST_WIDTH) + 1)
-    work = any(limit.figure in ("hours", "skein_share") for limit in limits)
+    work = any(limit.agreement for limit in limits)
     budget = largest_within(
-        lambda stitches: measure.figures_at(stitches, work=work), limits, widths, start=min(start, widths[-1])
+        lambda stitches: measure.figures_at(stitches, work=work),
+        limits,
+        widths,
+        start=min(start, widths[-1]),
+        rough_at=measure.rough_at if work else None,
     )
     if capped and budget.columns == own and not budget.held_by:
         return None

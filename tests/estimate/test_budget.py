@@ -94,6 +94,66 @@ def test_equals_the_full_scan_with_several_limits(falls, most_width, most_height
         assert measure(found.next_columns)[limit.figure] > limit.most
 
 
+@settings(max_examples=200, deadline=None)
+@given(
+    st.floats(1.0, 2.0),
+    st.lists(st.floats(0, 0.05), min_size=1, max_size=30),
+    st.lists(st.floats(-0.015, 0.015), min_size=1, max_size=30),
+    st.floats(0.5, 80),
+    st.integers(4, 300),
+)
+def test_foreseen_hours_lead_to_the_full_scan_too(power, falls, noise, most, start):
+    """Starts come on top of the stitches and do not quite follow them."""
+    worked_out = []
+
+    def stitches(width):
+        return 0.5 * width**power * (1 - falls[width % len(falls)])
+
+    def exact(width):
+        worked_out.append(width)
+        return {"hours": stitches(width) / 100 * (1.1 + 2 / width) * (1 + noise[width % len(noise)])}
+
+    def rough(width):
+        return {"hours": stitches(width)}
+
+    limits = [Limit("your limit", "hours", most, agreement=0.04)]
+    widths = range(4, 301)
+    expected = by_full_scan(exact, limits, widths)
+    worked_out.clear()
+    if expected is None:
+        with pytest.raises(RequestError):
+            largest_within(exact, limits, widths, start=start, rough_at=rough)
+        return
+    found = largest_within(exact, limits, widths, start=start, rough_at=rough)
+    assert (found.columns, found.all_fit_below) == expected
+    assert len(worked_out) == len(set(worked_out))
+    assert found.figures == exact(found.columns)
+
+
+def test_few_working_orders_are_planned():
+    planned = []
+
+    def exact(width):
+        planned.append(width)
+        return {"hours": 0.004 * width**1.6 * 1.13}
+
+    limits = [Limit("your limit of 8 hours", "hours", 8.0, agreement=0.04)]
+    found = largest_within(exact, limits, range(4, 301), start=60, rough_at=lambda w: {"hours": 0.4 * w**1.6})
+    assert found.figures["hours"] <= 8.0 < found.next_figures["hours"]
+    assert len(planned) <= 10 < len(found.measured)
+
+
+def test_foreseen_values_that_were_wrong_widen_the_agreement():
+    """The scale jumps by a tenth at one width: it is seen, and more is worked out."""
+
+    def exact(width):
+        return {"hours": 0.1 * width * (1.1 if width >= 98 else 1.0)}
+
+    limits = [Limit("your limit of 10 hours", "hours", 10.0, agreement=0.04)]
+    found = largest_within(exact, limits, range(4, 301), start=60, rough_at=lambda w: {"hours": float(w)})
+    assert (found.columns, found.all_fit_below) == by_full_scan(exact, limits, range(4, 301)) == (97, 97)
+
+
 def test_bisection_would_be_wrong_here():
     """61 and 62 are over, 63 fits again: the scan finds 63 and says that only 60 is without a break."""
     odd = {61: 3010.0, 62: 3020.0, 63: 2995.0}
