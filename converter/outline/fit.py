@@ -11,11 +11,11 @@ of the curve from it:
 - slope and shape, the variance of ``d``, at a high weight;
 - drift along the curve.
 
-A vertex between two moves costs a charge of its own where the curve is straight, next to nothing
-where the curve itself turns, and more the farther its turn is from the curve's turn there; this
-last part is capped so that sharp tips survive. As a charge depends on two moves, the programme runs over moves, not
-states; moves whose cost exceeds the cheapest at the same state by more than a turn can ever cost
-are dropped, which loses nothing.
+A vertex between two moves costs a charge of its own where the curve is straight, the more the longer
+the straight piece is, next to nothing where the curve itself turns, and more the farther its turn is
+outside the range of the curve's turns near by; this last part is capped so that sharp tips survive. As a
+charge depends on two moves, the programme runs over moves, not states; moves whose cost exceeds the
+cheapest at the same state by more than a turn can ever cost are dropped, which loses nothing.
 
 A long vector stands for the balanced word of short steps that makes it up (`lattice`), so a
 straight line of any slope comes out regular.
@@ -27,11 +27,12 @@ P. Selinger, Potrace: a polygon-based tracing algorithm, 2003 (optimal polygons 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
+from scipy import ndimage
 
 from converter.model.arrays import PointArray
 from converter.outline.lattice import HoleArray, straight_words
@@ -49,19 +50,25 @@ class FitWeights:
     shift: float = 1.0
     shape: float = 5.0
     drift: float = 0.3
-    end: float = 1.0
+    end: float = 0.4
     """Squared distance of an open end from the curve's end."""
-    vertex: float = 0.35
+    vertex: float = 0.7
     """A vertex where the curve is straight."""
     turn: float = 0.6
     """Squared difference, in radians, of the turn and the curve's own turn."""
     turn_cap: float = 0.9
     occupied: float = 6.0
     """A hole that belongs to another chain."""
+    bend_reach: float = 0.8
+    """The chain may turn as much as the curve does anywhere within this distance along it, or less."""
     bend_span: float = 1.5
     """The curve's own turn is measured between pieces of this length."""
     straight_rms: float = 0.12
+    """A move may be longer than nine stitches where the curve's points keep this near a line."""
+    line_rms: float = 0.05
     """A piece of curve whose points keep this near a line is straight."""
+    line_charge: float = 0.3
+    """What a vertex costs more, in parts of ``vertex``, for each stitch by which the straight piece is over four."""
 
 
 @dataclass(frozen=True)
@@ -108,9 +115,10 @@ def curve_turns(points: PointArray, closed: bool, span: float) -> npt.NDArray[np
     Notes
     -----
     The angle between the chord of the last ``span`` stitches and that of the next. Near open ends
-    both chords shrink together.
+    both chords shrink together; the last stitch itself, where a skeleton may hook, counts as its inner neighbour.
     """
     count = len(points)
+    curve = points
     step = max(round(span / SPACING), 1)
     at = np.arange(count)
     if closed:
@@ -118,38 +126,75 @@ def curve_turns(points: PointArray, closed: bool, span: float) -> npt.NDArray[np
         step = min(step, max(ring // 4, 1))
         before, after = points[(at - step) % ring], points[(at + step) % ring]
     else:
+        margin = min(round(1.0 / SPACING), (count - 1) // 2)
+        at = np.clip(at, margin, count - 1 - margin)
+        points = points[at]
         reach = np.minimum(step, np.minimum(at, count - 1 - at))
-        before, after = points[at - reach], points[at + reach]
+        before, after = curve[at - reach], curve[at + reach]
     back, on = points - before, after - points
     cross = back[:, 0] * on[:, 1] - back[:, 1] * on[:, 0]
     turns = np.arctan2(cross, (back * on).sum(axis=1))
     return np.asarray(np.where((np.abs(back).sum(axis=1) > 0) & (np.abs(on).sum(axis=1) > 0), turns, 0.0))
 
 
-def _straight_reach(sums: _Sums, weights: FitWeights) -> npt.NDArray[np.int64]:
-    """Return for each point how many points on the curve still runs straight."""
+def _turn_range(turns: npt.NDArray[np.float64], reach: float) -> npt.NDArray[np.float64]:
+    """Return the least turn (at most 0) and the greatest (at least 0) near each point, shape (2, n)."""
+    size = 2 * round(reach / SPACING) + 1
+    low = ndimage.minimum_filter1d(turns, size, mode="nearest")
+    high = ndimage.maximum_filter1d(turns, size, mode="nearest")
+    return np.stack([np.minimum(low, 0.0), np.maximum(high, 0.0)])
+
+
+def _straight_windows(
+    sums: _Sums, lengths: tuple[int, ...], max_rms: float, beyond: bool
+) -> Iterator[tuple[int, npt.NDArray[np.bool_]]]:
+    """Yield for each length, in points, where a straight window of it begins; ``beyond`` lets it run past the end."""
     count = len(sums.points)
-    reach = np.full(count, min(int(9 / SPACING), count - 1))
     at = np.arange(count)
-    alive = np.ones(count, dtype=bool)
-    for length in (12, 16, 20, 26, 34, 44, 58, 76, 100, 130):
+    for length in lengths:
         step = int(length / SPACING)
-        # Past the end the window is what is left of the curve.
         last = np.minimum(at + step, count - 1)
         size = (last - at + 1).astype(np.float64)
         mean = (sums.first[last + 1] - sums.first[at]) / size[:, None]
         square = (sums.second[last + 1] - sums.second[at]) / size[:, None]
-        rr, cc, rc = (
-            square[:, 0] - mean[:, 0] ** 2,
-            square[:, 1] - mean[:, 1] ** 2,
-            square[:, 2] - mean[:, 0] * mean[:, 1],
-        )
+        rr, cc = square[:, 0] - mean[:, 0] ** 2, square[:, 1] - mean[:, 1] ** 2
+        rc = square[:, 2] - mean[:, 0] * mean[:, 1]
         least = 0.5 * (rr + cc - np.hypot(rr - cc, 2 * rc))
-        alive &= least < weights.straight_rms**2
+        straight = least < max_rms**2
+        yield step, straight if beyond else straight & (at + step < count)
+
+
+def _straight_reach(sums: _Sums, weights: FitWeights) -> npt.NDArray[np.int64]:
+    """Return for each point how many points on a move may go."""
+    count = len(sums.points)
+    reach = np.full(count, min(int(9 / SPACING), count - 1))
+    alive = np.ones(count, dtype=bool)
+    lengths = (12, 16, 20, 26, 34, 44, 58, 76, 100, 130)
+    for step, straight in _straight_windows(sums, lengths, weights.straight_rms, True):
+        alive &= straight
         if not alive.any():
             break
         reach[alive] = step
     return reach
+
+
+def _break_charges(sums: _Sums, turns: npt.NDArray[np.float64], weights: FitWeights) -> npt.NDArray[np.float64]:
+    """Return what a vertex costs at each point: nothing in a bend, much in the middle of a long straight piece."""
+    count = len(sums.points)
+    run = np.zeros(count)
+    margin = int(0.8 / SPACING)
+    for step, straight in _straight_windows(sums, (6, 9, 13, 19, 28, 42, 63), weights.line_rms, False):
+        if not straight.any():
+            break
+        starts = np.nonzero(straight)[0]
+        cover = np.zeros(count + 1)
+        np.add.at(cover, starts + margin, 1)
+        np.add.at(cover, starts + step + 1 - margin, -1)
+        run[np.cumsum(cover[:-1]) > 0] = step * SPACING
+    bend = np.maximum(-turns[0], turns[1])
+    return np.asarray(
+        weights.vertex * (np.clip(1.0 - bend / 0.5, 0.0, 1.0) + weights.line_charge * np.maximum(run - 4.0, 0.0))
+    )
 
 
 def _states(
@@ -216,7 +261,8 @@ def fit_curve(
         None if no chain leads through the stops.
     """
     sums = _prefix_sums(points)
-    turns = curve_turns(points, closed, weights.bend_span)
+    turns = _turn_range(curve_turns(points, closed, weights.bend_span), weights.bend_reach)
+    breaks = _break_charges(sums, turns, weights)
     reach = _straight_reach(sums, weights)
     holes, where, own, number = _states(points, shape, weights, stops)
     size = len(holes)
@@ -241,7 +287,9 @@ def fit_curve(
     # A move between two holes of the same stop would leave it twice.
     fine &= ~((number[starts] >= 0) & (number[starts] == number[ends]))
     starts, ends, cost, vector = starts[fine], ends[fine], cost[fine] + own[ends[fine]], vector[fine]
-    result = _cheapest_path(size, starts, ends, cost, vector, where, own, number, turns, weights, len(stops) - 1)
+    result = _cheapest_path(
+        size, starts, ends, cost, vector, where, own, number, turns, breaks, weights, len(stops) - 1
+    )
     if result is None:
         return None
     path, total = result
@@ -314,6 +362,7 @@ def _cheapest_path(
     own: npt.NDArray[np.float64],
     number: npt.NDArray[np.int64],
     turns: npt.NDArray[np.float64],
+    breaks: npt.NDArray[np.float64],
     weights: FitWeights,
     last_stop: int,
 ) -> tuple[list[int], float] | None:
@@ -324,7 +373,7 @@ def _cheapest_path(
     first_out = np.searchsorted(starts, np.arange(size + 1))
     by_end = np.argsort(ends, kind="stable")
     first_in = np.searchsorted(ends[by_end], np.arange(size + 1))
-    most = weights.vertex + weights.turn_cap
+    most = weights.turn_cap
     for state in range(size):
         low, high = first_out[state], first_out[state + 1]
         if low == high:
@@ -341,14 +390,13 @@ def _cheapest_path(
             continue
         keep = so_far <= least + most
         incoming, so_far = incoming[keep], so_far[keep]
-        curve_turn = turns[where[state]]
-        turn = angle[None, low:high] - angle[incoming][:, None]
-        miss = (turn - curve_turn + np.pi) % (2 * np.pi) - np.pi
+        least_turn, most_turn = turns[0, where[state]], turns[1, where[state]]
+        turn = (angle[None, low:high] - angle[incoming][:, None] + np.pi) % (2 * np.pi) - np.pi
+        miss = np.maximum(np.maximum(least_turn - turn, turn - most_turn), 0.0)
         charge = np.minimum(weights.turn * miss * miss, weights.turn_cap)
-        straight = weights.vertex * max(0.0, 1.0 - abs(curve_turn) / 0.5)
         sums = so_far[:, None] + charge
         if number[state] < 0:
-            sums += straight
+            sums += breaks[where[state]]
         pick = np.argmin(sums, axis=0)
         total[low:high] = sums[pick, np.arange(high - low)] + cost[low:high]
         before[low:high] = incoming[pick]

@@ -115,15 +115,15 @@ def is_balanced(steps: HoleArray) -> bool:
     Notes
     -----
     Even means balanced: in any two stretches of the same number of steps, the numbers of the
-    rarer step differ by at most one. The steps may be any vectors with determinant 1, so that the
-    suggestions of other methods can be judged too.
+    rarer step differ by at most one. The steps may be any two vectors less than a right angle apart
+    with determinant 1, so that the suggestions of other methods can be judged too.
     """
     kinds, which = np.unique(steps, axis=0, return_inverse=True)
     if len(kinds) <= 1:
         return True
     if len(kinds) > 2:
         return False
-    if abs(int(kinds[0, 0] * kinds[1, 1] - kinds[0, 1] * kinds[1, 0])) != 1 or int(kinds[0] @ kinds[1]) < 0:
+    if abs(int(kinds[0, 0] * kinds[1, 1] - kinds[0, 1] * kinds[1, 0])) != 1 or int(kinds[0] @ kinds[1]) <= 0:
         return False
     total = np.concatenate([[0], np.cumsum(which.ravel())])
     return all(np.ptp(total[size:] - total[:-size]) <= 1 for size in range(1, len(which) // 2 + 1))

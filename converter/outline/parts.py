@@ -173,7 +173,7 @@ def stroke_network(strokes: MaskArray, whole: MaskArray, skeleton: MaskArray, sc
     network = prune_spurs(network, _spur_lengths(network, inside, scale))
     network = join_pairs(network)
     curves = [
-        replace(curve, points=smooth_curve(resample_curve(curve.points, FINE), 4, curve.closed))
+        replace(curve, points=smooth_curve(resample_curve(curve.points, FINE), 2, curve.closed))
         for curve in network.curves
     ]
     return CurveNetwork(network.nodes, curves)

@@ -1,6 +1,6 @@
 """The small angle by which a camera has tilted a drawing.
 
-Straight pieces of the curves are gathered by their angle to the nearer axis of the grid. If most of their
+Straight pieces of the curves are gathered by their angle to the nearer axis or diagonal of the grid. If most of their
 length agrees on one small angle, the drawing is tilted by it.
 """
 
@@ -46,11 +46,13 @@ def find_tilt(network: CurveNetwork) -> float:
             weights.append(length**2)
     if not angles:
         return 0.0
-    angle = (np.array(angles) + 45) % 90 - 45
+    # Diagonals lend weight to the axes, but there must be axes.
+    angle = (np.array(angles) + 22.5) % 45 - 22.5
+    axis = np.abs((np.array(angles) + 45) % 90 - 45) < 22.5
     weight = np.array(weights)
     near = np.abs(angle) <= LARGEST
     best, share = 0.0, 0.0
-    for centre in angle[near]:
+    for centre in angle[near & axis]:
         agree = np.abs(angle - centre) <= 0.6
         if weight[agree].sum() > share + 1e-9:
             share = float(weight[agree].sum())

@@ -1,0 +1,335 @@
+"""Suggested backstitches: what must hold for any picture, and what simple drawings must give."""
+
+import cv2
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from scipy import ndimage
+from skimage import data
+
+from converter.errors import UsageError
+from converter.outline.lattice import STEPS, is_balanced
+from converter.pipeline import chart_from_image, suggest_lines
+
+SIZE = 480
+TURNS = [
+    (lambda p: p[:, ::-1], lambda h, n: h * (1, -1) + (0, n)),
+    (lambda p: p[::-1], lambda h, n: h * (-1, 1) + (n, 0)),
+    (lambda p: p.T, lambda h, n: h[..., ::-1]),
+    (lambda p: np.rot90(p), lambda h, n: h[..., ::-1] * (-1, 1) + (n, 0)),
+    (lambda p: np.rot90(p, 2), lambda h, n: n - h),
+    (lambda p: np.rot90(p, 3), lambda h, n: h[..., ::-1] * (1, -1) + (0, n)),
+]
+
+
+def paper(size=SIZE):
+    return np.full((size, size), 255, dtype=np.uint8)
+
+
+def stroke(picture, ends, width=6.0):
+    """Draw a line between (row, col) points in pixels with an even edge, by the distance from it."""
+    y, x = np.mgrid[0 : picture.shape[0], 0 : picture.shape[1]] + 0.5
+    for (a, b), (c, d) in zip(ends[:-1], ends[1:], strict=True):
+        length2 = (c - a) ** 2 + (d - b) ** 2
+        t = np.clip(((y - a) * (c - a) + (x - b) * (d - b)) / length2, 0, 1)
+        away = np.hypot(y - a - t * (c - a), x - b - t * (d - b))
+        tone = np.clip(away - width / 2 + 0.5, 0, 1) * 255
+        np.minimum(picture, tone.round().astype(np.uint8), out=picture)
+    return picture
+
+
+def disc(picture, centre, radius, tone=0):
+    y, x = np.mgrid[0 : picture.shape[0], 0 : picture.shape[1]] + 0.5
+    share = np.clip(radius - np.hypot(y - centre[0], x - centre[1]) + 0.5, 0, 1)
+    picture[:] = (picture * (1 - share) + tone * share).round().astype(np.uint8)
+    return picture
+
+
+def blobs(seed, size=96):
+    """Random ink with a ragged rim."""
+    rng = np.random.default_rng(seed)
+    field = ndimage.gaussian_filter(rng.normal(size=(size, size)), rng.uniform(1.0, 6.0))
+    return np.where(field > np.quantile(field, rng.uniform(0.3, 0.95)), 255, rng.integers(0, 120)).astype(np.uint8)
+
+
+def canonical(lines):
+    ends = sorted(tuple(sorted(map(tuple, line))) for line in lines.tolist())
+    assert len(set(ends)) == len(ends), "a backstitch is suggested twice"
+    return ends
+
+
+def parts(lines):
+    """Return the number of connected parts and of free ends."""
+    holes, which = np.unique(lines.reshape(-1, 2), axis=0, return_inverse=True)
+    pairs = which.reshape(-1, 2)
+    root = list(range(len(holes)))
+
+    def find(k):
+        while root[k] != k:
+            k = root[k]
+        return k
+
+    for a, b in pairs.tolist():
+        root[find(a)] = find(b)
+    degree = np.bincount(pairs.ravel(), minlength=len(holes))
+    return len({find(k) for k in range(len(holes))}), int((degree == 1).sum())
+
+
+def assert_legal(lines, rows, cols, fine=1):
+    assert lines.shape[1:] == (2, 2) and lines.dtype == np.float64
+    scaled = lines * fine
+    assert (scaled == np.rint(scaled)).all()
+    assert (lines >= 0).all() and (lines <= (rows, cols)).all()
+    for step in (scaled[:, 1] - scaled[:, 0]).astype(int).tolist():
+        assert tuple(step) in STEPS or (fine == 2 and (step[0] / 2, step[1] / 2) in STEPS)
+
+
+def in_order(lines):
+    """Return the steps of a single open chain from one end to the other."""
+    beside = {}
+    for a, b in map(lambda line: tuple(map(tuple, line)), lines.tolist()):
+        beside.setdefault(a, []).append(b)
+        beside.setdefault(b, []).append(a)
+    ends = sorted(hole for hole, other in beside.items() if len(other) == 1)
+    assert len(ends) == 2
+    path = [ends[0]]
+    while path[-1] != ends[1]:
+        path += [hole for hole in beside[path[-1]] if hole not in path[-2:-1]]
+    return np.diff(np.array(path), axis=0).astype(int)
+
+
+@pytest.mark.parametrize("degrees", [*range(0, 180, 11), 45, 135, 18.43, 26.57])
+def test_a_straight_line_of_any_slope_is_sewn_regularly(degrees):
+    """40 wide, a thin pen; an offset that favours no line of holes."""
+    unit = np.array([np.sin(np.radians(degrees)), np.cos(np.radians(degrees))])
+    middle = np.array([243.7, 238.1])
+    lines = suggest_lines(stroke(paper(), [middle - 190 * unit, middle + 190 * unit]), 40, mirror="none", deskew=False)
+    steps = in_order(lines)
+    assert is_balanced(steps)
+    assert np.hypot(*steps.sum(axis=0)) == pytest.approx(380 / 12, abs=1.2)
+
+
+@pytest.mark.parametrize("offset", np.linspace(0, 11, 7))
+@pytest.mark.parametrize("tilt", [0, 3, -3, 1.2])
+def test_lines_along_the_axes_stay_on_them_even_after_a_tilt(offset, tilt):
+    """A frame of four lines and a bar; tilted by the camera, the grid is turned with it."""
+    corners = np.array([(90, 70), (90, 400), (380, 400), (380, 70), (90, 70)]) + offset
+    turn = np.radians(tilt)
+    rotate = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    picture = stroke(paper(), (corners - 240) @ rotate.T + 240)
+    steps = suggest_lines(picture, 40)
+    vectors = np.abs(steps[:, 1] - steps[:, 0])
+    slanting = (vectors.min(axis=1) > 0).sum()
+    assert slanting == 0
+    assert len(set(steps[:, :, 0].ravel().tolist()) & set(steps[:, :, 1].ravel().tolist())) > 0
+    assert parts(steps) == (1, 0)
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(st.integers(0, 10**6), st.integers(8, 24), st.sampled_from(["auto", "edges", "strokes"]), st.booleans())
+def test_every_backstitch_can_be_sewn(seed, columns, lines, half_points):
+    found = suggest_lines(blobs(seed), columns, lines=lines, half_points=half_points)
+    assert_legal(found, columns, columns, 2 if half_points else 1)
+    canonical(found)
+
+
+@pytest.mark.slow
+def test_no_illegal_stitch_on_a_thousand_random_pictures():
+    for seed in range(1000):
+        kind = ("auto", "line", "photo")[seed % 3]
+        assert_legal(suggest_lines(blobs(seed, 64), 8 + seed % 17, kind=kind), 8 + seed % 17, 8 + seed % 17)
+
+
+@settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(st.integers(0, 10**6), st.integers(0, len(TURNS) - 1))
+def test_a_turned_picture_gives_exactly_the_turned_lines(seed, which):
+    turn, turn_holes = TURNS[which]
+    picture = blobs(seed)
+    base = suggest_lines(picture, 16)
+    turned = suggest_lines(np.ascontiguousarray(turn(picture)), 16)
+    assert canonical(turned) == canonical(turn_holes(base, 16))
+
+
+@pytest.mark.parametrize("columns", [30, 31])
+@pytest.mark.parametrize("name", ["heart", "disc", "cross", "pinwheel"])
+def test_a_symmetric_picture_gives_symmetric_lines(name, columns):
+    """Exactly equal under mirroring, so that the lines have to be, too (from either side of an axis)."""
+    y, x = (np.mgrid[0:SIZE, 0:SIZE] - 239.5) / 200
+    shape = {
+        "heart": ((1.3 * x) ** 2 + (1.3 * y) ** 2 - 1) ** 3 + (1.3 * x) ** 2 * (1.3 * y) ** 3 < 0,
+        "disc": np.hypot(x, y) < 0.9,
+        "cross": (np.abs(x) < 0.15) & (np.abs(y) < 0.9) | (np.abs(y) < 0.15) & (np.abs(x) < 0.9),
+        "pinwheel": np.zeros_like(x, dtype=bool),
+    }[name]
+    if name == "pinwheel":
+        blade = (x > 0.1) & (x < 0.8) & (y < 0.05) & (y > -0.7 * x)
+        shape = blade | np.rot90(blade) | np.rot90(blade, 2) | np.rot90(blade, 3)
+    picture = np.where(shape, 0, 255).astype(np.uint8)
+    lines = suggest_lines(picture, columns)
+    assert len(lines) > 20
+    for turn, turn_holes in TURNS:
+        if np.array_equal(turn(picture), picture):
+            assert canonical(turn_holes(lines, columns)) == canonical(lines)
+
+
+def test_crossing_strokes_share_a_hole_and_parts_stay_apart():
+    cross = stroke(stroke(paper(), [(60, 75), (300, 280)]), [(310, 90), (80, 330)])
+    assert parts(suggest_lines(cross, 40)) == (1, 4)
+    apart = stroke(stroke(paper(), [(60, 75), (400, 200)]), [(60, 99), (400, 224)])
+    assert parts(suggest_lines(apart, 40)) == (2, 4)
+
+
+def test_three_kinds_of_curve():
+    """A stroke has one line, an area its outline, a narrow gap between areas one line."""
+    thin = suggest_lines(stroke(paper(), [(240, 60), (240, 420)], 6), 40)
+    assert parts(thin) == (1, 2)
+    thick = suggest_lines(stroke(paper(), [(240, 60), (240, 420)], 48), 40)
+    assert parts(thick) == (1, 0)
+    areas = paper()
+    areas[100:380, 60:420] = 0
+    areas[100:380, 240:246] = 255
+    lines = suggest_lines(areas, 40)
+    assert parts(lines) == (1, 0)
+    inner = lines[(np.abs(lines[:, :, 1] - 20.25) < 2).all(axis=1) & (lines[:, :, 0].min(axis=1) > 9)]
+    assert len(set(inner[(inner[:, :, 0].max(axis=1) < 31)][:, :, 1].ravel().tolist())) == 1
+
+
+def test_strokes_leaves_areas_out():
+    picture = disc(stroke(paper(), [(60, 60), (60, 420)]), (280, 240), 100)
+    edges = suggest_lines(picture, 40, lines="edges")
+    strokes = suggest_lines(picture, 40, lines="strokes")
+    assert parts(edges)[0] == 2
+    assert parts(strokes) == (1, 2)
+    assert (strokes[:, :, 0] <= 6).all()
+
+
+def test_a_balloon_hangs_on_its_string():
+    picture = disc(stroke(paper(), [(200, 240), (420, 250)]), (140, 240), 80)
+    assert parts(suggest_lines(picture, 40)) == (1, 1)
+
+
+def test_the_lines_follow_the_edge():
+    picture = disc(paper(), (236, 247), 171)
+    lines = suggest_lines(picture, 40)
+    holes = lines.reshape(-1, 2) * 12
+    away = np.abs(np.hypot(*(holes - (236, 247)).T) - 171) / 12
+    assert away.mean() < 0.25
+    assert away.max() < 0.71
+    assert parts(lines) == (1, 0)
+
+
+def test_uneven_light_changes_nothing_much():
+    picture = disc(stroke(paper(), [(60, 60), (60, 420)]), (280, 240), 100).astype(np.float64)
+    y, x = np.mgrid[0:SIZE, 0:SIZE] / SIZE
+    lit = (picture * (0.95 - 0.35 * x - 0.15 * y)).astype(np.uint8)
+    plain, uneven = canonical(suggest_lines(picture.astype(np.uint8), 40)), canonical(suggest_lines(lit, 40))
+    assert len(set(plain) & set(uneven)) >= 0.9 * len(plain)
+    assert parts(suggest_lines(lit, 40)) == (2, 2)
+
+
+def test_half_points_come_nearer():
+    picture = disc(paper(), (236, 247), 171)
+    whole = suggest_lines(picture, 40)
+    half = suggest_lines(picture, 40, half_points=True)
+    assert_legal(half, 40, 40, 2)
+    assert ((half * 2) % 2 == 1).any()
+
+    def miss(lines):
+        return np.abs(np.hypot(*(lines.reshape(-1, 2) * 12 - (236, 247)).T) - 171).mean()
+
+    assert miss(half) < miss(whole)
+
+
+def test_a_budget_is_kept():
+    picture = disc(stroke(paper(), [(60, 60), (60, 420)]), (280, 240), 100)
+    assert 0 < len(suggest_lines(picture, 40, most_lines=40)) <= 40
+    assert len(suggest_lines(picture, 40, most_lines=0)) == 0
+    assert 0 < len(suggest_lines(data.coffee(), 60, most_lines=70)) <= 70
+
+
+@pytest.mark.parametrize("name", ["coffee", "rocket", "coins"])
+def test_a_photograph_gets_few_lines(name):
+    """Pictures of the scikit-image wheel; 60 wide."""
+    lines = suggest_lines(getattr(data, name)(), 60, kind="photo")
+    assert 40 <= len(lines) <= 150
+    assert parts(lines)[0] <= 12
+
+
+def test_lines_of_a_photograph_repeat_under_noise_and_contrast():
+    photo = data.coffee()
+    rng = np.random.default_rng(5)
+    noisy = np.clip(20 + 0.8 * photo + rng.normal(0, 4, photo.shape), 0, 255).astype(np.uint8)
+    base = suggest_lines(photo, 60, kind="photo")
+    other = suggest_lines(noisy, 60, kind="photo").reshape(-1, 2)
+    near = np.array([np.hypot(*(other - hole).T).min() <= 1.0 for hole in base.mean(axis=1)])
+    assert near.mean() >= 0.8
+
+
+def test_a_chart_of_strokes_needs_no_second_outline():
+    picture = stroke(paper(), [(100, 80), (100, 400), (380, 300)], 8)
+    assert len(chart_from_image(picture, 40, lines="auto").lines) == 0
+    assert len(chart_from_image(picture, 40, lines="edges").lines) > 20
+    assert len(chart_from_image(picture, 40, lines="none").lines) == 0
+
+
+def test_a_chart_of_areas_has_lines_only_where_crosses_misrepresent():
+    square = paper()
+    square[60:420, 60:420] = 0
+    assert len(chart_from_image(square, 30, lines="auto", trim=False).lines) == 0
+    round_one = disc(paper(), (240, 240), 180)
+    some = chart_from_image(round_one, 40, lines="auto").lines
+    whole = chart_from_image(round_one, 40, lines="edges").lines
+    assert 0 < len(some) < len(whole)
+    assert set(canonical(some)) <= set(canonical(whole))
+
+
+def test_lines_of_a_chart_lie_on_its_own_grid():
+    """Blank paper is trimmed from the chart; the lines move with it."""
+    picture = disc(paper(), (150, 300), 90)
+    chart = chart_from_image(picture, 30, lines="edges")
+    holes = np.concatenate([chart.lines.reshape(-1, 2), np.ones((2 * len(chart.lines), 1))], axis=1)
+    on_picture = holes @ chart.placement.T
+    assert np.abs(np.hypot(*(on_picture - (150, 300)).T) - 90).max() < 0.8 * 6
+
+
+@pytest.mark.parametrize(
+    "picture",
+    [
+        np.full((40, 40), 255, np.uint8),
+        np.zeros((40, 40), np.uint8),
+        np.full((1, 1), 7, np.uint8),
+        np.full((3, 200, 3), 128, np.uint8),
+        np.random.default_rng(1).integers(0, 256, (50, 30, 4), dtype=np.uint8),
+    ],
+)
+@pytest.mark.parametrize("kind", ["auto", "line", "photo"])
+def test_odd_pictures_give_legal_lines_or_none(picture, kind):
+    lines = suggest_lines(picture, 12, kind=kind)
+    rows = max(1, round(picture.shape[0] * 12 / picture.shape[1]))
+    assert_legal(lines, rows, 12)
+
+
+def test_wrong_settings_are_refused():
+    with pytest.raises(UsageError, match="--lines"):
+        suggest_lines(paper(), 40, lines="wavy")
+    with pytest.raises(UsageError):
+        suggest_lines(paper(), 40, most_lines=-1)
+    with pytest.raises(UsageError):
+        suggest_lines(np.zeros(5, np.uint8), 40)
+
+
+def test_same_picture_same_lines():
+    picture = blobs(3)
+    assert np.array_equal(suggest_lines(picture, 20), suggest_lines(picture.copy(), 20))
+
+
+def test_colour_and_transparency():
+    gray = disc(paper(), (240, 240), 150)
+    clear = np.zeros((SIZE, SIZE, 4), np.uint8)
+    clear[:, :, 3] = 255 - gray
+    red = np.stack([np.maximum(gray, 176), gray, gray], axis=2)
+    base = set(canonical(suggest_lines(gray, 40)))
+    for other in (clear, red):
+        assert len(base & set(canonical(suggest_lines(other, 40)))) >= 0.9 * len(base)
+    assert cv2.countNonZero(clear[:, :, 3]) > 0
