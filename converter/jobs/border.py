@@ -7,23 +7,19 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-import numpy as np
-
 from converter.compose import moves
-from converter.compose.bands import FRAME_NAMES, CornerBand, as_band, as_corners
-from converter.compose.catalogue import Strip, strip_named, strips
+from converter.compose.bands import as_band, as_corners
+from converter.compose.catalogue import strips
 from converter.compose.fit import fit_borders
-from converter.compose.frieze import primitive_tile
 from converter.compose.lettering import fit_text, letter_border, place_text, text_chart
 from converter.compose.letters import text_cells
 from converter.compose.plan import BorderPlan
-from converter.compose.repeat import choose_rows, double_rows, find_repeat
 from converter.errors import RequestError, UsageError
 from converter.files.chart_file import chart_bytes, load_chart
 from converter.files.output import check_name, check_targets, name_from
+from converter.jobs.border_parts import chosen_bands, moved_motif, outer_size, wanted_corners, wanted_gap
 from converter.jobs.chart import planned_files, write_outputs
 from converter.jobs.requests import materials_from
-from converter.model.arrays import CellArray
 from converter.model.chart import Chart
 from converter.units import format_size
 
@@ -96,91 +92,6 @@ class BorderOutcome:
         return "\n".join(lines)
 
 
-def read_strip(name: str, high: int | None = None) -> Strip | str:
-    """Return a built-in strip, a frame in backstitch by its name, or a strip from a file with its repeat found.
-
-    Parameters
-    ----------
-    name : str
-        Name of a built-in strip, ``line``, ``double line``, or the path of a chart, a text grid or a picture.
-    high : int, optional
-        The file is a picture of a strip: reduce it to so many rows.
-    """
-    if name.strip().lower() in FRAME_NAMES:
-        return name.strip().lower()
-    path = Path(name)
-    if not (path.suffix or "/" in name) and not path.exists():
-        return strip_named(name)
-    try:
-        return strip_named(name)
-    except UsageError:
-        if not path.exists() and not path.suffix:
-            raise
-    if high is not None:
-        from converter.files.picture import read_picture
-        from converter.pipeline import chart_from_image
-
-        cells = chart_from_image(read_picture(path).pixels, columns=None, rows=high, lines="none").cells
-    else:
-        cells = load_chart(path).cells
-    found = find_repeat(cells)
-    return Strip(name_from(path), found.tile)
-
-
-def change_strip(
-    strip: Strip, rows: tuple[int, int] | None, doubled: Sequence[int] = (), mirror: str = "none"
-) -> Strip:
-    """Return a strip with rows left out or doubled, turned over, or set against its own reflection.
-
-    Parameters
-    ----------
-    rows : (first, last), optional
-        Rows kept, from 1 at the outside.
-    doubled : sequence of int
-        Rows that stand twice, counted in the strip as it was.
-    mirror : str
-        ``upright`` back to front, ``level`` upside down, ``twin`` the strip and its upside down reflection.
-    """
-    tile: CellArray = strip.tile
-    if doubled:
-        tile = double_rows(tile, list(doubled))
-    if rows is not None:
-        shift = [sum(1 for d in doubled if d < r) for r in rows]
-        last = rows[1] + shift[1] + (1 if rows[1] in doubled else 0)
-        tile = choose_rows(tile, rows[0] + shift[0], last)
-    if mirror == "upright":
-        tile = tile[:, ::-1]
-    elif mirror == "level":
-        tile = tile[::-1]
-    elif mirror == "twin":
-        tile = np.concatenate([tile, tile[::-1]])
-    elif mirror != "none":
-        raise UsageError(f"The strip mirror '{mirror}' is not known.", "Choose none, upright, level or twin.")
-    if tile is strip.tile:
-        return strip
-    return Strip(strip.name, primitive_tile(tile), strip.kind, strip.upright and mirror == "none")
-
-
-def outer_stitches(chart: Chart, size_mm: tuple[float, float], margin_mm: float = 0.0) -> tuple[int, int]:
-    """Return how many whole stitches (rows, cols) a cloth holds inside its margins.
-
-    Raises
-    ------
-    RequestError
-        If nothing is left.
-    """
-    width_mm, height_mm = size_mm
-    cell = chart.fabric.cell_mm
-    cols = int((width_mm - 2 * margin_mm) / cell + 1e-9)
-    rows = int((height_mm - 2 * margin_mm) / cell + 1e-9)
-    if rows < 1 or cols < 1:
-        raise RequestError(
-            f"Margins of {margin_mm:g} mm leave nothing of a cloth of {width_mm:g} x {height_mm:g} mm.",
-            "Take a larger cloth or smaller margins.",
-        )
-    return rows, cols
-
-
 def make_offers(
     chart: Chart,
     names: Sequence[object],
@@ -245,12 +156,12 @@ def border_chart(path: Path | None, options: Mapping[str, Any]) -> BorderOutcome
 
 def compose_chart(chart: Chart, options: Mapping[str, Any]) -> BorderOutcome:
     """Move the motif about, add text, fit the borders and choose a plan, without writing anything."""
-    chart = _moved(chart, options)
+    chart = moved_motif(chart, options)
     notes: list[str] = []
     text, place = options.get("text"), str(options.get("text_place") or "below")
     bare = [str(name).strip().lower() for name in options.get("strip") or ()] == ["none"]
-    bands = [] if bare else _bands(options)
-    outer = _outer(chart, options)
+    bands = [] if bare else chosen_bands(options)
+    outer = outer_size(chart, options)
     if text and place in ("below", "above"):
         chart, note = _with_text_line(chart, text, place, _text_room(outer, bands, options), options)
         notes += [note] if note else []
@@ -260,9 +171,9 @@ def compose_chart(chart: Chart, options: Mapping[str, Any]) -> BorderOutcome:
         offers = make_offers(
             chart,
             bands,
-            gap=_gap(options),
+            gap=wanted_gap(options),
             outer=outer,
-            corners=_corners(bands, options),
+            corners=wanted_corners(bands, options),
             slack=int(options.get("slack", 2)),
             double_middle=bool(options.get("double_middle")),
             count=int(options.get("plans") or 12),
@@ -319,113 +230,16 @@ def write_collection(options: Mapping[str, Any]) -> Path:
     return write_outputs({".png": sheet.png_bytes(dpi=SHEET_DPI)}, folder, name, overwrite)[0]
 
 
-def _moved(chart: Chart, options: Mapping[str, Any]) -> Chart:
-    if options.get("part"):
-        chart = moves.crop(chart, options["part"])
-    for box in options.get("leave_out") or ():
-        chart = moves.leave_out(chart, box)
-    mirror = options.get("mirror") or "none"
-    if mirror != "none":
-        chart = moves.make_symmetric(chart, mirror, options.get("keep_half") or "start")
-    spacing = int(options.get("spacing", 2))
-    joined = [load_chart(file) for file in options.get("join") or ()]
-    if joined:
-        below = options.get("join_side") == "below"
-        chart = moves.join([chart, *joined], spacing, options.get("join_align") or "centre", upright=below)
-    repeat = options.get("repeat")
-    if repeat:
-        kind, first, second = repeat
-        if kind in ("row", "column"):
-            chart = moves.repeat_row(chart, first, spacing, upright=kind == "column")
-        elif kind == "ring":
-            chart = moves.repeat_ring(chart, first, second, spacing, mirrored=bool(options.get("mirrored")))
-        elif kind == "grid":
-            chart = moves.repeat_grid(chart, second, first, spacing, half_drop=bool(options.get("staggered")))
-        else:
-            chart = moves.scatter(chart, second, first, spacing, int(options.get("seed") or 0))
-    return chart
-
-
-def _bands(options: Mapping[str, Any]) -> list[object]:
-    bands: list[object] = []
-    for name in options.get("strip") or ():
-        strip = read_strip(str(name), options.get("strip_high"))
-        if isinstance(strip, Strip):
-            strip = change_strip(
-                strip, options.get("rows"), options.get("double_rows") or (), options.get("strip_mirror") or "none"
-            )
-        bands.append(strip)
-    if options.get("corner_piece"):
-        piece = load_chart(options["corner_piece"])
-        if bands and isinstance(bands[-1], Strip):
-            bands[-1] = with_corner(bands[-1], piece)
-        else:
-            lines, upright = options.get("corner_lines", "yes") == "yes", bool(options.get("corner_upright"))
-            bands.append(corner_band(piece, lines=lines, upright=upright))
-    return bands
-
-
-def with_corner(strip: Strip, piece: Chart) -> Strip:
-    """Return a strip that has a chart as the piece at its corners; a larger piece widens it by bare rows."""
-    square = _square(piece)
-    more = max(0, square.shape[0] - strip.depth)
-    tile = np.pad(strip.tile, ((more // 2, more - more // 2), (0, 0)))
-    return Strip(strip.name, tile, strip.kind, strip.upright, square)
-
-
-def corner_band(chart: Chart, *, lines: bool = True, upright: bool = False) -> CornerBand:
-    """Return corner pieces made of a chart, set into the middle of a square."""
-    return CornerBand(_square(chart), lines, upright)
-
-
-def _square(chart: Chart) -> CellArray:
-    side = max(chart.rows, chart.columns)
-    square = np.zeros((side, side), dtype=np.bool_)
-    top, left = (side - chart.rows) // 2, (side - chart.columns) // 2
-    square[top : top + chart.rows, left : left + chart.columns] = chart.cells
-    return square
-
-
-def _corners(bands: Sequence[object], options: Mapping[str, Any]) -> str:
-    """Return the kind of corner: a piece of her own stands at block corners."""
-    wish = str(options.get("corners") or "auto")
-    if not any(isinstance(band, Strip) and band.corner is not None for band in bands[-1:]):
-        return wish
-    if options.get("corner_piece") and wish not in ("auto", "block"):
-        raise UsageError(f"A corner piece needs block corners, not {wish}.", "Leave --corners out.")
-    return "block" if options.get("corner_piece") else wish
-
-
-def _gap(options: Mapping[str, Any]) -> int | tuple[int, ...]:
-    gap: int | tuple[int, ...] | None = options.get("gap")
-    return 3 if gap is None else gap
-
-
 def _text_room(outer: tuple[int, int] | None, bands: Sequence[object], options: Mapping[str, Any]) -> int | None:
     """Return the columns that a text inside the borders may take, or None if the size is free."""
     if options.get("text_wide"):
         return int(options["text_wide"])
     if outer is None:
         return None
-    gap = _gap(options)
+    gap = wanted_gap(options)
     gaps = (gap,) * max(1, len(bands)) if isinstance(gap, int) else gap
     depth = sum(as_band(band, as_corners(None)).depth for band in bands)
     return max(1, outer[1] - 2 * depth - 2 * sum(gaps))
-
-
-def _outer(chart: Chart, options: Mapping[str, Any]) -> tuple[int, int] | None:
-    margin_mm = float(options.get("margin") or 0.0)
-    given = [key for key in ("outer", "fit", "cloth") if options.get(key)]
-    if len(given) > 1:
-        raise UsageError(f"--{given[0]} and --{given[1]} both set the outer size.", "Give one of them.")
-    if options.get("outer"):
-        cols, rows = options["outer"]
-        return rows, cols
-    if options.get("fit"):
-        return outer_stitches(chart, options["fit"])
-    if options.get("cloth"):
-        return outer_stitches(chart, options["cloth"], margin_mm)
-    return None
 
 
 def _with_text_line(

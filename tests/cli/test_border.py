@@ -17,7 +17,7 @@ from converter.compose import border_strips
 from converter.compose.fit import fit_borders
 from converter.files.chart_file import load_chart, save_chart
 from converter.files.grids import text_from_cells
-from converter.jobs.border import change_strip, outer_stitches, read_strip
+from converter.jobs.border_parts import change_strip, outer_stitches, read_strip
 from converter.model.chart import Chart
 from converter.model.materials import Fabric
 
