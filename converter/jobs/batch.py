@@ -116,6 +116,7 @@ def chart_picture(picture: Path, request: Request, folder: Path, name: str, over
     from converter.jobs.facts import gather_facts
     from converter.jobs.outputs import chart_outputs
     from converter.jobs.sizes import fit_width
+    from converter.jobs.squares import squared_paper_notes
     from converter.report.machine import report_mapping
     from converter.report.plain import report_text
 
@@ -127,9 +128,12 @@ def chart_picture(picture: Path, request: Request, folder: Path, name: str, over
     if request.clear is not None:
         reduction = replace(reduction, clear=read_mask(request.clear))
     settings = replace(request.settings, reduction=reduction)
+    paper_notes = squared_paper_notes(opened)
     settings, limit_notes = fit_width(opened.pixels, settings, request)
     made = make_chart(opened, settings, request.materials, title=title_from(name), source=picture.name)
-    facts = gather_facts(made.chart, thread=request.thread, time=request.time, piece=request.piece, notes=limit_notes)
+    facts = gather_facts(
+        made.chart, thread=request.thread, time=request.time, piece=request.piece, notes=(*paper_notes, *limit_notes)
+    )
     outputs = chart_outputs(made, facts, paper=request.paper, thread=request.thread)
     files = write_outputs(outputs, folder, name, overwrite)
     return Outcome(picture, tuple(files), report_mapping(facts), report_text(facts))
