@@ -6,7 +6,7 @@ import itertools
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from converter.compose import border_strips, fit_borders
@@ -321,6 +321,7 @@ def test_a_strip_of_several_repeats_is_the_same_strip():
 
 
 @pytest.mark.parametrize("band", ["line", "double line"])
+@settings(max_examples=30)
 @given(rows=sides, cols=sides)
 def test_frames_are_symmetric_and_on_holes(band, rows, cols):
     plan = fit_borders((rows, cols), band, count=1)[0]
@@ -328,6 +329,7 @@ def test_frames_are_symmetric_and_on_holes(band, rows, cols):
     assert not plan.border_cells.any()
 
 
+@settings(max_examples=40)
 @given(st.integers(1, 14), sides, sides)
 def test_corner_pieces_and_their_lines(side, rows, cols):
     plan = fit_borders((rows, cols), [CornerBand(corner_piece(side))], count=1)[0]
