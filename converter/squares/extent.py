@@ -38,7 +38,7 @@ class Extent:
 def squares_inside(fit: Fit, shape: tuple[int, int]) -> BoolArray:
     """Return (n, m) which squares lie wholly in a picture of ``shape``."""
     limit = np.array(shape) - 0.5
-    inside = ((fit.nodes > -0.5) & (fit.nodes < limit)).all(axis=2)
+    inside = np.asarray(((fit.nodes > -0.5) & (fit.nodes < limit)).all(axis=2))
     return np.asarray(inside[:-1, :-1] & inside[1:, :-1] & inside[:-1, 1:] & inside[1:, 1:])
 
 
@@ -48,7 +48,7 @@ class _Edge:
 
     name: str
     paper_outside: bool = False
-    """A dropped row showed clean paper: what comes next may be a row of ink."""
+    """The row dropped last showed clean paper: what comes next may be a row of ink."""
     seen_outside: bool = False
     """A dropped row was in the picture."""
 
@@ -82,7 +82,7 @@ def find_extent(fit: Fit, shape: tuple[int, int]) -> Extent:
         known = known_upright[leads] if worst in ("top", "bottom") else known_level[leads]
         seen = float(visible[squares].mean())
         edges[worst].seen_outside |= seen > VISIBLE
-        edges[worst].paper_outside |= float(known.mean()) > 0.4
+        edges[worst].paper_outside = float(known.mean()) > 0.6
         top += worst == "top"
         bottom -= worst == "bottom"
         left += worst == "left"

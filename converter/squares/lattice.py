@@ -145,6 +145,15 @@ def _seed_at(
     )
 
 
+def _ridge_tile(level: FloatArray, corner: tuple[int, int]) -> FloatArray:
+    """Return the ridges of one window; a rim is taken along and cut off again."""
+    rim = 24
+    top, left = max(0, corner[0] - rim), max(0, corner[1] - rim)
+    ridge = ridges(level[top : corner[0] + WINDOW + rim, left : corner[1] + WINDOW + rim])
+    row, col = corner[0] - top, corner[1] - left
+    return ridge[row : row + WINDOW, col : col + WINDOW]
+
+
 def find_seeds(gray: FloatArray, most_windows: int = 4, keep: int = 14) -> list[Seed]:
     """Return candidate lattices, most promising first.
 
@@ -165,15 +174,15 @@ def find_seeds(gray: FloatArray, most_windows: int = 4, keep: int = 14) -> list[
     seeds: list[Seed] = []
     level, scale = gray, 1.0
     while min(level.shape) >= 80:
-        ridge = ridges(level)
         for corner in _windows((level.shape[0], level.shape[1]), most_windows):
-            tile = ridge[corner[0] : corner[0] + WINDOW, corner[1] : corner[1] + WINDOW]
+            tile = _ridge_tile(level, corner)
             if float(tile.std()) < 1e-3:
                 continue
             seeds += [scaled(s, scale) for s in _candidates(tile, corner)]
         if max(level.shape) < 360:
             break
-        level = cv2.resize(level, (level.shape[1] // 2, level.shape[0] // 2), interpolation=cv2.INTER_AREA)
+        half = (level.shape[1] // 2, level.shape[0] // 2)
+        level = np.asarray(cv2.resize(level, half, interpolation=cv2.INTER_AREA), dtype=np.float32)
         scale *= 2
     seeds += [_coarser(s) for s in seeds]
     seeds.sort(key=lambda s: -s.score)

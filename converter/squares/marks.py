@@ -96,7 +96,7 @@ def find_border(values: npt.NDArray[np.float64]) -> tuple[float, float]:
     up = np.r_[True, dense[1:] >= dense[:-1]]
     down = np.r_[dense[:-1] > dense[1:], True]
     tops = np.flatnonzero(up & down & (dense > 0))
-    fair = [t for t in tops if dense[t] > 0.08 * dense.max()] or [int(dense.argmax())]
+    fair = [int(t) for t in tops if dense[t] > 0.08 * dense.max()] or [int(dense.argmax())]
     bare = fair[0]
     below = scaled[scaled <= centres[bare]]
     spread = max(0.12, 1.48 * float(np.median(centres[bare] - below)) if below.size else 0.12)
@@ -112,7 +112,7 @@ def find_border(values: npt.NDArray[np.float64]) -> tuple[float, float]:
         valley = dense[start : top + 1]
         if valley.min() < 0.5 * dense[top]:
             low = np.flatnonzero(valley <= valley.min() + 0.02 * dense[top])
-            best = start + int(round(float(low.mean())))
+            best = start + round(float(low.mean()))
             break
     return float(np.exp(centres[best]) - _GRAIN), float(np.exp(centres[bare]) - _GRAIN)
 
@@ -134,3 +134,12 @@ def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
         marked = marked & ~outside
         doubt = np.where(outside, 0.5, doubt)
     return Marking(marked, np.asarray(np.clip(doubt, 0, 1)), value, border, paper)
+
+
+def filled(sheet: FlatSheet, marking: Marking) -> BoolArray:
+    """Return the marked squares whose ink reaches their sides all along: full fills."""
+    cut = max(1, round(sheet.side * 0.12))
+    insides = sheet.squares[:, :, cut:-cut, cut:-cut]
+    above = (insides - marking.paper[:, :, None, None, :]).mean(axis=4)
+    low = np.quantile(above.reshape(*above.shape[:2], -1), 0.15, axis=2)
+    return np.asarray(marking.marked & (low > 0.35 * np.maximum(marking.strength, 1e-6)) & (low > 0.05))

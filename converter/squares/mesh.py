@@ -21,16 +21,19 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from converter.squares.density import FloatArray, mix
+from converter.squares.density import FloatArray, mix, shrink
 from converter.squares.lattice import Seed
 
 Nodes = npt.NDArray[np.float64]
 """(n + 1, m + 1, 2): picture (row, col) of each crossing."""
 
-_ACROSS = np.linspace(-0.5, 0.5, 21)
-_ALONG = np.linspace(0.12, 0.88, 7)
+_ACROSS = np.linspace(-0.6, 0.6, 17, dtype=np.float32)
+_ALONG = np.linspace(0.06, 0.94, 6, dtype=np.float32)
 _SIDE = 4
-"""Samples between the middle of a line and the paper beside it (0.2 of a square)."""
+"""Samples between the middle of a line and the paper beside it (0.3 of a square)."""
+
+_BESIDE = np.array([3, 5, 11, 13])
+"""Samples on the paper to both sides (0.4 and 0.25 of a square)."""
 
 
 @dataclass(frozen=True)
@@ -53,38 +56,50 @@ class Sides:
     noise: float
 
 
-def _sample(image: FloatArray, rows: npt.NDArray[np.float64], cols: npt.NDArray[np.float64]) -> FloatArray:
+def _sample(image: FloatArray, rows: FloatArray, cols: FloatArray) -> FloatArray:
     """Return bilinear samples at float positions of any shape (K, L); outside, the border is repeated."""
     out = np.empty(rows.shape, np.float32)
     for start in range(0, rows.shape[0], 16000):
         part = slice(start, start + 16000)
         out[part] = cv2.remap(
             image,
-            cols[part].astype(np.float32),
-            rows[part].astype(np.float32),
+            cols[part],
+            rows[part],
             cv2.INTER_LINEAR,
             borderMode=cv2.BORDER_REPLICATE,
         )
     return out
 
 
-def measure_sides(image: FloatArray, nodes: Nodes, average: int = 3, reach: float = 0.3) -> Sides:
+@dataclass(frozen=True)
+class Sight:
+    """The picture as the mesh sees it: two density images of the same shape (H, W)."""
+
+    lines: FloatArray
+    """The mix of channels in which the printed lines show best."""
+    tone: FloatArray
+    """All channels together, to tell paper from ink of any colour."""
+
+    @classmethod
+    def of(cls, dense: FloatArray, weights: FloatArray) -> Sight:
+        """Return the views of a density picture (H, W, 3)."""
+        tone = 0.5 * dense.mean(axis=2) + 0.5 * dense.max(axis=2)
+        return cls(np.ascontiguousarray(dense @ weights, dtype=np.float32), np.asarray(tone, dtype=np.float32))
+
+
+def measure_sides(image: Sight, nodes: Nodes, average: int = 3, reach: float = 0.3) -> Sides:
     """Measure the level lines of a mesh; for upright lines hand in ``nodes.transpose(1, 0, 2)``."""
     lines, sides = nodes.shape[0], nodes.shape[1] - 1
-    across = np.gradient(nodes, axis=0)
-    a, b = nodes[:, :-1], nodes[:, 1:]
-    va, vb = across[:, :-1], across[:, 1:]
-    t = _ALONG[:, None, None]
-    s = _ACROSS[None, :, None]
-    shape = (lines, sides, len(_ALONG), len(_ACROSS))
-    where = (
-        a[:, :, None, None] * (1 - t) + b[:, :, None, None] * t
-        + (va[:, :, None, None] * (1 - t) + vb[:, :, None, None] * t) * s
-    )  # fmt: skip
-    flat = where.reshape(lines * sides, -1, 2)
-    values = _sample(image, flat[..., 0], flat[..., 1]).reshape(shape)
-    values.sort(axis=2)
-    profile = values[:, :, 1:4].mean(axis=2)
+    flat32 = nodes.astype(np.float32)
+    across = np.gradient(flat32, axis=0)
+    t = _ALONG[:, None]
+    maps = []
+    for axis in (0, 1):
+        a, b = flat32[:, :-1, axis, None, None], flat32[:, 1:, axis, None, None]
+        va, vb = across[:, :-1, axis, None, None], across[:, 1:, axis, None, None]
+        maps.append(((a + (b - a) * t) + (va + (vb - va) * t) * _ACROSS).reshape(lines * sides, -1))
+    values = _sample(image.lines, maps[0], maps[1]).reshape(lines, sides, len(_ALONG), len(_ACROSS))
+    profile = np.partition(values, 1, axis=2)[:, :, :2].mean(axis=2)
     bump = np.zeros_like(profile)
     inner = slice(_SIDE, -_SIDE)
     bump[..., inner] = profile[..., inner] - np.maximum(
@@ -105,14 +120,16 @@ def measure_sides(image: FloatArray, nodes: Nodes, average: int = 3, reach: floa
     bend = low + high - 2 * height
     shift = np.where(bend < -1e-6, 0.5 * (low - high) / np.where(bend < -1e-6, bend, 1.0), 0.0)
     offset = (best - window + np.clip(shift, -0.5, 0.5)) * (_ACROSS[1] - _ACROSS[0])
-    middle = (a + b) / 2
-    limit = np.array(image.shape[:2]) - 1.5
-    inside = ((middle > 0.5) & (middle < limit)).all(axis=2)
-    noise = float(np.median(np.abs(bump[..., [_SIDE, -_SIDE - 1]]))) + 1e-4
-    flat_values = values.reshape(lines, sides, -1)
-    part = np.partition(flat_values, [flat_values.shape[2] // 4, flat_values.shape[2] * 4 // 5], axis=2)
-    ink = part[..., flat_values.shape[2] * 4 // 5].astype(np.float64)
-    solid = part[..., flat_values.shape[2] // 4].astype(np.float64)
+    middle = (nodes[:, :-1] + nodes[:, 1:]) / 2
+    limit = np.array(image.lines.shape[:2]) - 1.5
+    inside = np.asarray(((middle > 0.5) & (middle < limit)).all(axis=2))
+    apart = min(average, sides - 1)
+    changes = np.abs(bump[:, apart:, inner] - bump[:, : sides - apart, inner]) if apart > 0 else bump[..., inner]
+    noise = 0.7 * float(np.median(changes)) + 1e-4
+    few = (np.arange(1, len(_ALONG), 2)[:, None] * len(_ACROSS) + _BESIDE).ravel()
+    around = np.sort(_sample(image.tone, maps[0][:, few], maps[1][:, few]), axis=1).reshape(lines, sides, -1)
+    ink = around[..., around.shape[2] * 4 // 5].astype(np.float64)
+    solid = around[..., around.shape[2] // 4].astype(np.float64)
     return Sides(offset, height, ink, solid, inside, noise)
 
 
@@ -131,10 +148,10 @@ def _robust_polynomial(
     terms = _terms(r, c, degree)
     ridge = np.eye(terms.shape[1]) * 1e-3
     w = weight.copy()
-    fitted = np.zeros(terms.shape[1])
+    fitted: npt.NDArray[np.float64] = np.zeros(terms.shape[1])
     for _ in range(6):
         weighted = terms * w[:, None]
-        fitted = np.linalg.solve(weighted.T @ terms + ridge, weighted.T @ value)
+        fitted = np.asarray(np.linalg.solve(weighted.T @ terms + ridge, weighted.T @ value), dtype=np.float64)
         miss = np.abs(value - terms @ fitted)
         scale = max(0.02, 3 * float(np.median(miss[weight > 0])) if (weight > 0).any() else 0.1)
         w = weight * np.maximum(0, 1 - (miss / (1.5 * scale)) ** 2) ** 2
@@ -151,6 +168,15 @@ def line_height(sides: Sides, part: float = 0.6) -> float:
     return float(np.quantile(heights, part)) if heights.size else 0.0
 
 
+def _coherent(fair: npt.NDArray[np.bool_], offset: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
+    """Return where neighbouring sides agree on where the line is; grain and strokes put it anywhere."""
+    weight = fair.astype(np.float64)
+    total = ndimage.gaussian_filter(weight, 1.5, mode="constant") + 1e-3
+    mean = ndimage.gaussian_filter(weight * offset, 1.5, mode="constant") / total
+    spread = ndimage.gaussian_filter(weight * offset**2, 1.5, mode="constant") / total - mean**2
+    return np.asarray((spread < 0.085**2) & (np.abs(offset - mean) < 0.2))
+
+
 @dataclass(frozen=True)
 class Fit:
     """A mesh with its measured sides. Row and column numbers start at ``first``."""
@@ -161,6 +187,13 @@ class Fit:
     height: float
     first: tuple[int, int]
 
+    @property
+    def pitch(self) -> float:
+        """Usual side of a square, pixels."""
+        down = np.diff(self.nodes, axis=0).reshape(-1, 2)
+        right = np.diff(self.nodes, axis=1).reshape(-1, 2)
+        return float(np.median(np.hypot(*down.T)) + np.median(np.hypot(*right.T))) / 2
+
     def good(self) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
         """Return which sides show a line: level (n + 1, m), upright (m + 1, n).
 
@@ -169,9 +202,9 @@ class Fit:
         """
         out = []
         for sides in (self.level, self.upright):
-            out.append(
-                sides.inside & (sides.height > max(0.4 * self.height, 3 * sides.noise)) & (np.abs(sides.offset) < 0.22)
-            )
+            fair = sides.inside & (sides.height > max(0.4 * self.height, 3 * sides.noise))
+            fair &= np.abs(sides.offset) < 0.28
+            out.append(fair & _coherent(fair, sides.offset))
         shares = []
         for shown, sides in zip(out, (self.level, self.upright), strict=True):
             known = judged_sides(sides, self.height) | shown
@@ -182,7 +215,7 @@ class Fit:
         return out[0] & both[:, :-1], out[1] & both.T[:, :-1]
 
 
-def measure(image: FloatArray, nodes: Nodes, first: tuple[int, int] = (0, 0), average: int = 3) -> Fit:
+def measure(image: Sight, nodes: Nodes, first: tuple[int, int] = (0, 0), average: int = 3) -> Fit:
     """Measure both families of lines."""
     level = measure_sides(image, nodes, average)
     upright = measure_sides(image, nodes.transpose(1, 0, 2), average)
@@ -222,7 +255,6 @@ def polynomial_step(fit: Fit) -> Nodes:
 
 def local_step(fit: Fit, reach: float) -> Nodes:
     """Move the crossings by local averages of the offsets, over about ``reach`` squares."""
-    n, m = fit.nodes.shape[0] - 1, fit.nodes.shape[1] - 1
     good = fit.good()
     moved = []
     for number, sides in enumerate((fit.level, fit.upright)):
@@ -264,11 +296,7 @@ def extend(nodes: Nodes, grow: tuple[int, int, int, int]) -> Nodes:
 def seed_nodes(seed: Seed, half: int) -> Nodes:
     """Return the crossings of a seed, ``half`` squares to each side."""
     r, c = np.mgrid[-half : half + 1, -half : half + 1].astype(np.float64)
-    return (
-        np.array(seed.centre)
-        + r[..., None] * np.array(seed.down)
-        + c[..., None] * np.array(seed.right)
-    )  # fmt: skip
+    return np.asarray(np.array(seed.centre) + r[..., None] * np.array(seed.down) + c[..., None] * np.array(seed.right))
 
 
 def side_support(fit: Fit, edge: str, depth: int = 2) -> tuple[float, float]:
@@ -289,14 +317,23 @@ def side_support(fit: Fit, edge: str, depth: int = 2) -> tuple[float, float]:
 
 
 def judged_sides(sides: Sides, height: float) -> npt.NDArray[np.bool_]:
-    """Return the sides on clean paper inside the picture."""
+    """Return the sides on clean paper inside the picture.
+
+    Paper is what lies beside lines that show; a table, a shadow without lines or a row of marks is not paper.
+    """
     if not sides.inside.any():
         return sides.inside
-    paper = ndimage.minimum_filter(ndimage.uniform_filter(sides.ink, 3, mode="nearest"), 9, mode="nearest")
+    shown = sides.inside & (sides.height > max(0.5 * height, 3 * sides.noise)) & (np.abs(sides.offset) < 0.15)
+    if shown.sum() < 8:
+        return sides.inside
+    weight = ndimage.gaussian_filter(shown.astype(np.float64), 3.0, mode="constant")
+    level = ndimage.gaussian_filter(np.where(shown, sides.ink, 0.0), 3.0, mode="constant")
+    usual = float(np.median(sides.ink[shown]))
+    paper = (level + 0.002 * usual) / (weight + 0.002)
     return np.asarray(sides.inside & (sides.ink < paper + max(2.0 * height, 0.12)))
 
 
-def _aligned(image: FloatArray, nodes: Nodes) -> Nodes:
+def _aligned(image: Sight, nodes: Nodes) -> Nodes:
     """Slide the crossings of a seed by parts of a square to where lines are darkest."""
     down = np.gradient(nodes, axis=0)
     right = np.gradient(nodes, axis=1)
@@ -311,7 +348,7 @@ def _aligned(image: FloatArray, nodes: Nodes) -> Nodes:
     return nodes
 
 
-def plant(image: FloatArray, seed: Seed) -> Fit:
+def plant(image: Sight, seed: Seed) -> Fit:
     """Return the mesh of the first few squares round a seed."""
     half = 4
     nodes = _aligned(image, seed_nodes(seed, half))
@@ -321,7 +358,7 @@ def plant(image: FloatArray, seed: Seed) -> Fit:
 
 
 def grow(
-    image: FloatArray, fit: Fit, most_steps: int = 80, most_side: int = 420, patience: int = 3, close: bool = False
+    image: Sight, fit: Fit, most_steps: int = 80, most_side: int = 420, patience: int = 3, close: bool = False
 ) -> Fit:
     """Grow a mesh as far as lines are found.
 
@@ -346,43 +383,130 @@ def grow(
             break
         first[0] -= grow_by[0]
         first[1] -= grow_by[1]
-        nodes = extend(fit.nodes, (grow_by[0], grow_by[1], grow_by[2], grow_by[3]))
+        nodes = local_step(fit, 3.0) if close else polynomial_step(fit)
+        nodes = extend(nodes, (grow_by[0], grow_by[1], grow_by[2], grow_by[3]))
         fit = measure(image, nodes, (first[0], first[1]))
-        fit = measure(image, polynomial_step(fit), (first[0], first[1]))
-        if close:
-            fit = measure(image, local_step(fit, 3.0), (first[0], first[1]))
     return fit
 
 
 def line_mix(dense: FloatArray, fit: Fit, scale: float) -> FloatArray:
-    """Return the mix of channels in which this grid's own lines stand out most; ``scale`` is mesh to ``dense`` pixels."""
+    """Return the mix of channels in which this grid's own lines stand out most.
+
+    ``scale`` is pixels of ``dense`` for one of the mesh.
+    """
     nodes = (fit.nodes + 0.5) * scale - 0.5
     shown = fit.good()
     heights, spreads = [], []
     for channel in range(3):
         image = np.ascontiguousarray(dense[:, :, channel])
-        level = measure_sides(image, nodes, 1, 0.05)
-        upright = measure_sides(image, nodes.transpose(1, 0, 2), 1, 0.05)
+        sight = Sight(image, image)
+        level = measure_sides(sight, nodes, 1, 0.05)
+        upright = measure_sides(sight, nodes.transpose(1, 0, 2), 1, 0.05)
         values = np.concatenate([level.height[shown[0]], upright.height[shown[1]]])
         heights.append(float(np.median(values)) if values.size else 0.0)
         spreads.append(0.5 * (level.noise + upright.noise) + 0.002)
     return mix(np.array(heights), np.array(spreads))
 
 
-def settle(image: FloatArray, fit: Fit) -> Fit:
+def settle(image: Sight, fit: Fit) -> Fit:
     """Fit the finished mesh closely: polynomial first, then ever more local averages."""
     nodes = polynomial_step(fit)
-    for reach in (4.0, 3.0, 2.0, 2.0):
+    for reach in (3.0, 2.0, 2.0):
         nodes = local_step(measure(image, nodes, fit.first), reach)
     return measure(image, nodes, fit.first)
 
 
 def quality(fit: Fit) -> float:
-    """Return how well a mesh explains the picture: sides that show a line, times their share cubed."""
+    """Return how well a mesh explains the picture, to choose between candidates.
+
+    It is the area on which lines are seen, in pixels of the mesh's picture, times the cube of the share of sides that
+    show one, times the contrast (capped).
+    """
     level, upright = fit.good()
-    known = judged_sides(fit.level, fit.height).sum() + judged_sides(fit.upright, fit.height).sum()
     shown = level.sum() + upright.sum()
     contrast = min(1.0, fit.height / max(fit.level.noise, fit.upright.noise, 1e-6) / 8)
-    share = float(shown) / max(1.0, float(known))
-    pitch = float(np.median(np.hypot(*np.diff(fit.nodes, axis=0).reshape(-1, 2).T)))
-    return float(shown) * min(share, 1.0) ** 3 * contrast / pitch
+    share = share_shown(fit)
+    return float(shown) * share**3 * contrast * fit.pitch**2
+
+
+def split(nodes: Nodes, parts: int) -> Nodes:
+    """Return the mesh with each square cut into ``parts`` by ``parts``."""
+    n, m = nodes.shape[0] - 1, nodes.shape[1] - 1
+
+    def between(count: int) -> npt.NDArray[np.float64]:
+        at = np.arange(count * parts + 1) / parts
+        low = np.minimum(at.astype(int), count - 1)
+        matrix = np.zeros((len(at), count + 1))
+        matrix[np.arange(len(at)), low] += 1 - (at - low)
+        matrix[np.arange(len(at)), low + 1] += at - low
+        return matrix
+
+    down, right = between(n), between(m)
+    return np.stack([down @ nodes[..., axis] @ right.T for axis in (0, 1)], axis=-1)
+
+
+def _shares(fit: Fit, parts: int) -> npt.NDArray[np.float64]:
+    """Return the share of sides that show a line by line number modulo ``parts``: (2, parts)."""
+    out = np.zeros((2, parts))
+    for number, (shown, sides) in enumerate(zip(fit.good(), (fit.level, fit.upright), strict=True)):
+        known = judged_sides(sides, fit.height) | shown
+        for rest in range(parts):
+            out[number, rest] = shown[rest::parts].sum() / max(1, known[rest::parts].sum())
+    return out
+
+
+def right_pitch(image: Sight, fit: Fit, whole: Sight | None = None) -> Fit:
+    """Return the mesh with the finest lattice that the lines bear out.
+
+    Every second line of a grid is a lattice, too, and so is every line with one between that is not there. So the
+    squares are cut into 2, 3 and 5, and the new lines looked for; and it is looked at whether only every second of
+    the present lines shows.
+    """
+    shares = _shares(fit, 2)
+    better = shares.argmax(axis=1)
+    rows, cols = int(better[0]), int(better[1])
+    n, m = fit.nodes.shape[:2]
+    if n >= 7 and m >= 7 and (shares.min(axis=1) < 0.4 * shares.max(axis=1)).all():
+        return measure(image, fit.nodes[rows::2, cols::2], (0, 0))
+    part = _clearest(fit, 10)
+    for parts in (5, 3, 2):
+        finer, zoom = _finer(image, whole, parts, fit.pitch)
+        if fit.pitch * zoom / parts < 6.0:
+            continue
+        nodes = (split(fit.nodes[part], parts) + 0.5) * zoom - 0.5
+        shares = _shares(measure(finer, nodes, (0, 0)), parts)
+        if (shares[:, 1:].min(axis=1) > 0.6 * shares[:, 0]).all() and shares[:, 0].min() > 0.3:
+            return measure(image, split(fit.nodes, parts), (0, 0))
+    return fit
+
+
+def _finer(image: Sight, whole: Sight | None, parts: int, pitch: float) -> tuple[Sight, float]:
+    """Return the picture large enough for squares cut into ``parts``, and how much larger it is."""
+    if whole is None:
+        return image, 1.0
+    scale = min(1.0, image.lines.shape[0] / whole.lines.shape[0] * 16.0 * parts / pitch)
+    finer = Sight(shrink(whole.lines, scale), shrink(whole.tone, scale))
+    return finer, finer.lines.shape[0] / image.lines.shape[0]
+
+
+def _clearest(fit: Fit, size: int) -> tuple[slice, slice]:
+    """Return the crossings of the block of ``size`` squares where lines show and the squares are barest."""
+    level, upright = fit.good()
+    shown = level[:-1].astype(np.float64) + upright.T[:, :-1]
+    stain = (fit.level.ink - fit.level.solid)[:-1] + (fit.upright.ink - fit.upright.solid).T[:, :-1]
+    stain = np.minimum(stain / max(fit.height, 1e-6), 3.0)
+    mean = ndimage.uniform_filter(shown - 0.5 * stain - 1.0, size, mode="constant")
+    half = size // 2
+    row, col = np.unravel_index(int(mean.argmax()), mean.shape)
+    top = int(np.clip(row - half, 0, max(0, shown.shape[0] - size)))
+    left = int(np.clip(col - half, 0, max(0, shown.shape[1] - size)))
+    return slice(top, top + size + 1), slice(left, left + size + 1)
+
+
+def share_shown(fit: Fit) -> float:
+    """Return the share of sides on clean paper that show a line."""
+    level, upright = fit.good()
+    known = (judged_sides(fit.level, fit.height) | level).sum() + (
+        judged_sides(fit.upright, fit.height) | upright
+    ).sum()
+    return float(level.sum() + upright.sum()) / max(1.0, float(known))

@@ -54,5 +54,7 @@ def lay_flat(rgb: npt.NDArray[np.uint8], nodes: Nodes, side: int) -> FlatSheet:
     down, right = _between(rows, side), _between(cols, side)
     map_row = (down @ nodes[..., 0] @ right.T).astype(np.float32)
     map_col = (down @ nodes[..., 1] @ right.T).astype(np.float32)
-    flat = cv2.remap(rgb, map_col, map_row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    flat: npt.NDArray[np.uint8] = np.asarray(
+        cv2.remap(rgb, map_col, map_row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), dtype=np.uint8
+    )
     return FlatSheet(density(flat), side, rows, cols)

@@ -1,23 +1,33 @@
 """From a picture of squared paper to its squares: the stages in order.
 
-Density, channel mix, seeds (`lattice`), growth and fit (`mesh`), ends (`extent`), the sheet laid flat (`patches`),
-marks (`marks`), lines (`strokes`).
+1. `density`: light becomes an addend, ink a sum; the mix of channels in which the lines show best.
+2. `lattice` and `finding`: candidates from the spectrum of windows, tried on the picture.
+3. `mesh`: the grid grows from the seed and is fitted to lines, never to marks.
+4. `extent`: where the printed grid ends.
+5. `patches`: the sheet laid flat, every square the same size.
+6. `marks`, `kinds`: bare or marked, which mark, writing left out.
+7. `strokes`: backstitches along the grid and across squares.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
+from scipy import ndimage
 
-from converter.errors import RequestError
+from converter.errors import RequestError, UsageError
 from converter.model.arrays import CellArray, LineArray, as_picture
-from converter.squares import density, extent, lattice, marks, mesh, patches
-from converter.squares.density import FloatArray
+from converter.squares import density, extent, finding, kinds, marks, patches, strokes
+from converter.squares.kinds import MarkKind
 
-WORK_PITCH = 18.0
 FLAT_SIDE = 20
+DOUBTFUL = 0.2
+"""From this doubt on a square is pointed at."""
+SURE = 0.5
+"""Confidence from which a picture counts as squared paper."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,58 +35,309 @@ class SquaresReading:
     """What was read from squared paper."""
 
     cells: CellArray
-    """(rows, cols), True = marked."""
+    """(rows, cols), True = marked and wanted."""
     confidence: float
     """0 to 1; under 0.5 it is no squared-paper chart."""
     doubt: npt.NDArray[np.float64]
-    """(rows, cols), 0 to 1: chance that the square is read wrongly."""
+    """(rows, cols), 0 to 1: how doubtful each square is; from `DOUBTFUL` on she should look at it."""
     lines: LineArray
+    """(K, 2, 2): backstitches, two holes (row, col) each."""
     corners: npt.NDArray[np.float64]
     """(rows + 1, cols + 1, 2): picture (row, col) in pixels of each crossing."""
-    notes: tuple[str, ...] = field(default=())
+    kinds: npt.NDArray[np.int32]
+    """(rows, cols): number of the mark in each square, 0 for bare."""
+    marks: tuple[MarkKind, ...]
+    """The different marks, commonest first; ``marks[k].number == k + 1``."""
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Freeze the arrays."""
+        for array in (self.cells, self.doubt, self.lines, self.corners, self.kinds):
+            array.setflags(write=False)
+
+    @property
+    def doubtful(self) -> CellArray:
+        """(rows, cols): squares to look at."""
+        return np.asarray(self.doubt >= DOUBTFUL)
+
+    def only(self, numbers: Sequence[int]) -> SquaresReading:
+        """Return the reading with only some of the marks; see `read_squares`."""
+        for number in numbers:
+            if (
+                isinstance(number, bool)
+                or not isinstance(number, (int, np.integer))
+                or not 1 <= number <= len(self.marks)
+            ):
+                raise UsageError(f"There is no mark {number!r}.", f"Marks 1 to {len(self.marks)} were found.")
+        wanted = np.isin(self.kinds, list(numbers))
+        return replace(self, cells=wanted)
 
 
-def _find_mesh(rgb: npt.NDArray[np.uint8]) -> tuple[mesh.Fit, float] | None:
-    dense = density.density(rgb)
-    gray = np.asarray(dense @ density.channel_weights(dense), dtype=np.float32)
-    planted: list[tuple[float, mesh.Fit, FloatArray]] = []
-    works: dict[int, FloatArray] = {}
-    for seed in lattice.find_seeds(gray):
-        scale = min(1.0, WORK_PITCH / seed.pitch)
-        key = round(gray.shape[0] * scale)
-        work = works.setdefault(key, density.shrink(gray, scale))
-        fit = mesh.plant(work, lattice.scaled(seed, work.shape[0] / gray.shape[0]))
-        planted.append((mesh.quality(fit) * work.shape[0] / gray.shape[0] * seed.pitch, fit, work))
-    planted.sort(key=lambda p: -p[0])
-    best: tuple[float, mesh.Fit, float] | None = None
-    for _, start, work in planted[:5]:
-        fit = mesh.grow(work, start, most_steps=5)
-        worth = mesh.quality(fit) * work.shape[0] / gray.shape[0]
-        if best is None or worth > best[0]:
-            best = (worth, fit, work.shape[0] / gray.shape[0])
-    if best is None or best[0] <= 0:
-        return None
-    _, fit, factor = best
-    small = density.shrink(dense, factor)
-    work = np.asarray(small @ mesh.line_mix(small, fit, 1.0), dtype=np.float32)
-    fit = mesh.grow(work, mesh.measure(work, fit.nodes, fit.first), close=True)
-    return mesh.settle(work, fit), factor
+def read_squares(
+    image: npt.NDArray[np.uint8],
+    *,
+    size: tuple[int, int] | None = None,
+    corners: Sequence[Sequence[float]] | npt.NDArray[np.float64] | None = None,
+    only: Sequence[int] | None = None,
+) -> SquaresReading:
+    """Read a motif from a photo or scan of squared paper, square by square.
 
+    Parameters
+    ----------
+    image : ndarray of shape (H, W), (H, W, 3) RGB or (H, W, 4) RGBA, uint8
+    size : tuple of int, optional
+        (cols, rows) of the grid where finding its ends fails; 1 to 1000 each.
+    corners : array of shape (4, 2), optional
+        Picture (row, col) in pixels of the grid's top left, top right, bottom right and bottom left corner, where
+        finding fails. Without ``size`` the squares between them are counted.
+    only : sequence of int, optional
+        Numbers of the marks to keep, as in ``marks``; all by default.
 
-def read_squares(image: npt.NDArray[np.uint8]) -> SquaresReading:
-    """Read a motif from a photo or scan of squared paper, square by square."""
+    Returns
+    -------
+    reading : SquaresReading
+        A picture that is no squared paper gives a confidence under 0.5; with nothing like a grid in it the
+        reading is one bare square as large as the picture.
+
+    Raises
+    ------
+    UsageError
+        If an argument is out of range.
+    RequestError
+        If corners are given without size and the squares between them cannot be counted.
+
+    Notes
+    -----
+    All marks count as stitches: the piece has one colour. Squares outside the picture count as bare and are
+    doubtful. Lines come in the order level, upright, falling, rising, each by row and column, one unit long.
+    """
     rgb = density.as_rgb(as_picture(image))
-    found = _find_mesh(rgb)
+    points = _check_corners(corners, (rgb.shape[0], rgb.shape[1]))
+    shape = _check_size(size)
+    found = _find(rgb, points, shape)
     if found is None:
-        raise RequestError("No grid of squares was found in this picture.", "Give its corners and size by hand.")
-    fit, factor = found
-    shape = (round(rgb.shape[0] * factor), round(rgb.shape[1] * factor))
-    span = extent.find_extent(fit, shape)
-    nodes = fit.nodes[span.top : span.bottom + 1, span.left : span.right + 1]
-    visible = extent.squares_inside(fit, shape)[span.top : span.bottom, span.left : span.right]
-    corners = (nodes + 0.5) / factor - 0.5
-    small = density.shrink(rgb, min(1.0, factor * FLAT_SIDE / WORK_PITCH))
+        return _nothing(rgb)
+    span, held = found
+    reading = _read(rgb, held, span, hand=points is not None)
+    if shape is None:
+        reading = _fold_blocks(reading)
+    return reading if only is None else reading.only(only)
+
+
+def _check_size(size: tuple[int, int] | None) -> tuple[int, int] | None:
+    if size is None:
+        return None
+    if len(size) != 2 or any(isinstance(v, bool) or int(v) != v or not 1 <= v <= 1000 for v in size):
+        raise UsageError(f"The grid cannot be {size!r} squares.", "Give columns and rows, 1 to 1000 each.")
+    return int(size[1]), int(size[0])
+
+
+def _check_corners(corners: object, shape: tuple[int, int]) -> npt.NDArray[np.float64] | None:
+    if corners is None:
+        return None
+    points = np.array(corners, dtype=np.float64)
+    hint = "Give the top left, top right, bottom right and bottom left corner, in this order."
+    if points.shape != (4, 2) or not np.isfinite(points).all():
+        raise UsageError("Four corners of two numbers each are needed.", hint)
+    if (points < -0.5 * max(shape)).any() or (points > 1.5 * max(shape)).any():
+        raise UsageError("A corner lies far outside the picture.", hint)
+    turns = []
+    for k in range(4):
+        a, b = points[(k + 1) % 4] - points[k], points[(k + 2) % 4] - points[(k + 1) % 4]
+        turns.append(a[1] * b[0] - a[0] * b[1])
+    if min(turns) <= 4.0:
+        raise UsageError("The four corners do not go round the grid clockwise.", hint)
+    return points
+
+
+def _find(
+    rgb: npt.NDArray[np.uint8], points: npt.NDArray[np.float64] | None, shape: tuple[int, int] | None
+) -> tuple[extent.Extent, finding.Found] | None:
+    """Return the squares wanted and the mesh they lie on."""
+    if points is not None and shape is not None:
+        held = finding.mesh_from_corners(rgb, points, shape)
+        return extent.Extent(0, 0, shape[0], shape[1]), held
+    held_or_none = finding.find_mesh(rgb)
+    if held_or_none is None:
+        if points is not None or shape is not None:
+            raise RequestError(
+                "No grid of squares was found in this picture.", "Give its four corners and its size in squares."
+            )
+        return None
+    held = held_or_none
+    if points is not None:
+        return _between_corners(held, points), held
+    span = extent.find_extent(held.fit, held.shape)
+    if shape is not None:
+        span, held = _sized(held, span, shape)
+    return span, held
+
+
+def _between_corners(held: finding.Found, points: npt.NDArray[np.float64]) -> extent.Extent:
+    nodes = held.to_picture(held.fit.nodes)
+    at = []
+    for point in points:
+        apart = ((nodes - point) ** 2).sum(axis=2)
+        at.append(np.unravel_index(int(apart.argmin()), apart.shape))
+        side = np.hypot(*(nodes[1, 0] - nodes[0, 0]))
+        if float(apart.min()) > side**2:
+            raise RequestError(
+                "The squares between these corners could not be counted.", "Give the size in squares, too."
+            )
+    top, bottom = round((at[0][0] + at[1][0]) / 2), round((at[2][0] + at[3][0]) / 2)
+    left, right = round((at[0][1] + at[3][1]) / 2), round((at[1][1] + at[2][1]) / 2)
+    if bottom <= top or right <= left:
+        raise RequestError("There is no square between these corners.", "Give the size in squares, too.")
+    return extent.Extent(int(top), int(left), int(bottom), int(right))
+
+
+def _sized(held: finding.Found, span: extent.Extent, shape: tuple[int, int]) -> tuple[extent.Extent, finding.Found]:
+    """Return the window of a wanted size that shows most of the grid found; the mesh is extended where needed."""
+    from converter.squares import mesh
+
+    n, m = held.fit.nodes.shape[0] - 1, held.fit.nodes.shape[1] - 1
+    pad_rows, pad_cols = max(0, shape[0] - n), max(0, shape[1] - m)
+    nodes = mesh.extend(held.fit.nodes, (pad_rows, pad_cols, pad_rows, pad_cols))
+    starts = []
+    for low, high, pad, want, count in (
+        (span.top, span.bottom, pad_rows, shape[0], n),
+        (span.left, span.right, pad_cols, shape[1], m),
+    ):
+        middle = (low + high) / 2 + pad
+        starts.append(int(np.clip(round(middle - want / 2), 0, count + 2 * pad - want)))
+    window = extent.Extent(starts[0], starts[1], starts[0] + shape[0], starts[1] + shape[1])
+    if pad_rows or pad_cols:
+        # only the crossings matter from here on; the measured sides keep the old mesh's confidence
+        part = nodes[window.top : window.bottom + 1, window.left : window.right + 1]
+        return extent.Extent(0, 0, *shape), replace(held, fit=replace(held.fit, nodes=part))
+    return window, held
+
+
+def _nothing(rgb: npt.NDArray[np.uint8]) -> SquaresReading:
+    high, wide = rgb.shape[:2]
+    corners = np.array([[[0, 0], [0, wide]], [[high, 0], [high, wide]]], np.float64) - 0.5
+    return SquaresReading(
+        np.zeros((1, 1), bool), 0.0, np.ones((1, 1)), np.zeros((0, 2, 2)), corners, np.zeros((1, 1), np.int32), (),
+        ("No grid of squares was found in this picture.",),
+    )  # fmt: skip
+
+
+def _read(rgb: npt.NDArray[np.uint8], held: finding.Found, span: extent.Extent, hand: bool) -> SquaresReading:
+    nodes = held.fit.nodes[span.top : span.bottom + 1, span.left : span.right + 1]
+    limit = np.array(held.shape) - 0.5
+    inside = np.asarray(((nodes > -0.5) & (nodes < limit)).all(axis=2))
+    outside = ~(inside[:-1, :-1] & inside[1:, :-1] & inside[:-1, 1:] & inside[1:, 1:])
+    corners = held.to_picture(nodes)
+    wanted = min(1.0, held.factor * FLAT_SIDE / finding.WORK_PITCH)
+    small = density.shrink(rgb, wanted)
     flat_factor = small.shape[0] / rgb.shape[0]
     sheet = patches.lay_flat(small, (corners + 0.5) * flat_factor - 0.5, FLAT_SIDE)
-    marking = marks.find_marks(sheet, ~visible)
-    return SquaresReading(marking.marked, 1.0, marking.doubt, np.zeros((0, 2, 2)), corners)
+    marking = marks.find_marks(sheet, outside)
+    solid = marks.filled(sheet, marking)
+    found = strokes.find_strokes(sheet, marking.paper, marking.marked, solid, outside)
+    marked = marking.marked & ~found.crossed
+    words = kinds.writing(sheet, marking.paper, marked, marking.strength)
+    marked &= ~words
+    lines = _without_words(found.lines, words, marked)
+    numbers, found_kinds = kinds.sort_kinds(sheet, marking.paper, marked)
+    same = held.fit.nodes.shape[:2] == held.fit.level.height.shape[:1] + held.fit.upright.height.shape[:1]
+    confidence = finding.grid_confidence(held.fit, span.top, span.left, span.bottom, span.right) if same else 0.6
+    if hand:
+        confidence = max(confidence, 0.6)
+    doubt = np.maximum(marking.doubt, np.where(words, 0.6, 0.0))
+    near_words = ndimage.binary_dilation(words, np.ones((3, 3)))
+    doubt = np.where(near_words & marked, np.maximum(doubt, 0.4), doubt)
+    notes = _notes(held, span, marked, words, outside, doubt)
+    return SquaresReading(marked, confidence, np.asarray(doubt), lines, corners, numbers, found_kinds, notes)
+
+
+def _without_words(lines: LineArray, words: npt.NDArray[np.bool_], marked: npt.NDArray[np.bool_]) -> LineArray:
+    """Drop strokes that belong to writing: a square of it lies beside them."""
+    if not len(lines) or not words.any():
+        return lines
+    rows, cols = words.shape
+    near = ndimage.binary_dilation(words, np.ones((3, 3)))
+    middle = lines.mean(axis=1)
+    r = np.clip(middle[:, 0].astype(int), 0, rows - 1)
+    c = np.clip(middle[:, 1].astype(int), 0, cols - 1)
+    return np.asarray(lines[~near[r, c]])
+
+
+def _notes(
+    held: finding.Found,
+    span: extent.Extent,
+    marked: npt.NDArray[np.bool_],
+    words: npt.NDArray[np.bool_],
+    outside: npt.NDArray[np.bool_],
+    doubt: npt.NDArray[np.float64],
+) -> tuple[str, ...]:
+    rows, cols = span.shape
+    notes = [f"A grid of {cols} x {rows} squares was found."]
+    side = held.fit.pitch / held.factor
+    if side < 11:
+        notes.append(
+            f"The squares are only {side:.0f} pixels wide in the picture; a closer photo would be read more surely."
+        )
+    if words.any():
+        notes.append(f"{int(words.sum())} squares hold writing and were left out.")
+    if outside.any():
+        notes.append(f"{int(outside.sum())} squares of the grid are cut off by the edge of the photo.")
+    if not marked.any():
+        notes.append("No square is marked.")
+    count = int((doubt >= DOUBTFUL).sum())
+    if count:
+        notes.append(f"{count} squares are doubtful: look at them in the overlay.")
+    return tuple(notes)
+
+
+def _fold_blocks(reading: SquaresReading) -> SquaresReading:
+    """Read millimetre paper by its larger squares if whole blocks of 5 or 10 squares a side are marked."""
+    for block in (10, 5):
+        folded = _folded(reading, block)
+        if folded is not None:
+            return folded
+    return reading
+
+
+def _folded(reading: SquaresReading, block: int) -> SquaresReading | None:
+    rows, cols = reading.cells.shape
+    if min(rows, cols) < 2 * block or reading.cells.sum() < 3 * block * block:
+        return None
+    best: tuple[float, int, int] = (0.0, 0, 0)
+    for top in range(block):
+        for left in range(block):
+            n, m = (rows - top) // block, (cols - left) // block
+            if n < 1 or m < 1:
+                continue
+            part = reading.cells[top : top + n * block, left : left + m * block]
+            share = part.reshape(n, block, m, block).mean(axis=(1, 3))
+            even = (
+                float(part.sum())
+                / float(reading.cells.sum())
+                * float((share[share > 0] > 0.8).mean() if (share > 0).any() else 0)
+            )
+            if even > best[0]:
+                best = (even, top, left)
+    even, top, left = best
+    if even < 0.97:
+        return None
+    n, m = (rows - top) // block, (cols - left) // block
+    window = np.s_[top : top + n * block, left : left + m * block]
+
+    def blocks(array: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        return np.asarray(array[window].reshape(n, block, m, block).mean(axis=(1, 3)))
+
+    cells = blocks(reading.cells.astype(np.float64)) > 0.5
+    middle = reading.kinds[window][block // 2 :: block, block // 2 :: block]
+    lines = (reading.lines - [top, left]) / block
+    keep = ((lines % 1 == 0).all(axis=(1, 2)) & (lines >= 0).all(axis=(1, 2))) if len(lines) else np.zeros(0, bool)
+    corners = reading.corners[top : top + n * block + 1 : block, left : left + m * block + 1 : block]
+    doubt = np.maximum(
+        blocks(np.asarray(reading.doubt)), 1 - 2 * np.abs(blocks(reading.cells.astype(np.float64)) - 0.5)
+    )
+    note = f"The marks fill blocks of {block} x {block} fine squares; each block was read as one square ({m} x {n})."
+    kinds_now = np.where(cells, np.maximum(middle, 1), 0).astype(np.int32)
+    return replace(
+        reading, cells=cells, doubt=doubt, lines=lines[keep], corners=np.ascontiguousarray(corners), kinds=kinds_now,
+        notes=(*reading.notes, note),
+    )  # fmt: skip

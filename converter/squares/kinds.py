@@ -1,0 +1,185 @@
+"""The different marks of a motif, and what is no mark at all but writing.
+
+1. Each marked square becomes a small patch of density above paper in three channels.
+2. Marks of one kind look alike, letters of a word do not: the distance to the nearest few other marked squares,
+   measured on the patch, is small for marks. Writing also runs across the sides of squares at any place, while
+   marks keep to their squares. Connected groups that lie apart from the rest are judged as a whole.
+3. Kinds are heaps of patches: seeds are taken one after another where the most patches are near, those near are
+   joined, small left-overs go to the nearest kind.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from converter.squares.density import FloatArray
+from converter.squares.patches import FlatSheet
+
+BoolArray = npt.NDArray[np.bool_]
+GRID = 5
+
+
+@dataclass(frozen=True, eq=False)
+class MarkKind:
+    """One kind of mark."""
+
+    number: int
+    """1 is the commonest."""
+    count: int
+    colour: str
+    """Mean colour of the ink as ``#rrggbb``."""
+    coverage: float
+    """Share of the square that it covers, 0 to 1."""
+    sample: npt.NDArray[np.uint8]
+    """(side, side, 3) RGB: the typical square, on white."""
+
+
+def features(sheet: FlatSheet, paper: FloatArray) -> FloatArray:
+    """Return (rows, cols, GRID * GRID * 3) density above paper, averaged over GRID x GRID fields of each square."""
+    cut = max(1, round(sheet.side * 0.1))
+    squares = sheet.squares[:, :, cut:-cut, cut:-cut]
+    side = squares.shape[2]
+    edges = np.linspace(0, side, GRID + 1).astype(int)
+    rows, cols = squares.shape[:2]
+    out = np.empty((rows, cols, GRID, GRID, 3), np.float32)
+    for i in range(GRID):
+        for j in range(GRID):
+            out[:, :, i, j] = squares[:, :, edges[i] : edges[i + 1], edges[j] : edges[j + 1]].mean(axis=(2, 3))
+    out -= paper[:, :, None, None, :]
+    return out.reshape(rows, cols, -1)
+
+
+def _nearest(patches: FloatArray, rank: int = 3) -> npt.NDArray[np.float64]:
+    """Return each patch's distance to its ``rank``-th nearest other, as part of the patch's own length."""
+    n = len(patches)
+    pool = patches if n <= 1500 else patches[np.linspace(0, n - 1, 1500).astype(int)]
+    square = (patches**2).sum(axis=1)
+    near = square[:, None] + (pool**2).sum(axis=1)[None] - 2 * patches @ pool.T
+    near = np.sqrt(np.maximum(np.partition(near, min(rank, near.shape[1] - 1), axis=1)[:, : rank + 1].max(axis=1), 0))
+    return np.asarray(near / np.sqrt(square + 1e-6), dtype=np.float64)
+
+
+def crossing(sheet: FlatSheet, paper: FloatArray, marked: BoolArray, least: float) -> npt.NDArray[np.float64]:
+    """Return for each square the share of its sides that ink crosses while leaving part of the side bare."""
+    half, side = sheet.side // 2, sheet.side
+    rows, cols = sheet.rows, sheet.cols
+    plane = np.repeat(np.repeat(paper.mean(axis=2), side, axis=0), side, axis=1)
+    tone = sheet.dense.mean(axis=2) - np.pad(plane, half, mode="edge")
+    total = np.zeros((rows, cols))
+    for turned in (False, True):
+        ink = tone.T if turned else tone
+        n, m = (cols, rows) if turned else (rows, cols)
+        strips = ink[:, half : half + m * side].reshape(n + 1, side, m, side)
+        cut = side // 6
+        before = strips[:, half - side // 8 - 2 : half - side // 8 + 1, :, cut:-cut].mean(axis=1)
+        after = strips[:, half + side // 8 - 1 : half + side // 8 + 2, :, cut:-cut].mean(axis=1)
+        through = np.minimum(before, after)  # (n + 1, m, pixels along): ink on both sides of the line
+        share = (through > least).mean(axis=2)
+        partly = ((share > 0.08) & (share < 0.7)).astype(float)
+        value = 0.5 * (partly[:-1] + partly[1:])
+        total += value.T if turned else value
+    return np.where(marked, total / 2, 0.0)
+
+
+def writing(sheet: FlatSheet, paper: FloatArray, marked: BoolArray, strengths: npt.NDArray[np.float64]) -> BoolArray:
+    """Return the marked squares that hold writing."""
+    out = np.zeros_like(marked)
+    count = int(marked.sum())
+    if count < 6:
+        return out
+    patches = features(sheet, paper)[marked]
+    strange = np.zeros(marked.shape)
+    strange[marked] = _nearest(patches)
+    across = crossing(sheet, paper, marked, 0.4 * float(np.median(strengths[marked])))
+    groups, number = ndimage.label(ndimage.binary_dilation(marked, np.ones((3, 3)), iterations=1), np.ones((3, 3)))
+    groups = np.where(marked, groups, 0)
+    index = np.arange(1, number + 1)
+    sizes = ndimage.sum_labels(np.ones_like(groups), groups, index)
+    odd = ndimage.mean(strange, groups, index)
+    ways = ndimage.mean(across, groups, index)
+    biggest = int(np.argmax(sizes))
+    usual, usual_ways = float(odd[biggest]), float(ways[biggest])
+    for k in range(number):
+        if k == biggest or sizes[k] >= sizes[biggest]:
+            continue
+        if (
+            sizes[k] <= 60
+            and odd[k] > max(0.34, 1.5 * usual)
+            and (ways[k] > usual_ways + 0.1 or odd[k] > 2.2 * usual + 0.2)
+        ):
+            out |= groups == index[k]
+    return out
+
+
+def sort_kinds(
+    sheet: FlatSheet, paper: FloatArray, marked: BoolArray
+) -> tuple[npt.NDArray[np.int32], tuple[MarkKind, ...]]:
+    """Return (rows, cols) the number of each square's kind, 0 for bare, and the kinds, commonest first."""
+    kinds = np.zeros(marked.shape, np.int32)
+    count = int(marked.sum())
+    if count == 0:
+        return kinds, ()
+    patches = features(sheet, paper)[marked]
+    means = patches.reshape(count, GRID * GRID, 3).mean(axis=1)
+    # shape in gray and colour as such: strokes shift a little from square to square, so that shape counts less
+    gray = patches.reshape(count, GRID, GRID, 3).mean(axis=3)
+    soft = ndimage.gaussian_filter(gray, (0, 0.7, 0.7), mode="nearest").reshape(count, -1)
+    hue = means / (np.linalg.norm(means, axis=1, keepdims=True) + 0.05)
+    points = np.hstack([soft, 2.5 * means, 3.0 * hue]).astype(np.float32)
+    label = _heaps(points)
+    order = sorted(set(label.tolist()), key=lambda k: (-int((label == k).sum()), k))
+    numbers = np.zeros(count, np.int32)
+    found = []
+    squares = sheet.squares[marked]
+    papers = paper[marked]
+    for number, k in enumerate(order, 1):
+        members = np.flatnonzero(label == k)
+        numbers[members] = number
+        middle = np.median(points[members], axis=0)
+        typical = members[int(np.argmin(((points[members] - middle) ** 2).sum(axis=1)))]
+        above = squares[typical] - papers[typical]
+        sample = np.clip(255 * np.exp(-np.maximum(above, 0)) + 0.5, 0, 255).astype(np.uint8)
+        ink = np.maximum(squares[members] - papers[members][:, None, None], 0).reshape(-1, 3)
+        tone = ink.mean(axis=1)
+        dark = tone >= np.quantile(tone, 0.85)
+        rgb = np.clip(255 * np.exp(-ink[dark].mean(axis=0)) + 0.5, 0, 255).astype(int)
+        cover = float((tone > 0.5 * float(np.quantile(tone, 0.95))).mean())
+        found.append(MarkKind(number, len(members), f"#{rgb[0]:02x}{rgb[1]:02x}{rgb[2]:02x}", round(cover, 3), sample))
+    kinds[marked] = numbers
+    return kinds, tuple(found)
+
+
+def _heaps(points: FloatArray, most: int = 8) -> npt.NDArray[np.int32]:
+    """Return a label for each point: heaps with clear gaps between them."""
+    n = len(points)
+    label = np.full(n, -1, np.int32)
+    pool = points if n <= 1200 else points[np.linspace(0, n - 1, 1200).astype(int)]
+    apart = np.sqrt(np.maximum((pool**2).sum(1)[:, None] + (pool**2).sum(1)[None] - 2 * pool @ pool.T, 0))
+    reach = max(
+        0.45, 2.5 * float(np.median(np.partition(apart, min(4, len(pool) - 1), axis=1)[:, min(4, len(pool) - 1)]))
+    )
+    free = np.ones(len(pool), bool)
+    centres: list[FloatArray] = []
+    while free.any() and len(centres) < most:
+        near = (apart < reach) & free[None, :] & free[:, None]
+        counts = near.sum(axis=1)
+        at = int(counts.argmax())
+        if centres and counts[at] < max(3, 0.02 * len(pool)):
+            break
+        member = near[at].copy()
+        for _ in range(6):  # let the heap spread along its own slope
+            centre = pool[member].mean(axis=0)
+            member = free & (np.sqrt(((pool - centre) ** 2).sum(axis=1)) < 1.35 * reach)
+            if not member.any():
+                member = near[at]
+                break
+        centres.append(pool[member].mean(axis=0))
+        free &= ~member
+    table = np.stack(centres)
+    distance = (points**2).sum(1)[:, None] + (table**2).sum(1)[None] - 2 * points @ table.T
+    label[:] = distance.argmin(axis=1)
+    return label

@@ -1,0 +1,145 @@
+"""Lines along the grid and across squares: backstitches.
+
+1. Along a side the printed line is there already. What counts is what lies on the side beyond it: the density near the
+   side, less the density a little way off, in the lightest quarter of the samples along the side, as a stitch runs
+   through unbroken. Each half of the side is judged against the square it lies in; next to a filled square the other
+   half decides, between two filled squares only a line darker than the fill shows.
+2. The usual value along each printed line is taken off, so that bold tenth lines are not strokes.
+3. Across a square a stroke joins two opposite corners unbroken, right into both, and leaves the rest of the square
+   bare. A slash kept inside its square is a mark.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from converter.model.arrays import LineArray
+from converter.squares.density import FloatArray
+from converter.squares.patches import FlatSheet
+
+CellFloats = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+LEAST = 0.09
+"""Density beyond the printed line that a stroke must have at least."""
+
+
+@dataclass(frozen=True)
+class Strokes:
+    """Backstitches found, and the squares that hold nothing but one."""
+
+    lines: LineArray
+    crossed: BoolArray
+    """(rows, cols): a stroke runs across the square, which is otherwise bare."""
+
+
+def _ink(sheet: FlatSheet, paper: FloatArray) -> FloatArray:
+    """Return the sheet's density above paper, in one number a pixel; the border is kept."""
+    half = sheet.side // 2
+    plane = np.repeat(np.repeat(paper, sheet.side, axis=0), sheet.side, axis=1)
+    plane = np.pad(plane, ((half, half), (half, half), (0, 0)), mode="edge")
+    above = sheet.dense - plane
+    return np.asarray(0.5 * above.mean(axis=2) + 0.5 * above.max(axis=2), dtype=np.float32)
+
+
+def _level_sides(ink: FloatArray, side: int, rows: int, cols: int, marked: BoolArray) -> CellFloats:
+    """Return the density beyond the fill on level sides, (rows + 1, cols)."""
+    half = side // 2
+    strips = ink[:, half : half + cols * side].reshape(rows + 1, side, cols, side)
+    # row i of strips: half a square above and below line i
+    cut = max(1, side // 10)
+    along = np.sort(strips[..., cut:-cut], axis=3)
+    profile = along[..., : max(2, along.shape[3] // 3)].mean(axis=3)  # (rows + 1, side, cols)
+    near = max(2, round(side * 0.13))
+    far = max(2, round(side * 0.2))
+    above = profile[:, half - near : half].mean(axis=1) - np.median(profile[:, :far], axis=1)
+    below = profile[:, half : half + near].mean(axis=1) - np.median(profile[:, -far:], axis=1)
+    full = np.pad(marked, ((1, 1), (0, 0)))
+    up, down = full[:-1], full[1:]
+    value = np.where(up & ~down, below, np.where(down & ~up, above, 0.5 * (above + below)))
+    return np.asarray(value, dtype=np.float64)
+
+
+def _beyond_print(value: CellFloats) -> CellFloats:
+    """Take the usual value along each line off, which is the printed line's own."""
+    usual = np.median(value, axis=1)
+    smooth = ndimage.median_filter(value, size=(1, 15), mode="nearest")
+    return np.asarray(value - np.minimum(np.maximum(usual, 0)[:, None], np.maximum(smooth, 0) + 0.02))
+
+
+def _valley(values: npt.NDArray[np.float64]) -> float:
+    """Return the border between printed lines and strokes."""
+    grain = 1.48 * float(np.median(np.abs(values - np.median(values))))
+    low = max(LEAST, 5 * grain)
+    high = values[values > low]
+    if high.size < 3:
+        return low
+    return max(low, 0.45 * float(np.median(high)))
+
+
+def find_strokes(
+    sheet: FlatSheet, paper: FloatArray, marked: BoolArray, solid: BoolArray, outside: BoolArray
+) -> Strokes:
+    """Return the backstitches of a flat sheet.
+
+    Parameters
+    ----------
+    sheet : FlatSheet
+    paper : ndarray of shape (rows, cols, 3)
+        Density of bare paper.
+    marked : ndarray of shape (rows, cols), bool
+        Squares with a mark.
+    solid : ndarray of shape (rows, cols), bool
+        Squares filled up to their sides.
+    outside : ndarray of shape (rows, cols), bool
+        Squares not in the picture.
+
+    Returns
+    -------
+    strokes : Strokes
+        Lines in the order level, upright, falling, rising, each by row and column.
+    """
+    ink = _ink(sheet, paper)
+    rows, cols, side = sheet.rows, sheet.cols, sheet.side
+    level = _level_sides(ink, side, rows, cols, solid)
+    upright = _level_sides(np.ascontiguousarray(ink.T), side, cols, rows, solid.T)
+    gone = np.pad(outside, 1, mode="edge")
+    level = np.where(gone[:-1, 1:-1] | gone[1:, 1:-1], 0.0, _beyond_print(level))
+    upright = np.where((gone[1:-1, :-1] | gone[1:-1, 1:]).T, 0.0, _beyond_print(upright))
+    border = _valley(np.concatenate([level.ravel(), upright.ravel()]))
+    lines = [[[i, j], [i, j + 1]] for i, j in np.argwhere(level > border)]
+    lines += [[[i, j], [i + 1, j]] for j, i in np.argwhere(upright > border)]
+    crossed = np.zeros((rows, cols), bool)
+    for falling in (True, False):
+        for i, j in np.argwhere(_diagonals(sheet, ink, falling, border) & ~outside):
+            crossed[i, j] = True
+            lines.append([[i, j], [i + 1, j + 1]] if falling else [[i + 1, j], [i, j + 1]])
+    return Strokes(np.array(lines, np.float64).reshape(-1, 2, 2), crossed)
+
+
+def _diagonals(sheet: FlatSheet, ink: FloatArray, falling: bool, border: float) -> BoolArray:
+    """Return the squares that a stroke crosses from corner to corner."""
+    side, half = sheet.side, sheet.side // 2
+    core = ink[half : half + sheet.rows * side, half : half + sheet.cols * side]
+    squares = core.reshape(sheet.rows, side, sheet.cols, side).transpose(0, 2, 1, 3)
+    if not falling:
+        squares = squares[:, :, :, ::-1]
+    at = np.arange(side)
+    apart = (at[None, :] - at[:, None]) / side  # distance across the diagonal, in squares (times sqrt 2)
+    width = 0.16
+    band = np.where(np.abs(apart) <= width, squares, -1.0).max(axis=3)  # darkest of the band in each row of pixels
+    ordered = np.sort(band, axis=2)
+    unbroken = ordered[:, :, : max(2, side // 7)].mean(axis=2)
+    ends = np.minimum(band[:, :, 1 : 2 + side // 10].min(axis=2), band[:, :, -2 - side // 10 : -1].min(axis=2))
+    inside = (
+        (at[:, None] > 0.16 * side) & (at[:, None] < 0.84 * side) & (at[None] > 0.16 * side) & (at[None] < 0.84 * side)
+    )
+    rest = squares[:, :, inside & (np.abs(apart) > 0.34)]
+    dark = np.quantile(rest, 0.9, axis=2)
+    body = np.median(band, axis=2)
+    return np.asarray(
+        (unbroken > max(border, 0.12)) & (ends > 0.5 * body) & (unbroken > 0.5 * body) & (dark < 0.35 * body)
+    )
