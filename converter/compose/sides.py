@@ -33,6 +33,8 @@ MOST_PER_PLACE = 3
 """Blank columns set in at one place between pieces."""
 BLANKS = (1, 2, 3)
 """Blank columns allowed between a corner piece or middle piece and the run."""
+DEEP = 10
+"""From this depth on a fourth blank column still looks right at a corner piece."""
 MORE_BLANKS = (4, 5, 6)
 """Where the side is too short for anything else."""
 
@@ -265,18 +267,20 @@ def _centre_side(profile: Profile, n: int, phi: int, low: int) -> Side | None:
 def block_sides(profile: Profile, w: int, phi: int) -> dict[Move, Side]:
     """Return the cheapest side of each move between two corner pieces ``w`` columns apart.
 
-    One to three blank columns stand between each corner piece and the run; the strip's own spacing is preferred.
+    One to three blank columns stand between each corner piece and the run, four beside a deep strip; the strip's own
+    spacing is preferred. A side too short for any run of whole pieces gets more.
     """
     start = profile.cuts[phi]
     found: dict[Move, Side] = {}
     if not start.usable:
         return found
     usual = min(BLANKS[-1], max(BLANKS[0], profile.trail[phi - 1]))
+    usable = BLANKS[-1] + (profile.depth >= DEEP)
     for blanks in (*BLANKS, *MORE_BLANKS):
-        if blanks in MORE_BLANKS and found:
+        if blanks > usable and found:
             break
         for move, side in folded_sides(profile, Corner.BLOCK, w - 2 * blanks, phi).items():
-            cost = side.cost + start.cost + 0.4 * abs(blanks - usual) + max(0, blanks - BLANKS[-1])
+            cost = side.cost + start.cost + 0.4 * abs(blanks - usual) + max(0, blanks - usable)
             if move not in found or cost < found[move].cost:
                 found[move] = Side(
                     side.length, phi, move, cost, side.clash + start.clash, side.extra, side.piece, side.space,
