@@ -1,9 +1,9 @@
 """Corrections by hand: stitches and lines put in or taken out, kept beside the settings and laid over what they give.
 
 A set of corrections belongs to a grid: so many columns and rows, lying so on the picture. It stays as long as later
-settings leave that grid where it is. If the same stitches only move by whole rows or columns (the blank paper was
-trimmed a little differently), the corrections move along. If the grid is another one they are set aside, not lost:
-with the former size they are back.
+settings leave that grid where it is. If the blank paper is trimmed a little differently, so that the rows move or the
+squares change their size slightly, the corrections move along with the picture. If the grid is another one they are
+set aside, not lost: with the former size they are back.
 """
 
 from __future__ import annotations
@@ -20,6 +20,8 @@ from converter.model.chart import MAX_SIDE, Chart
 
 SAME_GRID_CELLS: Final = 0.45
 """Two grids are the same if no hole lies farther from its place than this, in stitches (our own choice)."""
+NEAR_SCALE: Final = 0.12
+"""Grids whose squares differ by more than this share have nothing in common (our own choice): another width."""
 Line = tuple[float, float, float, float]
 
 
@@ -58,31 +60,62 @@ class Grid:
             "placement": None if self.placement is None else list(self.placement),
         }
 
-    def shift_to(self, other: Grid) -> tuple[int, int] | None:
-        """Return by how many (rows, columns) this grid's holes move to lie on the other's, or None if they do not.
+    def move_to(self, other: Grid) -> Move | None:
+        """Return how what stands on this grid moves onto the other one, or None if they have nothing in common.
 
         Examples
         --------
-        >>> Grid(10, 10, (2, 0, 0, 0, 2, 0)).shift_to(Grid(11, 10, (2, 0, -2, 0, 2, 0)))
+        >>> Grid(10, 10, (2, 0, 0, 0, 2, 0)).move_to(Grid(11, 10, (2, 0, -2, 0, 2, 0))).shift
         (1, 0)
-        >>> Grid(10, 10, (2, 0, 0, 0, 2, 0)).shift_to(Grid(10, 10, (3, 0, 0, 0, 3, 0))) is None
+        >>> Grid(10, 10, (2, 0, 0, 0, 2, 0)).move_to(Grid(10, 10, (3, 0, 0, 0, 3, 0))) is None
         True
         """
         if self.placement is None or other.placement is None:
             same = (self.rows, self.columns) == (other.rows, other.columns) and self.placement == other.placement
-            return (0, 0) if same else None
+            return Move((1.0, 0.0, 0.0, 0.0, 1.0, 0.0), (0, 0)) if same else None
         mine = np.array(self.placement).reshape(2, 3)
         theirs = np.array(other.placement).reshape(2, 3)
+        if abs(np.linalg.det(theirs[:, :2])) < 1e-9:
+            return None
+        inverse = np.linalg.inv(theirs[:, :2])
+        matrix = np.hstack([inverse @ mine[:, :2], (inverse @ (mine[:, 2] - theirs[:, 2]))[:, None]])
+        if not np.isfinite(matrix).all() or np.abs(matrix[:, :2] - np.eye(2)).max() > NEAR_SCALE:
+            return None
         corners = np.array([[0, 0, 1], [self.rows, 0, 1], [0, self.columns, 1], [self.rows, self.columns, 1.0]])
-        try:
-            at = np.linalg.solve(theirs[:, :2], (corners @ mine.T - theirs[:, 2]).T).T
-        except np.linalg.LinAlgError:
-            return None
-        moves = at - corners[:, :2]
+        moves = corners @ matrix.T - corners[:, :2]
         step = np.rint(moves.mean(axis=0))
-        if not np.isfinite(moves).all() or np.abs(moves - step).max() > SAME_GRID_CELLS:
-            return None
-        return int(step[0]), int(step[1])
+        held = np.abs(moves - step).max() <= SAME_GRID_CELLS
+        return Move(tuple(float(v) for v in matrix.ravel()), (int(step[0]), int(step[1])) if held else None)
+
+
+@dataclass(frozen=True)
+class Move:
+    """How corrections move from one grid to another."""
+
+    matrix: tuple[float, ...]
+    """(2, 3) row by row: hole (row, col, 1) of the one to (row, col) of the other."""
+    shift: tuple[int, int] | None
+    """Whole rows and columns, where that is all; None where the squares changed their size a little too."""
+
+    def cell(self, row: int, col: int) -> tuple[int, int]:
+        """Return the square that the middle of a square comes to lie in."""
+        if self.shift is not None:
+            return row + self.shift[0], col + self.shift[1]
+        at = self._at(row + 0.5, col + 0.5)
+        return int(np.floor(at[0])), int(np.floor(at[1]))
+
+    def line(self, line: Line) -> Line | None:
+        """Return the line between the nearest holes (or halves, where it had halves); None if it lost its length."""
+        if self.shift is not None:
+            down, across = self.shift
+            return line_name((line[0] + down, line[1] + across, line[2] + down, line[3] + across))
+        fine = 1 if all(v == int(v) for v in line) else 2
+        ends = [round(v * fine) / fine for pair in (line[:2], line[2:]) for v in self._at(*pair)]
+        return line_name(ends) if ends[:2] != ends[2:] else None
+
+    def _at(self, row: float, col: float) -> tuple[float, float]:
+        a, b, c, d, e, f = self.matrix
+        return a * row + b * col + c, d * row + e * col + f
 
 
 @dataclass(frozen=True)
@@ -108,25 +141,29 @@ class Corrections:
         """Return how many there are."""
         return len(self.cells) + len(self.lines)
 
-    def apply(self, cells: CellArray, lines: LineArray, shift: tuple[int, int] = (0, 0)) -> tuple[CellArray, LineArray]:
+    def moved(self, move: Move) -> Corrections:
+        """Return the corrections on another grid."""
+        lines = ((move.line(line), on) for line, on in self.lines.items())
+        return Corrections(
+            {move.cell(*at): on for at, on in self.cells.items()},
+            {line: on for line, on in lines if line is not None},
+        )
+
+    def apply(self, cells: CellArray, lines: LineArray) -> tuple[CellArray, LineArray]:
         """Return corrected crosses and lines; corrections that fall outside are left out."""
         rows, columns = cells.shape
         fresh = np.array(cells)
         if self.cells:
-            at = np.array(list(self.cells), dtype=np.int64) + np.array(shift)
+            at = np.array(list(self.cells), dtype=np.int64)
             on = np.array(list(self.cells.values()), dtype=np.bool_)
             inside = ((at >= 0) & (at < (rows, columns))).all(axis=1)
             fresh[at[inside, 0], at[inside, 1]] = on[inside]
         if not self.lines:
             return fresh, lines
-        moved = {
-            line_name((a + shift[0], b + shift[1], c + shift[0], d + shift[1])): on
-            for (a, b, c, d), on in self.lines.items()
-        }
-        kept = [line for line in lines.reshape(-1, 4).tolist() if moved.get(line_name(line), True)]
+        kept = [line for line in lines.reshape(-1, 4).tolist() if self.lines.get(line_name(line), True)]
         present = {line_name(line) for line in kept}
         limit = (rows, columns, rows, columns)
-        for line, put in moved.items():
+        for line, put in self.lines.items():
             if put and line not in present and all(0 <= v <= most for v, most in zip(line, limit, strict=True)):
                 kept.append(list(line))
         return fresh, as_lines(np.array(kept).reshape(-1, 2, 2)) if kept else np.zeros((0, 2, 2))

@@ -20,7 +20,7 @@ from converter.files.chart_file import chart_from_bytes, looks_like_chart
 from converter.files.picture import LEAST_WIDTH_PX, PIXELS_PER_STITCH, Picture, picture_from_bytes
 from converter.jobs.batch import title_from
 from converter.jobs.chart import MadeChart, make_chart
-from converter.jobs.corrections import Corrections, Grid, Line, cell_text, line_name, line_text
+from converter.jobs.corrections import Corrections, Grid, Line, Move, cell_text, line_name, line_text
 from converter.jobs.draft import GUESSED, LightPicture, guess
 from converter.jobs.history import Patch
 from converter.jobs.piece_border import check_border, check_letters, compose_piece
@@ -51,6 +51,7 @@ OPTIONS: Final = (
 PAGE_OPTIONS: Final = ("units", "large", "order")
 """How she wants it shown and printed; nothing of the chart depends on them."""
 KINDS_OF_SOURCE: Final = ("picture", "squares", "chart")
+LEAST_SIDE_PX: Final = 4
 _CHARTS_KEPT: Final = 12
 _PICTURES_KEPT: Final = 2
 
@@ -73,6 +74,8 @@ class Made:
         Row and column of the motif's first square on the chart, and its rows and columns.
     corrections, aside : int
         Corrections by hand in force, and those that do not fit this grid.
+    drifted : bool
+        The squares changed their size a little since the corrections were made.
     told : tuple of str
         What she must know about them.
     """
@@ -84,6 +87,7 @@ class Made:
     motif: tuple[int, int, int, int]
     corrections: int = 0
     aside: int = 0
+    drifted: bool = False
     told: tuple[str, ...] = ()
 
     @property
@@ -93,7 +97,7 @@ class Made:
 
 
 def new_state(data: bytes, file_name: str) -> dict[str, Any]:
-    """Return the first state of a piece.
+    """Return the first state of a piece; a picture is not decoded for it.
 
     Parameters
     ----------
@@ -105,14 +109,13 @@ def new_state(data: bytes, file_name: str) -> dict[str, Any]:
     Raises
     ------
     PictureError
-        If it is neither a picture nor a chart.
+        If it is a chart file that cannot be read.
     """
     file_name = tidy_name(file_name.replace("\\", "/").rsplit("/", 1)[-1], "picture")
     name = title_from(tidy_name(_base_name(file_name)))
     if looks_like_chart(data[:64]):
         chart = chart_from_bytes(data, file_name)
         return {"name": tidy_name(chart.title, name), "file": file_name, "what": "chart", "settings": {}, "options": {}}
-    picture_from_bytes(data, file_name, 60)
     return {"name": name, "file": file_name, "what": "picture", "settings": {}, "options": {"wide": 60}}
 
 
@@ -267,6 +270,11 @@ class Bench:
             key = None if self._full_size is None else self._reading(columns)
             if key is None:
                 picture = picture_from_bytes(self.data, self.file_name, columns)
+                if min(picture.full_size) < LEAST_SIDE_PX:
+                    wide, high = picture.full_size
+                    raise PictureError(
+                        f"The picture is only {wide} x {high} pixels; nothing can be seen in it.", "Take a larger one."
+                    )
                 self._full_size = picture.full_size
                 return self._pictures.get(self._reading(columns), lambda: picture)
             return self._pictures.get(key, lambda: picture_from_bytes(self.data, self.file_name, columns))
@@ -317,17 +325,17 @@ class Bench:
         return self._finish(state, request.materials.apply(base) if made is None else base, made)
 
     def _finish(self, state: State, base: Chart, made: MadeChart | None) -> Made:
-        hand, shift, aside = fitting_hand(state, Grid.of(base))
-        chart = _corrected(base, hand, shift)
+        hand, drifted, aside = fitting_hand(state, Grid.of(base))
+        chart = _corrected(base, hand)
         motif = (0, 0, chart.rows, chart.columns)
         told: list[str] = []
         if state.get("border") or state.get("letters"):
             chart, motif, told = compose_piece(chart, state)
         whole = chart
-        outer, outer_shift, outer_aside = fitting_hand(state, Grid(chart.rows, chart.columns), around(state) or None)
-        chart = _corrected(chart, outer, outer_shift)
+        outer, _, outer_aside = fitting_hand(state, Grid(chart.rows, chart.columns), around(state) or None)
+        chart = _corrected(chart, outer)
         inside, outside = (0 if each is None else len(each) for each in (hand, outer))
-        return Made(chart, base, whole, made, motif, inside + outside, aside + outer_aside, tuple(told))
+        return Made(chart, base, whole, made, motif, inside + outside, aside + outer_aside, drifted, tuple(told))
 
     def _base(self, state: State) -> tuple[Chart, MadeChart | None]:
         what = state["what"]
@@ -386,10 +394,10 @@ class Bench:
         return {"squares": sure >= SURE_SQUARES, "confidence": round(sure, 3), "rows": rows, "columns": columns}
 
 
-def _corrected(chart: Chart, hand: Corrections | None, shift: tuple[int, int]) -> Chart:
+def _corrected(chart: Chart, hand: Corrections | None) -> Chart:
     if hand is None or not len(hand):
         return chart
-    cells, lines = hand.apply(chart.cells, chart.lines, shift)
+    cells, lines = hand.apply(chart.cells, chart.lines)
     return chart.with_(cells=cells, lines=lines)
 
 
@@ -399,38 +407,58 @@ def around(state: State) -> str:
     return json.dumps(parts, sort_keys=True) if parts else ""
 
 
-def fitting_hand(state: State, grid: Grid, place: str | None = "") -> tuple[Corrections | None, tuple[int, int], int]:
-    """Return the corrections that belong on a grid, how they are moved to it, and how many are set aside.
+def fitting_hand(state: State, grid: Grid, place: str | None = "") -> tuple[Corrections | None, bool, int]:
+    """Return the corrections that belong on a grid.
 
-    ``place`` is empty for the motif; for what lies round it, what `around` gave when they were made, or None if
-    nothing lies there now.
+    Parameters
+    ----------
+    state : mapping
+    grid : Grid
+    place : str or None
+        Empty for the motif; for what lies round it, what `around` gave when they were made, or None if nothing
+        lies there now.
+
+    Returns
+    -------
+    corrections : Corrections or None
+        Moved onto the grid.
+    drifted : bool
+        Whether the squares changed their size.
+    aside : int
+        How many corrections do not fit this grid.
     """
+    name, move = hand_name(state, grid, place)
     found: Corrections | None = None
-    shift = (0, 0)
     aside = 0
-    for _, hand in _hands(state, outside=place != ""):
+    for other, hand in _hands(state, outside=place != ""):
         corrections = Corrections.from_json(hand)
-        move = None
-        if found is None and hand.get("around", "") == place:
-            move = Grid.from_json(hand["grid"]).shift_to(grid)
-        if move is None:
-            aside += len(corrections)
+        if other == name:
+            found = corrections.moved(move)
         else:
-            found, shift = corrections, move
-    return found, shift, aside
+            aside += len(corrections)
+    return found, move.shift is None, aside
 
 
-def hand_name(state: State, grid: Grid, place: str = "") -> tuple[str, tuple[int, int]]:
-    """Return under which name corrections for a grid are kept in the state, and how that grid moves onto this one."""
+def hand_name(state: State, grid: Grid, place: str | None = "") -> tuple[str, Move]:
+    """Return under which name corrections for a grid are kept in the state, and how these move onto it.
+
+    Of several that fit, those whose squares have the same size come first.
+    """
+    near: tuple[str, Move] | None = None
     for name, hand in _hands(state, outside=place != ""):
-        move = Grid.from_json(hand["grid"]).shift_to(grid)
-        if move is not None and hand.get("around", "") == place:
+        move = Grid.from_json(hand["grid"]).move_to(grid)
+        if move is None or hand.get("around", "") != place:
+            continue
+        if move.shift is not None:
             return name, move
+        near = near or (name, move)
+    if near is not None:
+        return near
     number = 1
     word = "around" if place else "motif"
     while f"{word}{number}" in state.get("hands", {}):
         number += 1
-    return f"{word}{number}", (0, 0)
+    return f"{word}{number}", Move((1.0, 0.0, 0.0, 0.0, 1.0, 0.0), (0, 0))
 
 
 def _hands(state: State, outside: bool) -> list[tuple[str, Mapping[str, Any]]]:
@@ -486,10 +514,23 @@ class _Layer:
         self.place = place
         self.under = under
         self.grid = Grid.of(under) if not place else Grid(under.rows, under.columns)
-        self.name, shift = hand_name(state, self.grid, place)
+        self.name, move = hand_name(state, self.grid, place)
         self.at = at
-        self.move = (at[0] + shift[0], at[1] + shift[1])
         self.present: Mapping[str, Any] | None = state.get("hands", {}).get(self.name)
+        self.rebased: dict[str, Any] | None = None
+        shift = move.shift
+        if shift is None:
+            # The squares changed their size: from this correction on all belong to the grid as it is now.
+            shift = (0, 0)
+            assert self.present is not None
+            moved = Corrections.from_json(self.present).moved(move)
+            self.present = self.rebased = {
+                **self.present,
+                "grid": self.grid.to_json(),
+                "cells": {cell_text(*cell): int(on) for cell, on in moved.cells.items()},
+                "lines": {line_text(line): int(on) for line, on in moved.lines.items()},
+            }
+        self.move = (at[0] + shift[0], at[1] + shift[1])
         self.drawn = {line_name(line) for line in under.lines.reshape(-1, 4).tolist()}
         self.put: dict[str, dict[str, int]] = {"cells": {}, "lines": {}}
         self.gone: dict[str, list[str]] = {"cells": [], "lines": []}
@@ -532,6 +573,8 @@ class _Layer:
             gone = [key for key in dict.fromkeys(self.gone[part]) if key not in self.put[part] and key in there]
             if self.put[part] or gone:
                 patch.append({"at": ["hands", self.name, part], "set": self.put[part], "drop": gone})
+        if patch and self.rebased is not None:
+            patch.insert(0, {"at": ["hands"], "set": {self.name: self.rebased}})
         if patch and self.present is None:
             fresh: dict[str, Any] = {"grid": self.grid.to_json(), "cells": {}, "lines": {}}
             if self.place:

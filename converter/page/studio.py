@@ -62,15 +62,21 @@ class Studio:
         ]
 
     def create(self, data: bytes, file_name: str) -> JSON:
-        """Begin a piece from the bytes of a picture or chart file."""
+        """Begin a piece from the bytes of a picture or chart file.
+
+        So that she sees it at once, the chart of a picture comes without its lines here, and ``unfinished`` is true:
+        the piece asked for again has them.
+        """
         if not data:
             raise PictureError("The file is empty.", "Choose a picture or a chart.")
         state = jobs.new_state(data, file_name)
         bench = jobs.Bench(data, state["file"])
-        bench.make(state)
+        first = {**state, "settings": {"lines": "none"}} if state["what"] == "picture" else state
+        made = bench.make(first)
         piece = self.workspace.create(data, state)
         self._keep_bench(piece, bench)
-        return self.piece(piece)
+        with self._piece(piece) as history:
+            return self._answer(piece, history, made) | {"unfinished": first is not state}
 
     def copy(self, piece: str, body: JSON) -> JSON:
         """Copy a piece."""
@@ -229,8 +235,8 @@ class Studio:
             while len(self._benches) > _BENCHES_KEPT:
                 self._benches.popitem(last=False)
 
-    def _answer(self, piece: str, history: History) -> JSON:
-        made = self._bench(piece, history.state).make(history.state)
+    def _answer(self, piece: str, history: History, made: jobs.Made | None = None) -> JSON:
+        made = made or self._bench(piece, history.state).make(history.state)
         self.workspace.keep_glance(piece, glance_of(made.chart))
         return {
             "id": piece,
@@ -323,6 +329,8 @@ def what_became_of_corrections(before: jobs.Made, after: jobs.Made) -> list[str]
             f"{what} cannot stay: what lies there is another grid now. {are} set aside; "
             f"with the former size {come} back, or undo."
         )
+    elif after.drifted and not before.drifted and after.corrections:
+        told.append("The squares lie a little differently now; your corrections by hand moved along with the picture.")
     elif before.aside > after.aside and after.corrections > before.corrections:
         told.append("Your corrections by hand that were made for this grid are back.")
     return told

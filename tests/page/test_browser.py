@@ -401,8 +401,14 @@ axe.run(document, {runOnly: tags}).then((all) =>
 """
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
-@pytest.mark.parametrize("width", WIDTHS)
+ALL_LOOKS = [(width, theme) for theme in ("light", "dark") for width in WIDTHS]
+QUICK_LOOKS = ((360, "dark"), (1440, "light"))
+
+
+@pytest.mark.parametrize(
+    ("width", "theme"),
+    [look if look in QUICK_LOOKS else pytest.param(*look, marks=pytest.mark.slow) for look in ALL_LOOKS],
+)
 def test_every_state_is_laid_out_well_and_accessible(person, picture, driver, axe, width, theme, place):
     resize(driver, width, {360: 740, 768: 1024, 1440: 900}[width], touch=width == 360)
     driver.execute_cdp_cmd(

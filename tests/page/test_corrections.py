@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from converter.errors import UsageError
-from converter.jobs.corrections import Corrections, Grid, cell_text, line_name, line_text
+from converter.jobs.corrections import Corrections, Grid, Move, cell_text, line_name, line_text
 
 PLACEMENT = (8.0, 0.0, 3.0, 0.0, 8.0, 5.0)
 
@@ -28,20 +28,32 @@ def test_lines_are_put_in_once_and_taken_out_whichever_way_they_run():
     assert fresh.reshape(-1, 4).tolist() == [[0, 2, 2, 0], [0, 0, 0, 1]]
 
 
-def test_corrections_move_along_and_those_outside_are_left_out():
+def test_corrections_outside_are_left_out():
     hand = Corrections({(0, 0): True, (1, 1): True}, {(0, 0, 1, 1): True})
-    cells, lines = hand.apply(np.zeros((3, 3), dtype=bool), np.zeros((0, 2, 2)), (2, 0))
+    moved = hand.moved(Move((1.0, 0.0, 2.0, 0.0, 1.0, 0.0), (2, 0)))
+    cells, lines = moved.apply(np.zeros((3, 3), dtype=bool), np.zeros((0, 2, 2)))
     assert np.argwhere(cells).tolist() == [[2, 0]]
     assert lines.reshape(-1, 4).tolist() == [[2, 0, 3, 1]]
 
 
 def test_same_grid_needs_no_move_and_a_trimmed_row_is_a_move():
     grid = Grid(10, 6, PLACEMENT)
-    assert grid.shift_to(grid) == (0, 0)
+    assert grid.move_to(grid).shift == (0, 0)
     nudged = Grid(10, 6, (8.0, 0.0, 5.0, 0.0, 8.0, 4.0))
-    assert grid.shift_to(nudged) == (0, 0)
+    assert grid.move_to(nudged).shift == (0, 0)
     one_row_more_on_top = Grid(11, 6, (8.0, 0.0, -5.0, 0.0, 8.0, 5.0))
-    assert grid.shift_to(one_row_more_on_top) == (1, 0)
+    assert grid.move_to(one_row_more_on_top).shift == (1, 0)
+
+
+def test_slightly_larger_squares_take_corrections_along_with_the_picture():
+    """Worked by hand: squares of 8.4 px instead of 8, both from the picture's corner."""
+    move = Grid(40, 40, (8.0, 0, 0, 0, 8.0, 0)).move_to(Grid(38, 38, (8.4, 0, 0, 0, 8.4, 0)))
+    assert move.shift is None
+    # The middle of square 30 lies at 30.5 * 8 = 244 px, which is in square 29 of 8.4 px (243.6 to 252).
+    assert move.cell(30, 0) == (29, 0)
+    # Hole 30 at 240 px is nearest to hole 29 (243.6 px; hole 28 is at 235.2).
+    assert move.line((30, 0, 30, 2)) == (29, 0, 29, 2)
+    assert move.line((30, 0, 30, 0.5)) == (28.5, 0, 28.5, 0.5)
 
 
 @pytest.mark.parametrize(
@@ -54,15 +66,15 @@ def test_same_grid_needs_no_move_and_a_trimmed_row_is_a_move():
     ],
 )
 def test_other_size_turn_or_source_is_another_grid(other):
-    assert Grid(10, 6, PLACEMENT).shift_to(other) is None
+    assert Grid(10, 6, PLACEMENT).move_to(other) is None
 
 
 @given(st.integers(-3, 3), st.integers(-3, 3), st.integers(4, 30), st.integers(4, 30))
 def test_whole_moves_are_found_and_lead_back(down, across, rows, columns):
     one = Grid(rows, columns, PLACEMENT)
     other = Grid(rows, columns, (8.0, 0.0, 3.0 - 8 * down, 0.0, 8.0, 5.0 - 8 * across))
-    assert one.shift_to(other) == (down, across)
-    assert other.shift_to(one) == (-down, -across)
+    assert one.move_to(other).shift == (down, across)
+    assert other.move_to(one).shift == (-down, -across)
 
 
 @given(st.dictionaries(st.tuples(st.integers(0, 50), st.integers(0, 50)), st.booleans(), max_size=8))

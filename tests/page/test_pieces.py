@@ -154,12 +154,39 @@ def test_corrections_are_on_the_chart_and_in_every_file(key):
 
 
 def test_corrections_stay_when_settings_leave_the_grid_alone(key):
-    row, col = (int(v) for v in np.argwhere(~cells_of(key.view))[0])
+    """The same place of the picture stays stitched, even if a row of blank paper more or less stands above it."""
+    bare = np.argwhere(~cells_of(key.view))
+    row, col = (int(v) for v in bare[np.abs(bare - np.array(cells_of(key.view).shape) / 2).sum(axis=1).argmin()])
+
+    def made():
+        state = key.studio.workspace.history(key.id).state
+        return key.studio._bench(key.id, state).make(state)
+
+    middle = made().chart.placement @ [row + 0.5, col + 0.5, 1]
     key.hand(cells=[row, col, 1])
-    for change in ({"settings": {"tidy": 90}}, {"options": {"ground": "#ffeecc"}}, {"name": "Old key"}):
+    for change in (
+        {"settings": {"tidy": 90}},
+        {"settings": {"dark": 4}},
+        {"settings": {"lines": "edges"}},
+        {"options": {"ground": "#ffeecc"}},
+        {"name": "Old key"},
+    ):
         answer = key.change(**change)
-        assert cells_of(key.view)[row, col] and key.view["corrections"] == 1
-        assert "told" not in answer
+        placement = made().chart.placement
+        at = np.linalg.solve(placement[:, :2], middle - placement[:, 2])
+        assert cells_of(key.view)[tuple(np.floor(at).astype(int))], change
+        assert key.view["corrections"] == 1 and key.view["aside"] == 0, change
+        assert not any("set aside" in text for text in answer.get("told", []))
+
+
+def test_correction_after_the_squares_changed_keeps_the_earlier_ones(key):
+    key.hand(cells=[40, 2, 1 - int(cells_of(key.view)[40, 2])])
+    key.change(settings={"dark": 4})
+    assert key.view["corrections"] == 1
+    key.hand(cells=[20, 3, 1 - int(cells_of(key.view)[20, 3])])
+    assert key.view["corrections"] == 2 and key.view["aside"] == 0
+    key.undo()
+    assert key.view["corrections"] == 1
 
 
 def test_corrections_that_cannot_stay_are_set_aside_told_and_come_back(key):
@@ -363,7 +390,7 @@ def test_correction_that_does_not_fit_is_refused(star, hand):
 def test_state_of_a_file_that_is_neither_picture_nor_chart_is_refused():
     for data in (b"hello", b"%PDF-1.4", b"{}", b'{"format": "onecolour chart"}', b"\x89PNG\r\n\x1a\n", b"<svg/>"):
         with pytest.raises(PictureError):
-            new_state(data, "x.png")
+            Bench(data, "x.png").make(new_state(data, "x.png"))
 
 
 def test_file_name_is_kept_as_text_only(fixtures):

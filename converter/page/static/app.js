@@ -220,8 +220,17 @@ on("state", () => {
     $(name).setAttribute("aria-label", label ? `${what}: ${label}` : what);
   }
 });
-on("saving", () => { $("saved").textContent = "Saving…"; });
-on("saved", () => { $("saved").textContent = "Saved"; });
+let busyTimer = 0;
+on("saving", () => {
+  $("saved").textContent = "Saving…";
+  clearTimeout(busyTimer);
+  busyTimer = setTimeout(() => { $("busy").hidden = false; }, 400);
+});
+on("saved", () => {
+  $("saved").textContent = "Saved";
+  clearTimeout(busyTimer);
+  $("busy").hidden = true;
+});
 on("open", () => {
   forget();
   choose("look");

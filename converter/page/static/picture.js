@@ -20,10 +20,19 @@ export function setUpPicture(body, state) {
     label: { left: "From the left, %", top: "from the top, %", right: "to the right, %", bottom: "to the bottom, %" }[side],
     low: 0, high: 100, step: 1, changed: () => fromNumbers(),
   })]));
-  const whole = button("The whole picture", () => keep({ settings: { crop: null } }, "The whole picture"), { class: "quiet" });
+  let marking = "crop";
+  const mark = choice({
+    label: "The frame shows",
+    options: [["crop", "the part to use"], ["subject", "where the subject is"]],
+    chosen: (value) => {
+      marking = value;
+      fromState();
+    },
+  });
+  const whole = button("The whole picture", () => keep({ settings: { [marking]: null } }, "The whole picture"), { class: "quiet" });
   const turn = button("Quarter turn", () => {
     const now = store.state.settings.turn ?? 0;
-    keep({ settings: { turn: (now + 90) % 360 || null, crop: null } }, "Quarter turn");
+    keep({ settings: { turn: (now + 90) % 360 || null, crop: null, subject: null } }, "Quarter turn");
   });
   const kind = choice({
     label: "It is",
@@ -39,7 +48,7 @@ export function setUpPicture(body, state) {
     chosen: (value) => keep({ what: value }, "How it is read"),
   });
   const none = el("p", { class: "soft", hidden: true }, "This piece came as a finished chart.");
-  const controls = el("div", { class: "step-body" }, el("p", { class: "soft" }, "Drag the corners to use a part only."), frame,
+  const controls = el("div", { class: "step-body" }, mark.node, frame,
     el("div", { class: "row" }, SIDES.map((side) => sides[side].node)),
     el("div", { class: "row" }, turn, whole), kind.node, reason, invert.node, trim.node, read.node);
   controls.style.padding = "0";
@@ -74,7 +83,17 @@ export function setUpPicture(body, state) {
 
   function keepCrop() {
     const all = crop[0] <= 0 && crop[1] <= 0 && crop[2] >= 100 && crop[3] >= 100;
-    keep({ settings: { crop: all ? null : crop.map((value) => Math.round(value * 10) / 10) } }, "Part of the picture");
+    const box = all ? null : crop.map((value) => Math.round(value * 10) / 10);
+    keep({ settings: { [marking]: box } }, marking === "crop" ? "Part of the picture" : "Where the subject is");
+  }
+
+  function fromState() {
+    const given = store.state.settings?.[marking];
+    crop = given ? [...given] : [0, 0, 100, 100];
+    mark.set(marking);
+    whole.disabled = !given;
+    box.classList.toggle("subject", marking === "subject");
+    paint();
   }
 
   let drag = null;
@@ -116,6 +135,7 @@ export function setUpPicture(body, state) {
   frame.addEventListener("pointerup", end);
   frame.addEventListener("pointercancel", end);
 
+  on("open", () => { marking = "crop"; });
   on("state", () => {
     const settings = store.state.settings ?? {};
     const fixed = store.state.what === "chart";
@@ -130,19 +150,15 @@ export function setUpPicture(body, state) {
       shown = wanted;
       image.src = wanted;
     }
-    if (!drag) {
-      crop = settings.crop ? [...settings.crop] : [0, 0, 100, 100];
-      paint();
-    }
+    if (!drag) fromState();
     kind.set(settings.kind ?? "auto");
     invert.set(settings.invert);
     trim.set(settings.trim !== false);
     read.set(store.state.what);
-    whole.disabled = !settings.crop;
     reason.textContent = store.view.reason ?? "";
     reason.hidden = !reason.textContent;
     const plain = store.state.what === "squares";
-    for (const node of [kind.node, invert.node, trim.node]) node.hidden = plain;
+    for (const node of [mark.node, kind.node, invert.node, trim.node]) node.hidden = plain;
     state.textContent = [store.state.file, settings.crop ? "a part of it" : ""].filter(Boolean).join(", ");
   });
 }

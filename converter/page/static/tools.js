@@ -312,7 +312,7 @@ export function holdArea() {
   if (!area) return;
   const cells = [];
   eachIn(area, (row, col) => cells.push(row, col, store.grid.at(row, col)));
-  keepByHand({ cells, lines: linesIn(area).map((line) => [...line, 1]) }, "An area kept as it is");
+  keepByHand({ cells, lines: linesIn(area).map((line) => [...line, 1]), hold: true }, "An area kept as it is");
   finish();
 }
 
