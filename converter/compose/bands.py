@@ -22,7 +22,6 @@ from converter.compose.sides import Corner, Move
 from converter.errors import RequestError, UsageError
 from converter.model.arrays import CellArray, LineArray, as_cells
 
-
 __all__ = [
     "CORNER_NAMES",
     "FRAME_NAMES",

@@ -22,9 +22,10 @@ MIXED_COST = 3.0
 """Width and height treated differently."""
 TWO_PHASES_COST = 1.5
 """Runs that begin with another column at the top than at the left, on block corners."""
-MOST_MITRE_PHASES = 24
+MOST_MITRE_PHASES = 16
 """Of a longer repeat only the best corners are looked at."""
 MOST_BLOCK_PHASES = 4
+MOST_TURNED_PHASES = 8
 TURNED_COST = 20.0
 """Turned corners give up the mirrors: offered, but after the plans that keep them."""
 
@@ -61,7 +62,8 @@ class CornerSearch:
             usable = [phi for phi in every if profile.cuts[phi].usable and profile.lead[phi] == 0]
             self.phases = sorted(sorted(usable, key=lambda phi: profile.cuts[phi].cost)[:MOST_BLOCK_PHASES])
         else:
-            self.phases = [phi for phi in every if not profile.separate or profile.lead[phi] == 0][:MOST_MITRE_PHASES]
+            begun = [phi for phi in every if not profile.separate or profile.lead[phi] == 0]
+            self.phases = begun[:: -(-len(begun) // MOST_TURNED_PHASES)]
             if profile.axis is not None:
                 self.phases = []
 
