@@ -33,7 +33,10 @@ from skimage.measure import find_contours
 from skimage.morphology import skeletonize
 
 from converter.outline.contour import outline_cells
+from converter.outline.fit import FitWeights
+from converter.outline.graph import Curve, CurveNetwork
 from converter.outline.lattice import STEPS, is_balanced
+from converter.outline.network import chain_stitches, fit_network
 from converter.outline.simplify import curve_length, resample_curve, simplify_curve
 from converter.pipeline import suggest_lines
 
@@ -527,12 +530,27 @@ def ours(picture: np.ndarray, columns: int) -> np.ndarray:
     return suggest_lines(picture, columns)
 
 
+def fit_of_truth(drawing: Drawing, columns: int) -> np.ndarray:
+    """Return the same fit on the exact curves: what no reading of the picture can better."""
+    curves = [resample_curve(c * columns, 0.1) for c in drawing.curves if curve_length(c) * columns > 2]
+    network = CurveNetwork()
+    for curve in curves:
+        if np.hypot(*(curve[0] - curve[-1])) < 1e-6:
+            network.curves.append(Curve(curve, solid=drawing.thick))
+        else:
+            network.nodes += [curve[0], curve[-1]]
+            network.curves.append(Curve(curve, len(network.nodes) - 2, len(network.nodes) - 1))
+    chains = fit_network(network, (columns, columns), FitWeights())
+    return chain_stitches([chain.holes for chain in chains])
+
+
 METHODS: dict[str, Callable[[np.ndarray, int], np.ndarray]] = {
     "edge pixels rounded": canny_rounded,
     "cell staircase": staircase,
     "polygon 0.5 rounded": polygon_rounded,
     "suggest_lines": ours,
 }
+FLOOR = "fit of the true curves"
 
 COLUMNS = (
     "mean",
@@ -570,7 +588,7 @@ def main() -> int:
     parser.add_argument("--set", default="report", choices=("tune", "report"))
     parser.add_argument("--drawings", type=int, default=20, help="stroke drawings, and as many filled ones")
     parser.add_argument("--widths", default="30,40,60,80")
-    parser.add_argument("--methods", default=",".join(METHODS))
+    parser.add_argument("--methods", default=",".join([*METHODS, FLOOR]))
     parser.add_argument("--versions", default="clean,photo", help="clean, photo, tilted")
     parser.add_argument("--worst", action="store_true", help="list each run")
     options = parser.parse_args()
@@ -587,7 +605,7 @@ def main() -> int:
                     for columns in map(int, options.widths.split(",")):
                         truth = make_truth(drawing, columns)
                         begin = time.process_time()
-                        lines = METHODS[method](picture, columns)
+                        lines = fit_of_truth(drawing, columns) if method == FLOOR else METHODS[method](picture, columns)
                         row = measure(lines, truth, columns)
                         row["seconds"] = time.process_time() - begin
                         rows.append(row)
