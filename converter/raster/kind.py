@@ -39,10 +39,10 @@ def tell_kind(gray: GrayArray, ink: Ink | None) -> Kind:
     Notes
     -----
     A drawing knows two tones, paper and ink; away from the edges all ink is about equally dark and all paper about
-    equally bright once the light is taken out. A photograph has every tone: its dark parts vary by more than
-    `UNEVEN_INK` of the contrast or its light parts by more than `UNEVEN_PAPER` (standard deviations), and it is
-    restless between the edges. Of drawings, a line drawing has less than `THICK_SHARE` of its ink in parts thicker than
-    a ninth of the drawing.
+    equally bright once the light is taken out. A photograph has every tone: its dark parts vary by about
+    `UNEVEN_INK` of the contrast or its light parts by `UNEVEN_PAPER` (standard deviations; the two shares together
+    exceed 1.05), and it is restless between the edges. Of drawings, a line drawing has less than `THICK_SHARE` of its
+    ink in parts thicker than a ninth of the drawing.
     """
     if ink is None:
         return Kind("photo", "Taken for a photograph: it has soft tones and no clear ink.")
@@ -53,7 +53,7 @@ def tell_kind(gray: GrayArray, ink: Ink | None) -> Kind:
     uneven_ink = float(np.std(ink.depth[mask & plain])) if (mask & plain).any() else 0.0
     uneven_paper = float(np.std(ink.depth[~mask & plain])) if (~mask & plain).any() else 1.0
     restless = float(np.mean(span[plain])) if plain.any() else 1.0
-    if (uneven_ink > UNEVEN_INK or uneven_paper > UNEVEN_PAPER) and restless > RESTLESS:
+    if uneven_ink / UNEVEN_INK + uneven_paper / UNEVEN_PAPER > 1.05 and restless > RESTLESS:
         return Kind("photo", "Taken for a photograph: its dark and light parts have many tones.")
     return line_or_shape(mask)
 

@@ -35,6 +35,8 @@ SOFTNESS = (0.07, 0.14, 0.22)
 """Smoothing in stitches, the least that leaves no coarse grain."""
 COARSE_GRAIN = 0.04
 """Tiny holes to a square stitch of ink, from which on the grain of the paper shows."""
+FINEST = 60
+"""Nothing is looked for as if the picture were fewer stitches than this on its longer side."""
 GRAY_IS_INK = 0.45
 PAPER_SHOWS = 0.2
 """Depths (see `Ink.depth`) used on grainy strokes."""
@@ -69,6 +71,8 @@ def find_ink(gray: GrayArray, pixels: float, dark: float = 0.0) -> Ink | None:
     dark : float
         -100 only the darkest parts are ink, 100 nearly everything darker than the paper is.
     """
+    # The grain of paper and the blur of a lens go with the picture, not with the stitches of a very small chart.
+    pixels = max(4.0, min(pixels, max(gray.shape) / FINEST))
     found: Ink | None = None
     for softness in SOFTNESS:
         found = _ink_at(gray, pixels, dark, softness)
@@ -109,7 +113,8 @@ def _ink_at(gray: GrayArray, pixels: float, dark: float, softness: float) -> Ink
     low, high = cv2.erode(level, foot), cv2.dilate(level, foot)
     span = np.asarray(high - low, dtype=np.float32)
     noise = float(np.median(span))
-    contrast = _usual_contrast(span, noise)
+    ripple = np.abs(level - cv2.GaussianBlur(level, (0, 0), 1.5))[::2, ::2]
+    contrast = _usual_contrast(span, noise, 1.48 * float(np.median(ripple)))
     if contrast < LEAST_CONTRAST:
         return None
     edge = max(BAND_SHARE * contrast, min(1.6 * noise, 0.6 * contrast))
@@ -127,12 +132,15 @@ def _ink_at(gray: GrayArray, pixels: float, dark: float, softness: float) -> Ink
     return Ink(np.asarray(mask, dtype=np.bool_), depth, contrast)
 
 
-def _usual_contrast(span: Plane, noise: float) -> float:
+def _usual_contrast(span: Plane, noise: float, grain: float) -> float:
     """Return the contrast of the stronger edges: the middle of those above half the strongest."""
     sample = span[::2, ::2].ravel()
-    top = float(np.percentile(sample, 99.5))
+    few = min(len(sample), max(6, len(sample) // 5000))
+    top = float(np.partition(sample, len(sample) - few)[len(sample) - few])
     strong = sample[sample > max(0.5 * top, 1.2 * noise)]
-    return float(np.median(strong)) if len(strong) else top
+    usual = float(np.median(strong)) if len(strong) else top
+    # On blank paper even the strongest is no more than the noise makes it.
+    return usual if top > 9 * grain else 0.0
 
 
 def _vote(band: MaskArray, dark_side: MaskArray, span: Plane) -> MaskArray:

@@ -8,6 +8,7 @@ likeness    chart and picture are both blurred by a third of a stitch, as they l
             the chart a pattern of its own, and the correlation falls. A photograph is compared by its tones.
 kept        the share of the picture's parts and openings that the chart still has, each weighted by the square root
             of its area, half of it counting: 0.5 + 0.5 share. Parts that have run together count half.
+shown       the share of the centre line of the strokes that has a stitch within 0.75.
 
 The correlation is the structure term of SSIM: Z. Wang, A. C. Bovik, H. R. Sheikh, E. P. Simoncelli, Image quality
 assessment, IEEE Trans. Image Processing 13(4), 2004, 600-612, DOI 10.1109/TIP.2003.819861.
@@ -22,8 +23,9 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import CellArray, MaskArray
-from converter.raster.axis import ink_depth
+from converter.raster.axis import Axis, ink_depth
 from converter.raster.components import label_ink, label_parts
+from converter.raster.structure import cells_near
 
 LOOK_PIXELS = 4
 """Pixels a stitch at which likeness is judged."""
@@ -45,7 +47,13 @@ class Verdict:
     """On the laid mask: parts left out, openings closed, gaps run together."""
 
 
-def judge(picture: MaskArray, cells: CellArray, pixels: int, tone: npt.NDArray[np.float32] | None = None) -> Verdict:
+def judge(
+    picture: MaskArray,
+    cells: CellArray,
+    pixels: int,
+    tone: npt.NDArray[np.float32] | None = None,
+    axis: Axis | None = None,
+) -> Verdict:
     """Return how well a chart reads against the mask it came from.
 
     Parameters
@@ -58,6 +66,8 @@ def judge(picture: MaskArray, cells: CellArray, pixels: int, tone: npt.NDArray[n
         Pixels a stitch.
     tone : ndarray of shape (rows * pixels, cols * pixels), optional
         Darkness of a photograph, laid on the grid.
+    axis : Axis, optional
+        Centre line of the ink on this grid.
     """
     big = np.repeat(np.repeat(cells, pixels, axis=0), pixels, axis=1)
     words: list[str] = []
@@ -101,13 +111,39 @@ def judge(picture: MaskArray, cells: CellArray, pixels: int, tone: npt.NDArray[n
         words.append(f"{joined + 1} parts that lie closer than a stitch touch.")
         lost |= _between(labels, big & ~picture)
         weight_kept -= 0.5 * joined * float(np.sqrt(area[counted]).mean())
+    shown = 1.0
+    if axis is not None and len(axis.points):
+        shown, missed = _shown(axis, cells)
+        if shown < 0.985:
+            words.append(f"About {max(1, round(100 * (1 - shown)))} % of the length of the strokes was left out.")
+            r, c = (np.clip(missed[:, k], 0, picture.shape[k] - 1) for k in (0, 1))
+            lost[r, c] = True
+            lost |= picture & (ink_depth(~lost, pixels) < 0.5) if len(missed) else False
+    mush = _filled_in(picture, cells, pixels)
+    if mush.sum() > max(3, 0.02 * cells.sum()):
+        words.append("Lines that lie closer than the grid can show run together.")
+        lost |= np.repeat(np.repeat(mush, pixels, axis=0), pixels, axis=1)
     if tone is None:
         likeness, (low, high) = _likeness(picture.astype(np.float32), cells), LIKENESS
     else:
         likeness, (low, high) = _likeness(tone, cells), LIKENESS_OF_TONES
     kept = max(0.0, weight_kept / weight_all) if weight_all > 0 else 1.0
-    value = 100 * float(np.clip((likeness - low) / (high - low), 0, 1)) * (0.5 + 0.5 * kept)
+    value = 100 * float(np.clip((likeness - low) / (high - low), 0, 1)) * (0.5 + 0.5 * kept) * shown
     return Verdict(round(value, 1), tuple(words), lost)
+
+
+def _shown(axis: Axis, cells: CellArray) -> tuple[float, npt.NDArray[np.intp]]:
+    """Return the share of the axis near a stitch, and the pixels of the points that are not."""
+    near = cells.ravel()[cells_near(axis.points, (cells.shape[0], cells.shape[1]), 0.75)].any(axis=1)
+    return float(near.mean()), axis.pixel[~near]
+
+
+def _filled_in(picture: MaskArray, cells: CellArray, pixels: int) -> CellArray:
+    """Return the cells in the midst of stitched areas that are only partly inked: gaps swallowed by the grid."""
+    rows, cols = cells.shape
+    cover = cv2.resize(picture.astype(np.float32), (cols, rows), interpolation=cv2.INTER_AREA)
+    midst = cv2.erode(cells.view(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    return np.asarray(midst & (cover < 0.8))
 
 
 def _likeness(picture: npt.NDArray[np.float32], cells: CellArray) -> float:

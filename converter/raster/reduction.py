@@ -12,11 +12,12 @@ import numpy.typing as npt
 
 from converter.model.arrays import CellArray, MaskArray
 from converter.raster.axis import Axis, find_axis, ink_depth, move_axis
-from converter.raster.grid import MARGIN, Grid, lay_mask, lay_tone
-from converter.raster.mirror import even_mask, find_symmetry
+from converter.raster.grid import MARGIN, Bounds, Grid, lay_mask, lay_tone
+from converter.raster.mirror import Symmetry, even_mask, find_symmetry
 from converter.raster.morphology import drop_small, simplify_mask
 from converter.raster.prepare import Prepared
 from converter.raster.readability import Verdict, judge
+from converter.raster.repair import MOST_TRIALS
 from converter.raster.strokes import draw_ink
 from converter.raster.take import Work, find_box, find_grid, take_up
 from converter.settings import ChartSettings
@@ -82,21 +83,68 @@ def _draw_at(ready: Prepared, settings: ChartSettings, work: Work, radius: float
     box = find_box(ink) if settings.picture.trim else work.box
     symmetry, box = find_symmetry(ink, box, pixels, ready.mirror, ready.symmetries)
     axis = find_axis(ink, ink_depth(ink, pixels), pixels)
-    grid = find_grid(ink, box, ready, settings, symmetry, axis, pixels)
-    laid = lay_mask(ink, grid, pixels)
-    moved: Axis | None = move_axis(axis, pixels, grid.top, grid.left, grid.cell, MARGIN, pixels)
+    for _ in range(3):
+        grid = find_grid(ink, box, ready, settings, symmetry, axis, pixels)
+        laid = lay_mask(ink, grid, pixels)
+        moved: Axis | None = move_axis(axis, pixels, grid.top, grid.left, grid.cell, MARGIN, pixels)
+        if symmetry.images:
+            laid = even_mask(laid, symmetry)
+            moved = None
+        trials = MOST_TRIALS if radius == 0 else MOST_TRIALS // 4
+        drawn = draw_ink(laid, pixels, level, moved, symmetry, trials)
+        inner = drawn.cells[MARGIN:-MARGIN, MARGIN:-MARGIN]
+        if not inner.any():
+            inner = coverage_peak(drawn.coverage[MARGIN:-MARGIN, MARGIN:-MARGIN])
+        inner = _reach_out(inner, drawn.coverage[MARGIN:-MARGIN, MARGIN:-MARGIN], ready, symmetry)
+        closer = _closer_box(inner, grid, box, ready, settings)
+        if closer is None:
+            break
+        box = closer
     full = lay_mask(work.ink, grid, pixels)
-    if symmetry.images:
-        laid = even_mask(laid, symmetry)
-        moved = None
-    drawn = draw_ink(laid, pixels, level, moved, symmetry)
-    inner = drawn.cells[MARGIN:-MARGIN, MARGIN:-MARGIN]
-    if not inner.any():
-        inner = coverage_peak(drawn.coverage[MARGIN:-MARGIN, MARGIN:-MARGIN])
+    whole = axis
+    if radius > 0 or settings.reduction.detail < 50:
+        whole = find_axis(work.ink, ink_depth(work.ink, pixels), pixels)
+    shown = move_axis(whole, pixels, grid.top, grid.left, grid.cell, MARGIN, pixels)
     tone = lay_tone(work.depth, grid, pixels) if work.kind.name == "photo" else None
-    verdict = judge(full, np.pad(inner, MARGIN), pixels, tone)
+    verdict = judge(full, np.pad(inner, MARGIN), pixels, tone, None if tone is not None else shown)
     cells, trimmed = _trim_free_side(inner, grid, ready, settings)
     return _Attempt(cells, trimmed, laid, grid, verdict, radius > 0)
+
+
+def _reach_out(cells: CellArray, coverage: npt.NDArray[np.float32], ready: Prepared, symmetry: Symmetry) -> CellArray:
+    """Draw a tip that ends in the outermost cells of the side asked for, if it was too pointed to be drawn there."""
+    across = ready.columns is not None
+    out, cover = (cells, coverage) if across else (cells.T, coverage.T)
+    if out.shape[1] < 3:
+        return cells
+    out = out.copy()
+    for edge, beside in ((0, 1), (-1, -2)):
+        if out[:, edge].any():
+            continue
+        reach = np.convolve(out[:, beside], np.ones(3), mode="same") > 0
+        value = np.where(reach, cover[:, edge], 0)
+        if value.max() > 0.08:
+            out[int(np.argmax(value)), edge] = True
+    out = np.ascontiguousarray(out if across else out.T)
+    for each in symmetry.images:
+        if not each.transpose or out.shape[0] == out.shape[1]:
+            out = out | each.apply(out)
+    return out
+
+
+def _closer_box(cells: CellArray, grid: Grid, box: Bounds, ready: Prepared, settings: ChartSettings) -> Bounds | None:
+    """Return a smaller box if the outermost stitches on the side asked for are bare: a tip too fine to be drawn."""
+    if not settings.picture.trim or (ready.columns is not None and ready.rows is not None):
+        return None
+    across = ready.columns is not None
+    used = np.flatnonzero(cells.any(axis=0 if across else 1))
+    length = cells.shape[1] if across else cells.shape[0]
+    if len(used) == 0 or (used[0] == 0 and used[-1] == length - 1):
+        return None
+    top, left, bottom, right = box
+    before, after = int(used[0]) * grid.cell, int(length - 1 - used[-1]) * grid.cell
+    smaller = (top, left + before, bottom, right - after) if across else (top + before, left, bottom - after, right)
+    return smaller if smaller[2] - smaller[0] > 1 and smaller[3] - smaller[1] > 1 else None
 
 
 def _set_detail(work: Work, settings: ChartSettings, radius: float) -> tuple[MaskArray, float]:

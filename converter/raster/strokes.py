@@ -10,9 +10,10 @@ import numpy.typing as npt
 
 from converter.model.arrays import CellArray, MaskArray
 from converter.raster.axis import Axis, find_axis, ink_depth
+from converter.raster.dots import stamp_dots
 from converter.raster.grid import MARGIN
 from converter.raster.mirror import Symmetry, first_of_orbit, orbits
-from converter.raster.repair import mend
+from converter.raster.repair import MOST_TRIALS, mend
 from converter.raster.structure import REACH, Structure, cells_near, find_faults, read_structure
 from converter.raster.thinning import thin_in_order
 
@@ -39,6 +40,7 @@ def draw_ink(
     level: float = 0.5,
     axis: Axis | None = None,
     symmetry: Symmetry | None = None,
+    most_trials: int = MOST_TRIALS,
 ) -> Drawn:
     """Return the cells of a mask laid on the grid.
 
@@ -54,6 +56,8 @@ def draw_ink(
         Centre line of the ink on this grid, if it is known.
     symmetry : Symmetry, optional
         What the cells must keep; the mask has it already.
+    most_trials : int
+        See `repair.mend`.
     """
     rows, cols = ink.shape[0] // pixels, ink.shape[1] // pixels
     depth = ink_depth(ink, pixels)
@@ -66,14 +70,14 @@ def draw_ink(
     thick_share = cell_coverage(thick & even, pixels)
     solid = (coverage >= level) & (thick_share >= 0.3)
     solid &= ~_rim(solid)
-    cells = _draw_thin(solid, axis, half, (rows, cols))
+    cells = stamp_dots(_draw_thin(solid, axis, half, (rows, cols)), ink, away, pixels)
     wants = (read_structure(ink, axis, pixels, 1.5, away), read_structure(ink, axis, pixels, 1.0, away))
     cost = _flip_cost(cells, coverage, axis)
     orbit = None
     if symmetry is not None and symmetry.images:
         cells = _better_half(cells, wants, coverage, symmetry)
         orbit = orbits((rows, cols), symmetry)
-    cells = mend(cells, wants, cost, orbit)
+    cells = mend(cells, wants, cost, orbit, most_trials)
     return Drawn(cells, coverage, axis, wants)
 
 

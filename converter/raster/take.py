@@ -19,9 +19,11 @@ from converter.raster.mirror import Symmetry
 from converter.raster.photo import cut_subject, tone_mask
 from converter.raster.prepare import Prepared
 from converter.raster.resample import summed_area
+from converter.raster.threshold import threshold_otsu
 from converter.settings import ChartSettings
 
 PIXELS_A_STITCH = 12
+MOST_PIXELS_A_STITCH = 30
 COARSE = 700
 MOST_PIXELS_TURNED = 60_000_000
 NAMES = {"line": "a line drawing", "shape": "solid shapes", "photo": "a photograph"}
@@ -107,6 +109,8 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
             kind = Kind(kind.name, kind.reason + " Its ground is dark, so the light parts are stitched.")
         if float(np.ptp(coarse)) < 0.04:
             mask[:] = False
+        elif not mask.any() and ink is not None and ink.mask.any() and wanted.kind == "auto":
+            kind, mask, inverted = line_or_shape(ink.mask), ink.mask, False
     elif ink is None:
         mask = np.zeros(coarse.shape, dtype=np.bool_)
     else:
@@ -121,7 +125,8 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
 
 def _is_dark_ground(mask: MaskArray, rim_share: float = 0.9) -> bool:
     """Return whether the picture's rim is ink nearly all round and most of the picture is ink."""
-    rim = np.concatenate([mask[2], mask[-3], mask[:, 2], mask[:, -3]])
+    in_row, in_col = min(2, (mask.shape[0] - 1) // 2), min(2, (mask.shape[1] - 1) // 2)
+    rim = np.concatenate([mask[in_row], mask[-1 - in_row], mask[:, in_col], mask[:, -1 - in_col]])
     return float(rim.mean()) > rim_share and float(mask.mean()) > 0.55
 
 
@@ -140,7 +145,7 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
         top, left, bottom, right = 0.0, 0.0, float(height), float(width)
     plain = lay_plain((top, left, bottom, right), ready.columns, ready.rows)
     longest = max(plain.rows, plain.columns)
-    pixels = PIXELS_A_STITCH if longest <= 80 else 10 if longest <= 100 else 8
+    pixels = pixels_for(longest)
     if look.kind.name == "photo":
         pixels = 8
     scale = pixels / plain.cell
@@ -185,16 +190,23 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
     else:
         found = find_ink(gray, pixels, wanted.dark)
         if found is None:
-            raise RequestError(
-                "The picture is blank: it has no dark parts that could become stitches.",
-                "Choose another picture or another crop.",
-            )
-        ink, depth = found.mask, found.depth
+            # The coarse copy had ink: too fine a pattern to tell from noise here.
+            levels = np.rint(gray * 255).astype(np.uint8)
+            ink, depth = levels <= threshold_otsu(levels), 1 - gray
+        else:
+            ink, depth = found.mask, found.depth
     clear = bring(ready.clear, gray.shape)
     if clear is not None:
         ink = ink & ~clear
     box: Bounds = find_box(ink) if trim else (0.0, 0.0, float(ink.shape[0]), float(ink.shape[1]))
     return Work(depth, ink, pixels, box, to_standing, look.kind, keep, look.inverted)
+
+
+def pixels_for(longest: int) -> int:
+    """Return the pixels a stitch to work at, an even number, for so many stitches on the longer side."""
+    if longest <= 80:
+        return int(np.clip(2 * round(240 / longest), PIXELS_A_STITCH, MOST_PIXELS_A_STITCH))
+    return 10 if longest <= 100 else 8
 
 
 def _laid_on(mask: MaskArray, shape: tuple[int, ...], tilt: float) -> MaskArray:
