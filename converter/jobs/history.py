@@ -146,7 +146,7 @@ class History:
         StaleRevision
             If the piece has moved on since.
         """
-        self._check(revision)
+        self.check_revision(revision)
         fresh, back = apply_patch(self.state, patch)
         self._append({"kind": "step", "label": label, "do": patch, "back": back})
         self.state = fresh
@@ -156,7 +156,7 @@ class History:
 
     def undo(self, revision: int | None = None) -> bool:
         """Take the last step back; False if there is none."""
-        self._check(revision)
+        self.check_revision(revision)
         if not self._done:
             return False
         fresh, _ = apply_patch(self.state, self._done[-1].back)
@@ -167,7 +167,7 @@ class History:
 
     def redo(self, revision: int | None = None) -> bool:
         """Do the last step taken back once more; False if there is none."""
-        self._check(revision)
+        self.check_revision(revision)
         if not self._undone:
             return False
         fresh, _ = apply_patch(self.state, self._undone[-1].forward)
@@ -176,7 +176,8 @@ class History:
         self._done.append(self._undone.pop())
         return True
 
-    def _check(self, revision: int | None) -> None:
+    def check_revision(self, revision: int | None) -> None:
+        """Raise StaleRevision if the caller saw another revision than the present one."""
         if revision is not None and revision != self.revision:
             raise StaleRevision(
                 "The piece was changed in another window.", "Its newest state is shown; do the change again."

@@ -23,6 +23,7 @@ TAKEABLE: Final[Mapping[str, tuple[str, str]]] = {
     "chart-file": (".chart.json", "application/json"),
     "report": (".txt", "text/plain; charset=utf-8"),
     "figures": (".report.json", "application/json"),
+    "left-out": ("-left-out.png", "image/png"),
 }
 """Kind of file to its ending and media type; the endings are those of ``onecolour chart``."""
 _SIZES_SHOWN: Final = 6
@@ -68,6 +69,8 @@ def piece_output(state: State, made: Made, kind: str) -> bytes:
         return drawings.svg_bytes(chart)
     if kind == "cloth-picture":
         return drawings.stitched_bytes(chart)
+    if kind == "left-out":
+        return _left_out(made)
     facts = facts_of(state, made)
     if kind == "report":
         from converter.report.plain import report_text
@@ -80,6 +83,15 @@ def piece_output(state: State, made: Made, kind: str) -> bytes:
     if kind == "leaflet":
         return piece_leaflet(state, made, facts)
     raise UsageError("There is no such file to take away.")
+
+
+def _left_out(made: Made) -> bytes:
+    from converter.draw.losses import losses_bytes
+
+    reduction = made.reduction
+    if made.made is None or reduction is None or not reduction.loss_mask.any():
+        raise RequestError("Nothing of the picture was left out or joined.")
+    return losses_bytes(made.made.image, reduction.loss_mask)
 
 
 def piece_leaflet(state: State, made: Made, facts: Facts) -> bytes:

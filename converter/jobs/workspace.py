@@ -189,6 +189,15 @@ class Workspace:
             except OSError as error:
                 raise OutputError(f"The piece cannot be thrown away: {error.strerror or error}.") from None
 
+    def thrown_away(self) -> list[tuple[str, str]]:
+        """Return id and name of the pieces thrown away, by name."""
+        found = []
+        for path in sorted((self.folder / THROWN_AWAY).glob("*")):
+            with contextlib.suppress(PictureError):
+                if _ID.match(path.name):
+                    found.append((path.name, tidy_name(str(History(path / JOURNAL).state.get("name", "")))))
+        return sorted(found, key=lambda entry: entry[::-1])
+
     def bring_back(self, piece: str) -> None:
         """Return a piece that was thrown away."""
         if not _ID.match(piece):

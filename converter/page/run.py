@@ -89,6 +89,7 @@ def _listen(port: int) -> socket.socket:
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((LOOPBACK, wanted))
+            listener.listen(64)
         except OSError:
             listener.close()
             continue

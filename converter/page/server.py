@@ -100,7 +100,8 @@ class _Routes:
         return JSONResponse({"token": self.token, **self.studio.session()})
 
     async def pieces(self, request: Request) -> Response:
-        return JSONResponse({"pieces": await _run(self.studio.pieces)})
+        pieces, thrown = await _run(self.studio.pieces), await _run(self.studio.thrown_away)
+        return JSONResponse({"pieces": pieces, "thrown": thrown})
 
     async def create(self, request: Request) -> Response:
         name = unquote(request.headers.get("x-file-name", ""), errors="replace")

@@ -21,7 +21,7 @@ from converter.model.chart import Chart
 
 JSON = dict[str, Any]
 _BENCHES_KEPT: Final = 3
-_EMPTY_CHANGES: Final = ("name", "what", "settings", "options", "border", "letters")
+_CHANGEABLE: Final = ("name", "what", "settings", "options", "border", "letters")
 
 
 @dataclass(frozen=True)
@@ -60,6 +60,10 @@ class Studio:
             {"id": entry.id, "name": entry.name, "revision": entry.revision, "glance": dict(entry.glance)}
             for entry in self.workspace.entries()
         ]
+
+    def thrown_away(self) -> list[JSON]:
+        """Return the pieces thrown away."""
+        return [{"id": piece, "name": name} for piece, name in self.workspace.thrown_away()]
 
     def create(self, data: bytes, file_name: str) -> JSON:
         """Begin a piece from the bytes of a picture or chart file.
@@ -108,6 +112,7 @@ class Studio:
         """Make a step: a change of settings or a correction by hand."""
         label = tidy_name(str(body.get("label", "")), "a change")
         with self._piece(piece) as history:
+            history.check_revision(_revision(body))
             state = history.state
             if "hand" in body:
                 hand = body["hand"]
@@ -204,15 +209,12 @@ class Studio:
 
     @contextmanager
     def _piece(self, piece: str) -> Iterator[History]:
+        """Hold a piece: one request at a time changes it."""
+        self.workspace.history(piece)
         with self._guard:
             lock = self._locks.setdefault(piece, threading.RLock())
         with lock:
-            try:
-                yield self.workspace.history(piece)
-            finally:
-                with self._guard:
-                    if len(self._locks) > 10_000:
-                        self._locks.clear()
+            yield self.workspace.history(piece)
 
     def _made(self, piece: str) -> tuple[Mapping[str, Any], jobs.Made]:
         with self._piece(piece) as history:
@@ -257,7 +259,7 @@ def _revision(body: JSON) -> int:
 
 def change_patch(change: Any) -> Patch:
     """Return the patch of a change ``{"settings": {...}, "options": {...}, "name": ...}``; null = back to the usual."""
-    if not isinstance(change, dict) or not change or not set(change) <= set(_EMPTY_CHANGES):
+    if not isinstance(change, dict) or not change or not set(change) <= set(_CHANGEABLE):
         raise UsageError("A change names parts of the piece.")
     patch: Patch = []
     for key in ("settings", "options"):

@@ -119,6 +119,14 @@ def test_page_gives_byte_for_byte_what_the_command_gives(studio, small_key, tmp_
         assert studio.take(piece.id, kind).data == (tmp_path / name).read_bytes(), name
 
 
+def test_what_is_left_out_is_shown_on_the_picture_or_said_not_to_be(key, star):
+    made = key.studio._bench(key.id, {}).make(key.studio.workspace.history(key.id).state)
+    if made.reduction.losses and made.reduction.loss_mask.any():
+        assert key.studio.take(key.id, "left-out").data.startswith(b"\x89PNG")
+    with pytest.raises(ConverterError):
+        star.studio.take(star.id, "left-out")
+
+
 def test_border_is_that_of_the_command(studio, fixtures, tmp_path):
     piece = Hands(studio, fixtures / "charts" / "star.chart.json")
     plans = studio.borders(piece.id, {"strips": ["hearts"], "gap": 2})["plans"]

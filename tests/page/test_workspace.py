@@ -50,7 +50,9 @@ def test_thrown_away_piece_comes_back_with_its_past(workspace):
     assert workspace.entries() == []
     with pytest.raises(PictureError):
         workspace.history(piece)
+    assert workspace.thrown_away() == [(piece, "Heron")]
     workspace.bring_back(piece)
+    assert workspace.thrown_away() == []
     assert workspace.history(piece).state["settings"] == {"dark": 5}
     assert workspace.history(piece).undo_label == "Dark"
     with pytest.raises(PictureError):

@@ -66,7 +66,11 @@ async function showStart() {
 }
 
 async function showPieces() {
-  const { pieces } = await get("/api/pieces");
+  const { pieces, thrown } = await get("/api/pieces");
+  $("thrown-section").hidden = thrown.length === 0;
+  $("thrown-state").textContent = plural(thrown.length, "piece");
+  $("thrown").replaceChildren(...thrown.map((piece) => el("li", {}, el("span", {}, piece.name),
+    button("Bring back", () => bringBack(piece.id), { class: "quiet", "aria-label": `Bring back ${piece.name}` }))));
   $("pieces-section").hidden = pieces.length === 0;
   $("pieces").replaceChildren(...pieces.map((piece) => {
     const picture = el("canvas", { "aria-hidden": "true" });
@@ -93,12 +97,18 @@ async function throwAway(piece) {
   await showPieces();
   message(`“${piece.name}” is thrown away.`, {
     text: "Bring it back",
-    run: async () => {
-      await send(`/api/pieces/${piece.id}/bring-back`);
-      await showPieces();
-    },
+    run: () => bringBack(piece.id),
   });
   $("message-act").focus();
+}
+
+async function bringBack(id) {
+  try {
+    await send(`/api/pieces/${id}/bring-back`);
+  } catch (error) {
+    tell("trouble", error);
+  }
+  await showPieces();
 }
 
 async function openPiece(id, push = true) {
@@ -308,12 +318,13 @@ function showGlance() {
     ["Stitches", grid.stitches().toLocaleString("en")],
     ["Finished", now ? sizeWords(facts.finished_mm) : sizeWords(finished(grid))],
     ["Thread", now ? threadWords(facts) : "…"],
-    ["Hours", now ? hoursWords(facts.hours) : "…", now ? hoursRange(facts.hours) : ""],
+    ["Time", now ? hoursWords(facts.hours) : "…", now ? hoursRange(facts.hours) : ""],
     ["Cloth to cut", now ? sizeWords(facts.cut_mm) : "…"],
-    ["Reads", readableWords(store.view.readability)],
+    ["Readability", readableWords(store.view.readability)],
   ];
-  $("glance").replaceChildren(...rows.filter(([, value]) => value).map(([name, value, title]) =>
-    el("div", { class: ["Cloth to cut", "Reads"].includes(name) ? "extra" : "" }, el("dt", {}, name), el("dd", { title }, value))));
+  $("glance").replaceChildren(...rows.filter(([, value]) => value).map(([name, value, range]) =>
+    el("div", { class: ["Cloth to cut", "Readability"].includes(name) ? "extra" : "" },
+      el("dt", {}, name), el("dd", {}, value, range ? el("span", { class: "range" }, ` ${range}`) : null))));
 }
 
 function finished(grid) {
@@ -322,8 +333,7 @@ function finished(grid) {
 }
 
 function threadWords(facts) {
-  const skeins = facts.skeins;
-  return `${skeins} ${skeins === 1 ? "skein" : "skeins"}`;
+  return plural(facts.skeins, "skein");
 }
 
 function showNotes() {
@@ -346,6 +356,11 @@ on("facts", () => {
 for (const [name, part] of [["--head", ".top"], ["--look", ".look"]]) {
   const node = document.querySelector(part);
   new ResizeObserver(() => document.documentElement.style.setProperty(name, `${node.offsetHeight}px`)).observe(node);
+}
+
+// The chart takes some colours from the theme.
+for (const media of ["(prefers-color-scheme: dark)", "(forced-colors: active)"]) {
+  window.matchMedia(media).addEventListener("change", () => chart.draw());
 }
 
 // ---- begin ---------------------------------------------------------------------------------------------------------

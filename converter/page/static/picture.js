@@ -17,7 +17,7 @@ export function setUpPicture(body, state) {
   const clip = el("div", { class: "crop-clip" }, box);
   const frame = el("div", { class: "crop" }, image, clip, handles);
   const sides = Object.fromEntries(SIDES.map((side) => [side, numberField({
-    label: { left: "From the left, %", top: "from the top, %", right: "to the right, %", bottom: "to the bottom, %" }[side],
+    label: { left: "Left edge, %", top: "Top edge, %", right: "Right edge, %", bottom: "Bottom edge, %" }[side],
     low: 0, high: 100, step: 1, changed: () => fromNumbers(),
   })]));
   let marking = "crop";
@@ -49,7 +49,7 @@ export function setUpPicture(body, state) {
   });
   const none = el("p", { class: "soft", hidden: true }, "This piece came as a finished chart.");
   const controls = el("div", { class: "step-body" }, mark.node, frame,
-    el("div", { class: "row" }, SIDES.map((side) => sides[side].node)),
+    el("div", { class: "edges" }, SIDES.map((side) => sides[side].node)),
     el("div", { class: "row" }, turn, whole), kind.node, reason, invert.node, trim.node, read.node);
   controls.style.padding = "0";
   body.append(none, controls);

@@ -11,6 +11,7 @@ const FILES = [
   ["chart-drawing", "Chart as a drawing (SVG)"],
   ["chart-file", "Chart file"],
   ["report", "Counts as text"],
+  ["left-out", "What is left out, on the picture"],
 ];
 
 export function setUpTake(body, state) {
@@ -49,6 +50,7 @@ export function setUpTake(body, state) {
   }
 
   on("state", () => {
+    links.at(-1).hidden = !store.view.losses?.length;
     paper.set(store.state.options?.paper ?? "A4");
     large.set(store.state.options?.large);
     order.set(store.state.options?.order);

@@ -18,7 +18,7 @@ export function hoursWords(hours) {
 
 export function hoursRange(hours) {
   const round = (value) => (value < 10 ? Math.round(value * 2) / 2 : Math.round(value));
-  return `${round(hours.low)} to ${round(hours.high)} hours`;
+  return hours.likely < 1 ? "" : `(${round(hours.low)} to ${round(hours.high)})`;
 }
 
 export function readableWords(value) {
