@@ -145,8 +145,12 @@ def _lines_on_grid(
     rows, cols = shape
     turned = one.matrix((rows, cols))
     standing = np.linalg.inv(ready.to_source) @ placement @ turned
+    picture = ready.gray if ready.colour is None else ready.colour
+    if ready.clear is not None:
+        picture = picture.copy()
+        picture[ready.clear] = 255
     lines = suggest(
-        ready.gray if ready.colour is None else ready.colour,
+        picture,
         standing[:2],
         (cols, rows) if one.transpose else (rows, cols),
         None if cells is None else one.apply(cells),

@@ -338,3 +338,12 @@ def test_colour_and_transparency():
     for other in (clear, red):
         assert len(base & set(canonical(suggest_lines(other, 40)))) >= 0.9 * len(base)
     assert cv2.countNonZero(clear[:, :, 3]) > 0
+
+
+def test_a_cleared_part_has_no_lines():
+    picture = disc(stroke(paper(), [(60, 60), (60, 420)]), (280, 240), 100)
+    clear = np.zeros(picture.shape, dtype=bool)
+    clear[150:] = True
+    lines = suggest_lines(picture, 40, clear=clear)
+    assert len(lines) > 20
+    assert (lines[:, :, 0] < 150 / 12 + 1).all()
