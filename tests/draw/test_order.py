@@ -1,0 +1,84 @@
+"""The working-order sheets show each leg of each length once, numbered, inside the page."""
+
+import numpy as np
+import pytest
+
+from converter.draw.canvas import LinesOp, TextOp
+from converter.draw.order import MARGIN_MM, order_drawing
+from converter.estimate.thread import plan_chart
+from converter.jobs.order import order_outputs, order_text, work_lengths
+from converter.model.chart import Chart
+from converter.settings import ThreadSettings
+from converter.units import PAPER_SIZES_MM
+
+CELLS = np.zeros((12, 30), dtype=bool)
+CELLS[2:9, 3:20] = True
+CELLS[4:6, 8:12] = False
+CELLS[10, 25] = True
+LINES = [[[0, c], [0, c + 1]] for c in range(6)] + [[[0, 6], [2, 7]]]
+
+
+@pytest.fixture(scope="module")
+def chart():
+    return Chart(cells=CELLS, lines=LINES, title="Cup")
+
+
+@pytest.fixture(scope="module")
+def lengths(chart):
+    return work_lengths(plan_chart(chart))
+
+
+def texts(page):
+    return [op for op in page.ops if isinstance(op, TextOp)]
+
+
+def test_every_leg_is_numbered_once(chart, lengths):
+    drawing = order_drawing(chart, lengths)
+    wanted = sum(len(length.stitches) for length in lengths)
+    numbers = [op for page in drawing.pages[1:] for op in texts(page) if op.text.isdigit() and op.anchor == "middle"]
+    grid_numbers = [op for op in numbers if op.size_mm == pytest.approx(2.4)]
+    assert len(numbers) - len(grid_numbers) == wanted
+
+
+def test_every_length_has_its_heading_in_order(chart, lengths):
+    drawing = order_drawing(chart, lengths)
+    headings = [op.text for page in drawing.pages for op in texts(page) if op.text.startswith("Length ")]
+    seen = list(dict.fromkeys(int(h.split()[1].rstrip(",")) for h in headings))
+    assert seen == list(range(1, len(lengths) + 1))
+
+
+@pytest.mark.parametrize("paper", PAPER_SIZES_MM)
+def test_nothing_leaves_the_page(paper):
+    rng = np.random.default_rng(4)
+    chart = Chart(cells=rng.random((70, 90)) < 0.08)
+    drawing = order_drawing(chart, work_lengths(plan_chart(chart)), paper=paper)
+    width, height = PAPER_SIZES_MM[paper]
+    for page in drawing.pages:
+        for op in page.ops:
+            if isinstance(op, LinesOp):
+                points = np.asarray(op.segments).reshape(-1, 2)
+                assert points.min() >= MARGIN_MM - 6 and (points <= [width - 5, height - 5]).all()
+
+
+def test_map_alone(chart, lengths):
+    assert len(order_drawing(chart, lengths, map_only=True).pages) == 1
+
+
+def test_text_lists_every_stitch(chart, lengths):
+    text = order_text(chart, lengths)
+    assert text.count("-") - text.count("=-") >= sum(len(length.stitches) for length in lengths)
+    assert text.count("Length ") == len(lengths)
+    up, down = lengths[0].stitches[0]
+    assert f"{up[0]:g},{up[1]:g}-{down[0]:g},{down[1]:g}" in text
+
+
+def test_outputs_are_the_same_bytes_twice(chart):
+    first = order_outputs(chart, ThreadSettings(), paper="A4")
+    assert first == order_outputs(chart, ThreadSettings(), paper="A4")
+    assert first["-order.pdf"].startswith(b"%PDF")
+    assert "-order.png" in first
+
+
+def test_empty_chart_has_a_sheet_all_the_same():
+    chart = Chart(cells=np.zeros((3, 3), dtype=bool))
+    assert len(order_drawing(chart, work_lengths(plan_chart(chart))).pages) == 1
