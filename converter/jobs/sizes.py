@@ -65,6 +65,7 @@ class SizeMeasure:
     _pictures: dict[int, PictureArray] = field(default_factory=dict, repr=False)
     _reductions: dict[int, Reduction] = field(default_factory=dict, repr=False)
     _charts: dict[int, Chart] = field(default_factory=dict, repr=False)
+    _work: dict[int, dict[str, float]] = field(default_factory=dict, repr=False)
 
     @property
     def axis(self) -> str:
@@ -125,8 +126,14 @@ class SizeMeasure:
             "stitches": float(np.count_nonzero(cells)),
         }
         if work:
-            figures |= work_figures(self.chart_at(stitches), self.thread, self.time)
+            figures |= self.work_at(stitches)
         return figures
+
+    def work_at(self, stitches: int) -> dict[str, float]:
+        """Return thread and hours of a width; see `work_figures`."""
+        if stitches not in self._work:
+            self._work[stitches] = work_figures(self.chart_at(stitches), self.thread, self.time)
+        return self._work[stitches]
 
     def rough_at(self, stitches: int) -> dict[str, float]:
         """Return the figures of a width with hours and skeins only in proportion to the stitches."""
@@ -226,16 +233,9 @@ def largest_size(measure: SizeMeasure, request: Request) -> Budget | None:
     )
     if capped and budget.columns == own and not budget.held_by:
         return None
-    return _with_work(measure, budget)
-
-
-def _with_work(measure: SizeMeasure, budget: Budget) -> Budget:
-    """Return the budget with hours and thread of the chosen size and of the next."""
-    return replace(
-        budget,
-        figures=measure.figures_at(budget.columns),
-        next_figures=None if budget.next_columns is None else measure.figures_at(budget.next_columns),
-    )
+    if budget.next_columns is None:
+        return budget
+    return replace(budget, next_figures=measure.figures_at(budget.next_columns))
 
 
 def spread_widths(aspect: float, most: int | None = None) -> tuple[int, ...]:
@@ -275,7 +275,7 @@ def size_entries(measure: SizeMeasure, widths: Sequence[int]) -> list[SizeEntry]
 
 def _entry(measure: SizeMeasure, width: int) -> SizeEntry:
     reduction, chart = measure.reduction_at(width), measure.chart_at(width)
-    figures = work_figures(chart, measure.thread, measure.time)
+    figures = measure.work_at(width)
     share = figures["skein_share"]
     return SizeEntry(
         chart=chart,

@@ -24,8 +24,7 @@ def run(*words):
 @pytest.fixture
 def chart(tmp_path) -> Path:
     cells = np.zeros((56, 42), dtype=bool)
-    cells[::3] = True
-    cells[-1], cells[:, 0], cells[:, -1] = True, True, True
+    cells[0], cells[-1], cells[:, 0], cells[:, -1] = True, True, True, True
     path = tmp_path / "gate.chart.json"
     save_chart(Chart(cells, title="Gate", fabric=Fabric(14)), path)
     return path
