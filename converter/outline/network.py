@@ -28,6 +28,9 @@ from converter.outline.graph import CurveNetwork, Run, straight_runs
 from converter.outline.lattice import HoleArray, straight_words
 from converter.outline.simplify import resample_curve
 
+_UNMET = 1000.0
+"""Charge for a word that does not meet a hole where the curve crosses another."""
+
 
 @dataclass(eq=False)
 class _Board:
@@ -129,6 +132,7 @@ def _fit_run(run: Run, network: CurveNetwork, board: _Board) -> Chain | None:
             continue
         stops.append(_node_stop(node, 0 if rank == 0 else (at if inner else last), points, board))
     stops = [stop for k, stop in enumerate(stops) if k in (0, len(stops) - 1) or stops[k - 1].at < stop.at < last]
+    sewn = None
     if run.nodes[0] == run.nodes[-1]:
         tries = [
             fit_curve(
@@ -145,13 +149,34 @@ def _fit_run(run: Run, network: CurveNetwork, board: _Board) -> Chain | None:
         fit = min(good, key=lambda f: f.cost) if good else None
     else:
         fit = fit_curve(points, board.shape, board.weights, stops, False, occupied)
+        sewn = _sew_through(points, stops, board, occupied)
     if fit is None:
         return None
-    chain, where = sew_fit(fit, points)
+    chain, where = sewn or sew_fit(fit, points)
     for node, at in zip(run.nodes, places, strict=True):
         _settle_node(node, at, run, network, chain, where, board)
     on_axis = all(network.curves[member].on_axis for member in run.members)
     return Chain(chain, where, points, solid, on_axis)
+
+
+def _sew_through(
+    points: PointArray, stops: list[Stop], board: _Board, occupied: npt.NDArray[np.bool_]
+) -> tuple[HoleArray, npt.NDArray[np.float64]] | None:
+    """Return the chain of the curve without its inner stops, if some order of its steps meets them all the same.
+
+    Notes
+    -----
+    A straight stroke that crosses others stays one regular line in this way.
+    """
+    if len(stops) < 3:
+        return None
+    fit = fit_curve(points, board.shape, board.weights, [stops[0], stops[-1]], False, occupied)
+    if fit is None:
+        return None
+    inner = stops[1:-1]
+    chain, where = sew_fit(fit, points, [(stop.at, frozenset(stop.holes)) for stop in inner])
+    passed = {(int(row), int(col)) for row, col in chain}
+    return (chain, where) if all(passed & set(stop.holes) for stop in inner) else None
 
 
 def _settle_node(
@@ -221,8 +246,18 @@ def _roll_ring(points: PointArray, first: int) -> PointArray:
     return np.concatenate([ring, ring[:1]])
 
 
-def sew_fit(fit: Fit, points: PointArray) -> tuple[HoleArray, npt.NDArray[np.float64]]:
+def sew_fit(
+    fit: Fit, points: PointArray, through: Sequence[tuple[int, frozenset[tuple[int, int]]]] = ()
+) -> tuple[HoleArray, npt.NDArray[np.float64]]:
     """Return the holes of a chain, each move sewn as the balanced word that keeps nearest to the curve.
+
+    Parameters
+    ----------
+    fit : Fit
+    points : ndarray of shape (n, 2)
+        The curve.
+    through : sequence of (int, frozenset of holes), optional
+        Places of the curve where words that meet one of the holes are preferred.
 
     Returns
     -------
@@ -249,6 +284,8 @@ def sew_fit(fit: Fit, points: PointArray) -> tuple[HoleArray, npt.NDArray[np.flo
                 inner = option[1:-1]
                 target = np.interp(inner @ unit, along[order], beside[order])
                 miss = float(((inner @ np.array([-unit[1], unit[0]]) - target) ** 2).sum())
+                passed = {(int(row), int(col)) for row, col in start + option}
+                miss += sum(_UNMET for at, wished in through if low - 4 <= at <= high + 4 and not wished & passed)
                 if miss < best - 1e-6:
                     word, best = option, miss
         chain.append(start + word[1:])

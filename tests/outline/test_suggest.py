@@ -347,3 +347,17 @@ def test_a_cleared_part_has_no_lines():
     lines = suggest_lines(picture, 40, clear=clear)
     assert len(lines) > 20
     assert (lines[:, :, 0] < 150 / 12 + 1).all()
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_strokes_that_cross_stay_regular_and_share_a_hole(seed):
+    """A level stroke, 6 stitches above the middle, crossed by one of any slope."""
+    rng = np.random.default_rng(seed)
+    degrees = rng.uniform(30, 150)
+    unit = np.array([np.sin(np.radians(degrees)), np.cos(np.radians(degrees))])
+    middle = np.array([200.0, 240.0]) + rng.uniform(-6, 6, 2)
+    picture = stroke(stroke(paper(), [(200, 40), (200, 440)]), [middle - 150 * unit, middle + 150 * unit])
+    lines = suggest_lines(picture, 40, mirror="none", deskew=False)
+    assert parts(lines) == (1, 4)
+    level = lines[:, 0, 0] == lines[:, 1, 0]
+    assert len(set(lines[level][:, :, 0].ravel().tolist())) <= 2
