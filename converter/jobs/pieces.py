@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import numpy as np
 
-from converter.errors import ConverterError, PictureError, UsageError
+from converter.errors import PictureError, UsageError
 from converter.files.chart_file import chart_from_bytes, looks_like_chart
 from converter.files.picture import LEAST_WIDTH_PX, PIXELS_PER_STITCH, Picture, picture_from_bytes
 from converter.jobs.batch import title_from
@@ -78,6 +78,8 @@ class Made:
         The squares changed their size a little since the corrections were made.
     told : tuple of str
         What she must know about them.
+    doubtful : tuple of (row, col)
+        Squares read from squared paper that she should look at.
     """
 
     chart: Chart
@@ -89,6 +91,7 @@ class Made:
     aside: int = 0
     drifted: bool = False
     told: tuple[str, ...] = ()
+    doubtful: tuple[tuple[int, int], ...] = ()
 
     @property
     def reduction(self) -> Reduction | None:
@@ -335,7 +338,15 @@ class Bench:
         outer, _, outer_aside = fitting_hand(state, Grid(chart.rows, chart.columns), around(state) or None)
         chart = _corrected(chart, outer)
         inside, outside = (0 if each is None else len(each) for each in (hand, outer))
-        return Made(chart, base, whole, made, motif, inside + outside, aside + outer_aside, drifted, tuple(told))
+        doubtful: tuple[tuple[int, int], ...] = ()
+        if state["what"] == "squares":
+            at = np.argwhere(self.squares().doubtful) + np.array(motif[:2])
+            doubtful = tuple((int(row), int(col)) for row, col in at)
+            if doubtful:
+                number = "1 square is" if len(doubtful) == 1 else f"{len(doubtful)} squares are"
+                told.append(f"{number} not sure to be read rightly: ringed on the chart.")
+        corrections = inside + outside
+        return Made(chart, base, whole, made, motif, corrections, aside + outer_aside, drifted, tuple(told), doubtful)
 
     def _base(self, state: State) -> tuple[Chart, MadeChart | None]:
         what = state["what"]
@@ -343,20 +354,14 @@ class Bench:
             return self._bases.get("chart", lambda: chart_from_bytes(self.data, self.file_name)), None
         request = request_from(state)
         if what == "squares":
+            from converter.jobs.squares import chart_of_reading
+
             reading = self.squares()
             if reading.confidence < SURE_SQUARES:
                 raise PictureError(
                     "No squares were found in this picture that could be read one by one.", "Read it as a picture."
                 )
-            fabric, thread = request.materials.fresh()
-            return Chart(
-                cells=reading.cells,
-                lines=reading.lines,
-                title=title_from(state["name"]),
-                source=self.file_name,
-                fabric=fabric,
-                thread=thread,
-            ), None
+            return chart_of_reading(reading, title=title_from(state["name"]), source=self.file_name), None
         options = state.get("options", {})
         key = json.dumps([state.get("settings"), options.get("wide"), options.get("high")], sort_keys=True)
         reduction = request.settings.reduction
@@ -385,13 +390,10 @@ class Bench:
         """Return whether the picture is a motif on squared paper, and how sure that is."""
         if state["what"] == "chart":
             return {"squares": False, "confidence": 0.0}
-        try:
-            reading = self.squares()
-        except ConverterError:
-            return {"squares": False, "confidence": 0.0}
-        rows, columns = reading.cells.shape
-        sure = float(reading.confidence)
-        return {"squares": sure >= SURE_SQUARES, "confidence": round(sure, 3), "rows": rows, "columns": columns}
+        from converter.squares import looks_squared
+
+        sure = looks_squared(self.picture(60).pixels)
+        return {"squares": sure >= SURE_SQUARES, "confidence": round(float(sure), 3)}
 
 
 def _corrected(chart: Chart, hand: Corrections | None) -> Chart:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import logging
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Iterator, Mapping
@@ -20,6 +21,7 @@ from converter.jobs.workspace import Workspace, tidy_name
 from converter.model.chart import Chart
 
 JSON = dict[str, Any]
+log = logging.getLogger(__name__)
 _BENCHES_KEPT: Final = 3
 _CHANGEABLE: Final = ("name", "what", "settings", "options", "border", "letters")
 
@@ -164,7 +166,12 @@ class Studio:
         """Return whether the picture is a motif on squared paper."""
         with self._piece(piece) as history:
             bench, state = self._bench(piece, history.state), dict(history.state)
-        return bench.look_for_squares(state)
+        try:
+            return bench.look_for_squares(state)
+        except Exception:
+            # Only an offer: a picture that cannot be looked at in this way is simply a picture.
+            log.warning("looking for squares failed", exc_info=True)
+            return {"squares": False, "confidence": 0.0}
 
     def fit(self, piece: str, body: JSON) -> JSON:
         """Return the largest width within her limits, and which limit held."""
@@ -293,6 +300,7 @@ def view_of(made: jobs.Made) -> JSON:
         "count": chart.fabric.count_per_inch,
         "over": chart.fabric.over,
         "told": list(made.told),
+        "doubtful": [list(at) for at in made.doubtful[:2000]],
         "notes": list(chart.notes),
     }
     reduction = made.reduction

@@ -159,10 +159,14 @@ async function takeFile(file) {
 
 async function lookForSquares(piece) {
   if (store.state?.what !== "picture") return;
+  // The chart, its lines and its figures come first.
+  await settled();
+  await new Promise((later) => setTimeout(later, 1500));
+  if (store.piece !== piece) return;
   try {
     const found = await get(`/api/pieces/${piece}/squares`);
     if (!found.squares || store.piece !== piece) return;
-    message(`This looks like a motif on squared paper, ${found.columns} by ${found.rows} squares. It can be read square by square.`, {
+    message("This looks like a motif on squared paper. It can be read square by square.", {
       text: "Read the squares",
       run: () => keep({ what: "squares" }, "Read from squared paper"),
     });

@@ -152,6 +152,7 @@ export class ChartView {
     this.paintRules(grid, wide, high);
     this.paintLines(grid.lines, false);
     this.paintMotifEdge();
+    this.paintDoubtful();
     if (this.area) this.paintArea(this.area);
     if (this.floating) this.paintFloating();
     if (this.draft) this.paintLines([this.draft], true);
@@ -216,6 +217,25 @@ export class ChartView {
     pen.lineWidth = 1;
     pen.strokeRect(left + motif[1] * scale, top + motif[0] * scale, motif[3] * scale, motif[2] * scale);
     pen.setLineDash([]);
+  }
+
+  paintDoubtful() {
+    const squares = store.view?.doubtful ?? [];
+    if (!squares.length) return;
+    const { pen, scale, left, top } = this;
+    const rings = new Path2D();
+    for (const [row, col] of squares) {
+      const x = left + (col + 0.5) * scale;
+      const y = top + (row + 0.5) * scale;
+      rings.moveTo(x + Math.max(4, scale * 0.7), y);
+      rings.arc(x, y, Math.max(4, scale * 0.7), 0, 2 * Math.PI);
+    }
+    pen.strokeStyle = "#ffffff";
+    pen.lineWidth = 4;
+    pen.stroke(rings);
+    pen.strokeStyle = "#1a56b0";
+    pen.lineWidth = 2;
+    pen.stroke(rings);
   }
 
   paintArea({ row, col, rows, cols }) {
