@@ -207,8 +207,9 @@ class _Sheet:
     def listed(self, heading: str, items: Sequence[str], *, numbered: bool = False, tick: bool = False) -> None:
         """Set a list with numbers, boxes to tick or dots."""
         indent = 8.0 if numbered else 6.0
-        first = paragraph_height(items[0], self.width - indent)
-        self.heading(heading, first)
+        heights = [paragraph_height(item, self.width - indent) + 1.6 for item in items]
+        # A short list stays in one piece; a long one keeps its first two items with its heading.
+        self.heading(heading, sum(heights) if sum(heights) < 55.0 else sum(heights[:2]))
         at = 0
         while at < len(items):
             # A list that goes on over a page is a list on each of them.

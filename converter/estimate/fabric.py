@@ -12,7 +12,6 @@ from converter.estimate.figures import Figures, load_figures
 from converter.model.chart import Chart
 from converter.model.materials import Fabric
 from converter.model.results import FabricCut
-from converter.settings import PIECES
 from converter.units import MM_PER_INCH
 
 _EPSILON = 1e-6
@@ -94,39 +93,6 @@ def whole_threads(length_mm: float, fabric: Fabric, *, up: bool = False) -> int:
     return math.ceil(exact - _EPSILON) if up else math.floor(exact + _EPSILON)
 
 
-def piece_margins_mm(piece: str | None, fabric: Fabric, figures: Figures | None = None) -> Margins:
-    """Return the bare cloth on each side (left, top, right, bottom) that a kind of piece needs.
-
-    These are the margins to stitch with; some pieces are trimmed closer afterwards. The fringed panel is
-    cut once, to the largest whole number of threads within its usual margin. For a cushion, hoop, card or
-    frame the made-up size decides and `converter.estimate.making.plan_making` gives the cloth; here stand
-    the margins that are never too small to hold the work while stitching.
-
-    Parameters
-    ----------
-    piece : str or None
-        One of `converter.settings.PIECES`; None for cloth with no purpose yet.
-    fabric : Fabric
-    figures : Figures, optional
-
-    Returns
-    -------
-    left, top, right, bottom : float
-    """
-    table = figures or load_figures()
-    if piece is None or piece in ("frame", "cushion"):
-        side = table.mm("margins", "plain")
-    elif piece == "panel":
-        side = whole_threads(table.mm("panel", "margin"), fabric) * thread_mm(fabric)
-    elif piece == "hoop":
-        side = table.mm("margins", "picture")
-    elif piece in PIECES:
-        side = table.mm("margins", "small")
-    else:
-        raise UsageError(f"There is no piece '{piece}'.", f"Choose one of {', '.join(PIECES)}.")
-    return side, side, side, side
-
-
 def cut_cloth(
     design: Design,
     piece: str | None = None,
@@ -141,7 +107,8 @@ def cut_cloth(
     ----------
     design : Chart or (rows, columns)
     piece : str, optional
-        Kind of piece whose margins are used; see `piece_margins_mm`.
+        Kind of piece: the cloth is that of its making-up plan, see `converter.estimate.making.plan_making`. Without
+        one, and without a margin, 3 in a side as for framing.
     fabric : Fabric, optional
         The chart's own cloth if not given; 14 count for a bare size.
     margin_mm : float or (left, top, right, bottom), optional
@@ -179,9 +146,17 @@ def cut_cloth(
     """
     if fabric is None:
         fabric = design.fabric if isinstance(design, Chart) else Fabric()
+    if piece is not None and margin_mm is None:
+        # Imported here: the plans are built on this module.
+        from converter.estimate.making import plan_making
+
+        planned = plan_making(design, piece, fabric=fabric, figures=figures).cut
+        assert planned is not None
+        return planned
     extent = stitched_extent(design)
     if margin_mm is None:
-        margins = piece_margins_mm(piece, fabric, figures)
+        side = (figures or load_figures()).mm("margins", "plain")
+        margins: Margins = (side, side, side, side)
     elif isinstance(margin_mm, tuple):
         margins = margin_mm
     else:

@@ -8,8 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from converter.errors import UsageError
-from converter.estimate.fabric import cut_cloth, piece_margins_mm, stitched_extent, thread_mm, whole_threads
+from converter.estimate.fabric import cut_cloth, stitched_extent, thread_mm, whole_threads
 from converter.estimate.figures import load_figures
+from converter.estimate.making import plan_making
 from converter.model.chart import Chart
 from converter.model.materials import Fabric
 from converter.settings import PIECES
@@ -77,8 +78,8 @@ def test_square_inch_holds_the_count_squared(count):
 @pytest.mark.parametrize("fabric", [Fabric(11), Fabric(14), Fabric(16), Fabric(18), Fabric(28, 2), Fabric(32, 2)])
 def test_panel_margin_is_whole_threads_within_one_to_one_and_a_quarter_inch(fabric):
     """Common practice for fringed small pieces: 1 to 1.25 in."""
-    margins = piece_margins_mm("panel", fabric)
-    assert len(set(margins)) == 1
+    margins = cut_cloth((60, 60), "panel", fabric=fabric).margins_mm
+    assert margins == pytest.approx((margins[0],) * 4)
     assert INCH <= margins[0] <= 1.25 * INCH + 1e-9
     threads = margins[0] / thread_mm(fabric)
     assert threads == pytest.approx(round(threads))
@@ -87,12 +88,18 @@ def test_panel_margin_is_whole_threads_within_one_to_one_and_a_quarter_inch(fabr
 @pytest.mark.parametrize("piece", PIECES)
 def test_margins_are_never_under_what_the_guild_asks_unless_the_piece_is_fringed(piece):
     """The Cross Stitch Guild: 1.5 in a side for small projects, 2.5 in for pictures."""
-    least = {"frame": 2.5, "hoop": 2.5, "cushion": 2.5, "panel": 1.0}.get(piece, 1.5)
-    assert min(piece_margins_mm(piece, Fabric(14))) >= least * INCH - 1e-9
+    least = {"frame": 2.5, "panel": 1.0}.get(piece, 1.5)
+    assert min(cut_cloth((40, 30), piece, fabric=Fabric(14)).margins_mm) >= least * INCH - 1e-9
+
+
+@pytest.mark.parametrize("piece", PIECES)
+def test_cloth_of_a_piece_is_that_of_its_plan(piece):
+    chart = Chart(np.ones((50, 30), dtype=bool), fabric=Fabric(16))
+    assert cut_cloth(chart, piece) == plan_making(chart, piece).cut
 
 
 def test_unknown_piece_and_impossible_margins_are_refused():
-    with pytest.raises(UsageError, match="no piece 'tent'"):
+    with pytest.raises(UsageError, match="tent"):
         cut_cloth((10, 10), "tent")
     for margin in (-1.0, float("nan"), 3000.0):
         with pytest.raises(UsageError, match="margin"):

@@ -185,7 +185,7 @@ def test_window_lies_in_the_middle_of_the_card_front(size):
     st.integers(5, 150),
     st.integers(5, 150),
     st.sampled_from(KINDS),
-    st.sampled_from([Fabric(11), Fabric(14), Fabric(18), Fabric(28, 2), Fabric(55 * 0.254)]),
+    st.sampled_from([Fabric(11), Fabric(14), Fabric(18), Fabric(28, 2), Fabric(55 * 0.254), Fabric(5, 4), Fabric(60)]),
 )
 def test_every_plan_holds_its_design(rows, columns, kind, fabric):
     piece, way = kind

@@ -39,6 +39,9 @@ def panel_margins_mm(work: Work) -> tuple[float, float]:
     fringe_mm = work.settings.fringe_mm if work.settings.fringe_mm is not None else work.mm("fringe")
     margin, fringe = work.whole_mm(margin_mm), work.whole_mm(fringe_mm)
     ground = work.figures.number("panel", "ground") * thread_mm(work.fabric) * work.fabric.over
+    if work.settings.margin_mm is None and work.settings.fringe_mm is None:
+        # Very coarse cloth: the usual margin would not hold the usual fringe.
+        margin = max(margin, fringe + ground)
     if fringe <= 0:
         raise RequestError(
             f"A fringe of {fringe_mm:g} mm is less than one thread of the cloth.", "Give a deeper fringe with --fringe."
