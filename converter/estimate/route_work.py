@@ -12,7 +12,8 @@ from converter.estimate.route_fill import Block, Filler, block_legs
 from converter.estimate.route_fold import folded_legs, split_walks
 from converter.estimate.route_geometry import EPSILON, Crosses, IntArray
 from converter.estimate.route_links import Links
-from converter.estimate.route_search import Walk
+from converter.estimate.route_pieces import joined_legs
+from converter.estimate.route_search import SpareRule, Walk
 from converter.estimate.route_stops import stop_walks
 from converter.estimate.route_tree import SideGraph, TreeWalk
 
@@ -22,6 +23,10 @@ _MOST_TRIES = 2500
 """... and at most."""
 _LEG_TRIES = 1200
 _MOST_LEG_TRIES = 2_000_000
+_LARGE = 5000
+"""Crosses from which fewer tries are made."""
+_SCATTERED = 14
+"""Crosses to a piece under which a chart counts as scattered."""
 _TURNS = 40_000
 """Stops laid out in search of a better first stop, at most."""
 _GOOD = 0.002
@@ -48,7 +53,8 @@ def closed_lengths(links: Links, capacity: float, fewest: int) -> tuple[IntArray
         tried = _best_filling(filler, walk.stops, fewest)
         if best is None or tried[0] < best[0] - EPSILON:
             best = tried
-        if len(best[1]) <= fewest and best[0] - links.price * fewest <= _GOOD * len(links.flat):
+        count = len(links.flat)
+        if count > 2 * _LARGE or (len(best[1]) <= fewest and best[0] - links.price * fewest <= _GOOD * count):
             break
     assert best is not None
     orders = [block_legs(blocks) for blocks in best[1]]
@@ -61,12 +67,7 @@ def closed_walk(links: Links, colour: int) -> Walk:
     stops = [stop for walk in stop_walks(links, colour) for stop in walk]
     walk = Walk(links, stops)
     rule = _ChildRule(links, stops)
-    walk.settle(_faulty(walk))
-    walk.drop_spare(rule)
-    walk.settle(_faulty(walk))
-    walk.search(min(_MOST_TRIES, _TRIES * len(_faulty(walk))))
-    walk.drop_spare(rule)
-    walk.settle(_faulty(walk))
+    _shorten(walk, rule)
     return walk
 
 
@@ -167,16 +168,10 @@ def _joined_legs(links: Links, chosen: npt.NDArray[np.bool_]) -> list[int]:
     crosses = Crosses.of(cells, links.crosses.pad)
     part = Links(crosses, links.rules, links.price)
     sides = SideGraph.of(crosses)
-    stops = [stop for walk in stop_walks(part, 0) for stop in walk]
-    walk = Walk(part, stops)
-    rule = _PieceRule(sides, stops)
-    walk.settle(_faulty(walk))
-    walk.drop_spare(rule)
-    walk.settle(_faulty(walk))
-    walk.search(min(_MOST_TRIES, _TRIES * len(_faulty(walk))))
-    walk.drop_spare(rule)
-    walk.settle(_faulty(walk))
-    legs = np.asarray(folded_legs(part, sides, split_walks(part, walk.stops)), dtype=np.int64)
+    if crosses.count < _SCATTERED * sides.pieces:
+        legs = np.asarray(_scattered_legs(part, sides), dtype=np.int64)
+    else:
+        legs = np.asarray(joined_legs(part, sides, _TRIES, _most_tries(crosses.count)), dtype=np.int64)
     table = move_table(crosses, links.rules, legs)
     ends = choose_directions(table, links.price + 1.0)
     faulty = int((taken_moves(table, ends) > 1 + EPSILON).sum())
@@ -184,10 +179,34 @@ def _joined_legs(links: Links, chosen: npt.NDArray[np.bool_]) -> list[int]:
         order = LegOrder(part, legs, ends.astype(np.int64), links.price)
         # With many starts the search has to get over the price of one; else only the carries are to be shortened.
         sparse_part = faulty > 0.3 * legs.size
-        order.anneal(min(_MOST_LEG_TRIES, _LEG_TRIES * faulty), 4.0 if sparse_part else 0.25, 0.04)
+        most = int(_MOST_LEG_TRIES * min(1.0, _LARGE / crosses.count))
+        order.anneal(min(most, _LEG_TRIES * faulty), 4.0 if sparse_part else 0.25, 0.04)
         legs = np.asarray(order.order(), dtype=np.int64)
     moved = numbers[legs >> 1] * 2 + (legs & 1)
     return [int(leg) for leg in moved]
+
+
+def _scattered_legs(links: Links, sides: SideGraph) -> list[int]:
+    """Return an order for charts of many small pieces: a walk over stops, what is left over hung on it."""
+    stops = [stop for walk in stop_walks(links, 0) for stop in walk]
+    walk = Walk(links, stops)
+    _shorten(walk, _PieceRule(sides, stops))
+    return folded_legs(links, sides, split_walks(links, walk.stops))
+
+
+def _shorten(walk: Walk, rule: SpareRule) -> None:
+    """Improve a walk until nothing helps."""
+    walk.settle(_faulty(walk))
+    walk.drop_spare(rule)
+    walk.settle(_faulty(walk))
+    walk.search(min(_most_tries(len(walk.links.flat)), _TRIES * len(_faulty(walk))))
+    walk.drop_spare(rule)
+    walk.settle(_faulty(walk))
+
+
+def _most_tries(crosses: int) -> int:
+    """Return the most exchanges for a chart; on large charts each takes longer."""
+    return int(_MOST_TRIES * min(1.0, _LARGE / crosses))
 
 
 def cut_order(links: Links, legs: IntArray, capacity: float) -> tuple[IntArray, list[int]]:

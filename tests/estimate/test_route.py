@@ -39,7 +39,7 @@ def grown_piece(rng, rows, cols, count):
 
 @pytest.mark.parametrize("order", ["closed", "least"])
 @pytest.mark.parametrize("hidden", [False, True])
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(
     cells=small_grids(),
     length=st.floats(10, 300),
