@@ -15,6 +15,8 @@ from converter.model.results import FabricCut
 from converter.units import MM_PER_INCH
 
 _EPSILON = 1e-6
+MOST_MARGIN_MM = 100_000.0
+"""Beyond any roll of cloth: a slip in a unit."""
 
 Design = Chart | tuple[int, int]
 """A chart, or only its size as (rows, columns)."""
@@ -162,8 +164,8 @@ def cut_cloth(
     else:
         margins = (margin_mm, margin_mm, margin_mm, margin_mm)
     for side in margins:
-        if not 0 <= side <= 2000:
-            raise UsageError(f"A margin of {side:g} mm is not possible.", "Give 0 to 2000 mm.")
+        if not 0 <= side <= MOST_MARGIN_MM:
+            raise UsageError(f"A margin of {side:g} mm is not possible.", f"Give 0 to {MOST_MARGIN_MM:g} mm.")
     width, height = fabric.width_mm(extent.columns), fabric.width_mm(extent.rows)
     left, top, right, bottom = margins
     cut = (width + left + right, height + top + bottom)
