@@ -52,7 +52,7 @@ from converter.cli.options import (
 @paper_option
 @output_options
 def command(chart: Path, **options: Any) -> None:
-    r"""Plan the cutting and making up of a piece.
+    """Plan the cutting and making up of a piece.
 
     CHART is a chart file, PBM, text rows of # and . or a PNG with one pixel a stitch. Writes a sheet with
     the parts to scale (PDF), the same as text, and a machine record: NAME-finish.pdf, .txt and .json.
@@ -62,7 +62,7 @@ def command(chart: Path, **options: Any) -> None:
       onecolour finish heron.chart.json --piece panel --size 16x16in --out charts
       onecolour finish heron.chart.json --piece bookmark --fringe 12mm
       onecolour finish heron.chart.json --piece cushion --way wrap --fabric 28/2
-    """
+    """  # noqa: D301
     from converter.jobs.finish import finish_chart
 
     outcome = finish_chart(chart, options)

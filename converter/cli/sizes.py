@@ -46,7 +46,7 @@ class WidthsType(click.ParamType[tuple[int, ...]]):
 @paper_option
 @output_options
 def command(picture: Path, widths: tuple[int, ...] | None, **options: Any) -> None:
-    r"""Show one picture at several widths, to choose from.
+    """Show one picture at several widths, to choose from.
 
     Writes NAME-sizes.png and NAME-sizes.pdf: for each width a small chart, its stitches, finished size on
     your cloth, thread, hours, readability, and what is lost. The smallest good one is pointed out.
@@ -57,7 +57,7 @@ def command(picture: Path, widths: tuple[int, ...] | None, **options: Any) -> No
       onecolour sizes heron.png --fabric 16 --out charts
       onecolour sizes heron.png --widths 24,36,48 --pace 60
       onecolour sizes heron.png --piece card --hours 10
-    """
+    """  # noqa: D301
     from converter.files.output import check_name, name_from
     from converter.jobs.requests import chart_request
     from converter.jobs.sizes import sizes_picture

@@ -137,3 +137,11 @@ def test_choices_and_defaults_are_those_of_the_settings():
     assert set(options["way"].type.choices) == {"auto", *(way for ways in WAYS.values() for way in ways)}
     for name in ("way", "edge"):
         assert options[name].default == getattr(MakingSettings(), name)
+
+
+@pytest.mark.parametrize("name", ["finish", "sizes"])
+def test_examples_stand_line_by_line_in_the_help(name):
+    text = run(name, "--help").output
+    assert "\\b" not in text
+    examples = [line for line in text.splitlines() if line.strip().startswith(f"onecolour {name} ")]
+    assert len(examples) == 3
