@@ -1,0 +1,366 @@
+"""Measure the working order of crosses and lines against the proven bound, beside two plain orders.
+
+    python scripts/bench_thread.py [--icons FOLDER] [--set tune|report] [--drawings 12]
+
+FOLDER holds ``node_modules`` with @phosphor-icons/core, @tabler/icons and bootstrap-icons (npm, all MIT), rendered with
+resvg. Without it only made-up charts and the horse of scikit-image are measured. The set ``tune`` is what the planner
+was tried on while it was written, ``report`` the drawings and seeds that it had never seen.
+
+Plain orders: *in turn* finishes each cross, row by row; *out and back* works each run of a row in half crosses out and
+back, the nearest run next. Both are cut into lengths at the best places. All times are processor seconds on one core.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+import zlib
+from collections.abc import Callable, Iterator
+from io import BytesIO
+from itertools import pairwise
+from math import hypot
+from pathlib import Path
+
+import numpy as np
+from PIL import Image
+from scipy import ndimage, sparse
+from scipy.sparse import csgraph
+from scipy.spatial import cKDTree
+from skimage import data, measure, morphology, transform
+
+from converter.estimate.line_route import plan_line_thread
+from converter.estimate.route import ThreadPlan, plan_thread
+from converter.estimate.route_bound import thread_bound
+from converter.estimate.route_cut import choose_directions, cut_lengths, move_table, taken_moves
+from converter.estimate.route_geometry import EPSILON, ROOT2, Crosses, MoveRules
+from converter.estimate.route_tree import SideGraph
+
+LENGTH, TAIL, CARRY = 252.0, 25.0, 3.5
+
+
+# Charts
+
+
+def render(path: Path, width: int) -> np.ndarray:
+    """Return a drawing as cells, ``width`` wide, by area."""
+    import resvg_py
+
+    png = resvg_py.svg_to_bytes(svg_path=str(path), width=8 * width)
+    alpha = np.asarray(Image.open(BytesIO(bytes(png))).convert("RGBA"), dtype=np.float32)[:, :, 3] / 255
+    rows, cols = np.nonzero(alpha > 0.5)
+    if not rows.size:
+        return np.zeros((1, 1), dtype=bool)
+    cut = alpha[rows.min() : rows.max() + 1, cols.min() : cols.max() + 1]
+    height = max(1, round(width * cut.shape[0] / cut.shape[1]))
+    return transform.resize(cut, (height, width), anti_aliasing=True) > 0.5
+
+
+def chosen(paths: list[Path], which: str, count: int) -> list[Path]:
+    """Return drawings of one half of a set, told apart by their names, spread over the alphabet."""
+    half = [p for p in sorted(paths) if (zlib.crc32(p.name.encode()) % 2 == 0) == (which == "tune")]
+    return half[:: max(1, len(half) // count)][:count]
+
+
+def largest_piece(cells: np.ndarray) -> np.ndarray:
+    """Return the largest group of cells that touch by their sides."""
+    label, count = ndimage.label(cells)
+    return label == np.bincount(label.ravel())[1:].argmax() + 1 if count else cells
+
+
+def horse(width: int) -> np.ndarray:
+    """Return the horse of scikit-image."""
+    picture = ~data.horse()
+    height = round(width * picture.shape[0] / picture.shape[1])
+    return transform.resize(picture.astype(float), (height, width), anti_aliasing=True) > 0.5
+
+
+def blob(rng: np.random.Generator, side: int, grain: float, share: float = 0.5) -> np.ndarray:
+    """Return smoothed noise."""
+    noise = ndimage.gaussian_filter(rng.random((side, side)), grain)
+    return noise > np.quantile(noise, 1 - share)
+
+
+def grown(rng: np.random.Generator, side: int, count: int) -> np.ndarray:
+    """Return one piece with many thin arms, grown cell by cell."""
+    cells = np.zeros((side, side), dtype=bool)
+    cells[side // 2, side // 2] = True
+    edge = [(side // 2, side // 2)]
+    while count > 1 and edge:
+        r, c = edge[int(rng.integers(len(edge)))]
+        dr, dc = ((0, 1), (1, 0), (0, -1), (-1, 0))[int(rng.integers(4))]
+        r, c = r + dr, c + dc
+        if 0 < r < side - 1 and 0 < c < side - 1 and not cells[r, c]:
+            near = int(cells[r - 1, c]) + int(cells[r + 1, c]) + int(cells[r, c - 1]) + int(cells[r, c + 1])
+            if near == 1 or rng.random() < 0.05:
+                cells[r, c] = True
+                edge.append((r, c))
+                count -= 1
+    return cells
+
+
+def icon_charts(
+    base: Path | None, which: str, count: int, pattern: str, widths: tuple[int, ...]
+) -> Iterator[np.ndarray]:
+    """Yield icons as cells at several widths."""
+    if base is None:
+        return
+    for number, path in enumerate(chosen(list((base / "node_modules").glob(pattern)), which, count)):
+        yield render(path, widths[number % len(widths)])
+
+
+# Plain orders
+
+
+def in_turn(cells: np.ndarray) -> np.ndarray:
+    """Return the order of legs that finishes each cross, row by row."""
+    return np.arange(2 * int(cells.sum()))
+
+
+def out_and_back(cells: np.ndarray) -> np.ndarray:
+    """Return the order of legs that works each run of a row out and back, the nearest run next."""
+    crosses = Crosses.of(cells)
+    runs: list[list[int]] = []
+    for k in range(crosses.count):
+        if k and crosses.row[k] == crosses.row[k - 1] and crosses.col[k] == crosses.col[k - 1] + 1:
+            runs[-1].append(k)
+        else:
+            runs.append([k])
+    heads = np.array([[crosses.row[run[0]], crosses.col[run[0]]] for run in runs], dtype=float)
+    tails = np.array([[crosses.row[run[-1]], crosses.col[run[-1]]] for run in runs], dtype=float)
+    left = np.ones(len(runs), dtype=bool)
+    legs: list[int] = []
+    at = heads[0]
+    for _ in runs:
+        first, second = np.linalg.norm(heads - at, axis=1), np.linalg.norm(tails - at, axis=1)
+        first[~left] = second[~left] = np.inf
+        k = int(np.minimum(first, second).argmin())
+        left[k] = False
+        run = runs[k] if first[k] <= second[k] else runs[k][::-1]
+        legs += [2 * c for c in run] + [2 * c + 1 for c in reversed(run)]
+        at = heads[k] if first[k] <= second[k] else tails[k]
+    return np.array(legs)
+
+
+def measured(cells: np.ndarray, legs: np.ndarray) -> tuple[float, int]:
+    """Return thread and starts of an order that is cut at the best places."""
+    crosses, rules = Crosses.of(cells), MoveRules(cells, CARRY, False)
+    table = move_table(crosses, rules, legs)
+    moves = taken_moves(table, choose_directions(table, 2 * TAIL - 1))
+    starts = cut_lengths(moves, LENGTH - 2 * TAIL, 2 * TAIL)
+    kept = np.delete(moves, np.asarray(starts[1:], dtype=int) - 1) if len(starts) > 1 else moves
+    return ROOT2 * legs.size + float(kept.sum()) + 2 * TAIL * len(starts), len(starts)
+
+
+# A sharper bound for scattered crosses
+
+
+def leg_bound(cells: np.ndarray, rounds: int = 300) -> float:
+    """Return a lower bound that also lets every end of a leg be used once only.
+
+    The plan is a forest over the legs in which each leg end has at most one move, and the ends left over are the ends
+    of the lengths. The condition on the ends is taken into the cost with a multiplier for each end (Held and Karp 1970,
+    from memory); for any multipliers the cheapest forest is a bound. They are improved along the averaged violation.
+    """
+    crosses, rules = Crosses.of(cells), MoveRules(cells, CARRY, False)
+    plain = thread_bound(crosses, SideGraph.of(crosses), rules, LENGTH, TAIL)
+    count = 2 * crosses.count
+    holes = crosses.leg_holes(np.arange(count)).reshape(-1, 2)
+    pairs = cKDTree(holes).query_pairs(CARRY + EPSILON, output_type="ndarray")
+    span = np.linalg.norm((holes[pairs[:, 0]] - holes[pairs[:, 1]]).astype(float), axis=1)
+    keep = (span > 0) & (pairs[:, 0] >> 1 != pairs[:, 1] >> 1)
+    ends, span = pairs[keep], span[keep]
+    low, high = np.minimum(ends[:, 0] >> 1, ends[:, 1] >> 1), np.maximum(ends[:, 0] >> 1, ends[:, 1] >> 1)
+    order = np.lexsort((high, low))
+    ends, span, low, high = ends[order], span[order], low[order], high[order]
+    new = np.flatnonzero(np.r_[True, (low[1:] != low[:-1]) | (high[1:] != high[:-1])])
+    group = np.repeat(np.arange(new.size), np.diff(np.append(new, low.size)))
+    number = sparse.csr_matrix((np.arange(1, new.size + 1), (low[new], high[new])), shape=(count, count))
+    rng = np.random.default_rng(0)
+    multiplier, average = np.zeros(2 * count), np.zeros(2 * count)
+    best, pace = plain.total, 0.01
+    price = 2 * TAIL
+    for turn in range(rounds):
+        weight = span + multiplier[ends[:, 0]] + multiplier[ends[:, 1]] + 1e-7 * rng.random(span.size)
+        shift = 1.0 - min(weight.min(), 0.0)
+        least = np.minimum.reduceat(weight, new)
+        arg = np.full(new.size, -1)
+        hit = np.flatnonzero(weight <= least[group])
+        arg[group[hit]] = hit
+        graph = sparse.csr_matrix((least + shift, (low[new], high[new])), shape=(count, count))
+        tree = csgraph.minimum_spanning_tree(graph).tocoo()
+        cost = tree.data - shift
+        rank = np.argsort(cost, kind="stable")
+        loose = np.argsort(multiplier, kind="stable")
+        edges = np.arange(0, min(rank.size, count - plain.starts) + 1)
+        paid = np.r_[0.0, np.cumsum(cost[rank])][edges] + price * (count - edges)
+        paid += np.r_[0.0, np.cumsum(multiplier[loose])][2 * (count - edges)]
+        k = int(paid.argmin())
+        value = float(paid[k] - multiplier.sum() + ROOT2 * count - 1e-7 * count)
+        taken = arg[np.asarray(number[tree.row[rank[:k]], tree.col[rank[:k]]]).ravel() - 1]
+        used = np.bincount(ends[taken].ravel(), minlength=2 * count)
+        used[loose[: 2 * (count - k)]] += 1
+        average = used - 1.0 if turn == 0 else 0.9 * average + 0.1 * (used - 1.0)
+        pace *= 1.1 if value > best else 0.97
+        best = max(best, value)
+        multiplier += pace * (1.03 * best - value) / max(float((average**2).sum()), 1.0) * average
+    return best
+
+
+# Tables
+
+
+def timed(call: Callable[[], ThreadPlan]) -> tuple[ThreadPlan, float]:
+    """Return what a call gives and its processor seconds."""
+    start = time.process_time()
+    plan = call()
+    return plan, time.process_time() - start
+
+
+def table(name: str, charts: list[np.ndarray], sharper: bool = False) -> None:
+    """Print one line for a set of charts: ratios to the bound, worst and mean, starts, seconds."""
+    rows = []
+    for cells in charts:
+        if not cells.any():
+            continue
+        least, least_s = timed(lambda cells=cells: plan_thread(cells, order="least"))
+        closed, closed_s = timed(lambda cells=cells: plan_thread(cells))
+        bound = leg_bound(cells) if sharper else least.bound
+        crosses = Crosses.of(cells)
+        starts = thread_bound(crosses, SideGraph.of(crosses), MoveRules(cells, CARRY, False), LENGTH, TAIL).starts
+        turn, back = measured(cells, in_turn(cells))[0], measured(cells, out_and_back(cells))[0]
+        rows.append(
+            (
+                least.total / bound, closed.total / bound, turn / bound, back / bound,
+                least.starts - starts, closed.starts - starts, least_s, closed_s, cells.sum(), least.bound / bound,
+            )
+        )  # fmt: skip
+    if not rows:
+        return
+    rows_array = np.array(rows, dtype=float)
+    mean, worst = rows_array.mean(axis=0), rows_array.max(axis=0)
+    even = [int((rows_array[:, k] <= 0).sum()) for k in (4, 5)]
+    print(
+        f"{name:28s} {len(rows):3d} charts {int(rows_array[:, 8].min()):6d}-{int(worst[8]):6d} crosses | least "
+        f"{mean[0]:.5f} (worst {worst[0]:.5f}), fewest starts {even[0]}/{len(rows)} | closed {mean[1]:.5f} "
+        f"({worst[1]:.5f}), {even[1]}/{len(rows)}, most over {int(worst[5])} | in turn {mean[2]:.3f}, out and back "
+        f"{mean[3]:.3f} | s {worst[6]:.2f} {worst[7]:.2f}"
+        + (f" | plain bound {mean[9]:.4f} of the sharper" if sharper else ""),
+        flush=True,
+    )
+
+
+def speed(name: str, cells: np.ndarray, hidden: bool = False) -> None:
+    """Print processor seconds of both orders on one chart."""
+    least, least_s = timed(lambda: plan_thread(cells, order="least", hidden=hidden))
+    closed, closed_s = timed(lambda: plan_thread(cells, hidden=hidden))
+    print(
+        f"{name:28s} {int(cells.sum()):7d} crosses: least {least_s:.2f} s ({least.total / least.bound:.5f}), "
+        f"closed {closed_s:.2f} s ({closed.total / closed.bound:.5f})",
+        flush=True,
+    )
+
+
+def outline_lines(cells: np.ndarray) -> np.ndarray:
+    """Return the outlines of a chart as unit stitches."""
+    wide = np.pad(cells, 1)
+    upright = np.argwhere(wide[1:-1, 1:] != wide[1:-1, :-1])
+    level = np.argwhere(wide[1:, 1:-1] != wide[:-1, 1:-1])
+    return np.concatenate(
+        [np.stack((upright, upright + np.array([1, 0])), axis=1), np.stack((level, level + np.array([0, 1])), axis=1)]
+    ).astype(float)
+
+
+def slanting_lines(cells: np.ndarray) -> np.ndarray:
+    """Return the outlines of a chart simplified to slanting backstitches."""
+    found = []
+    for contour in measure.find_contours(np.pad(cells, 1).astype(float), 0.5):
+        points = np.round(measure.approximate_polygon(contour, 0.8))
+        for a, b in pairwise(points):
+            parts = max(1, round(hypot(*(b - a)) / 4))
+            steps = np.round(a + (b - a) * np.linspace(0, 1, parts + 1)[:, None])
+            found += [(p, q) for p, q in pairwise(steps) if (p != q).any()]
+    return np.array(found, dtype=float).reshape(-1, 2, 2)
+
+
+def line_table(name: str, sets: list[np.ndarray]) -> None:
+    """Print ratios of double running and back stitch to the bound of double running."""
+    rows = []
+    for lines in sets:
+        if not len(lines):
+            continue
+        double, seconds = timed(lambda lines=lines: plan_line_thread(lines))
+        back, _ = timed(lambda lines=lines: plan_line_thread(lines, "back"))
+        rows.append((double.total / double.bound, back.total / double.bound, seconds, len(lines)))
+    if rows:
+        values = np.array(rows)
+        print(
+            f"{name:28s} {len(rows):3d} figures {int(values[:, 3].min())}-{int(values[:, 3].max())} lines | double "
+            f"running {values[:, 0].mean():.4f} (worst {values[:, 0].max():.4f}) | back stitch "
+            f"{values[:, 1].mean():.3f} | s {values[:, 2].max():.2f}",
+            flush=True,
+        )
+
+
+def main() -> None:
+    """Print all tables."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--icons", type=Path)
+    parser.add_argument("--set", choices=("tune", "report"), default="report")
+    parser.add_argument("--drawings", type=int, default=12)
+    parser.add_argument("--only", default="")
+    options = parser.parse_args()
+    which, count, only = options.set, options.drawings, options.only
+    seed = 1 if which == "tune" else 2026
+    rng = np.random.default_rng(seed)
+    widths = (60, 90, 120, 150)
+
+    def wanted(name: str) -> bool:
+        return not only or only in name
+
+    filled = "@phosphor-icons/core/assets/fill/*.svg"
+    boot = "bootstrap-icons/icons/*-fill.svg"
+    outline = "@tabler/icons/icons/outline/*.svg"
+    base = options.icons
+    if wanted("solid"):
+        sizes = [(1, 1), (1, 2), (2, 2), (3, 5), (1, 40), (9, 9), (17, 31), (60, 42), (90, 97), (140, 141)]
+        table("solid", [np.ones(size, dtype=bool) for size in sizes])
+    if wanted("horse"):
+        table("horse", [horse(width) for width in widths])
+    if wanted("blobs, one piece"):
+        table("blobs, one piece", [largest_piece(blob(rng, 60 + 30 * (k % 4), 2 + k % 5)) for k in range(count)])
+    if wanted("arms, one piece"):
+        table("arms, one piece", [grown(rng, 80, 300 * (k + 1)) for k in range(min(count, 6))])
+    if wanted("silhouettes, one piece"):
+        charts = [largest_piece(c) for c in icon_charts(base, which, count, filled, widths)]
+        table("silhouettes, one piece", charts)
+    if wanted("silhouettes"):
+        table("silhouettes", list(icon_charts(base, which, count, boot, widths)))
+    if wanted("blobs"):
+        table("blobs", [blob(rng, 60 + 30 * (k % 4), 1.5 + k % 4, 0.35) for k in range(count)])
+    if wanted("thin lines"):
+        thin = [morphology.skeletonize(c) for c in icon_charts(base, which, count, outline, widths)]
+        table("thin lines by corners", thin)
+        table("lines, as drawn", list(icon_charts(base, which, count, outline, widths)))
+    for share in (0.5, 0.2, 0.05):
+        if wanted("scatter"):
+            table(f"scatter {share:.0%}", [rng.random((100, 100)) < share for _ in range(2)], sharper=True)
+    if wanted("lines"):
+        trees = [outline_lines(largest_piece(blob(rng, 40, 2))) for _ in range(count)]
+        line_table("outlines, unit stitches", trees)
+        line_table("outlines of icons", [outline_lines(c) for c in icon_charts(base, which, count, boot, widths)])
+        line_table("outlines, slanting", [slanting_lines(c) for c in icon_charts(base, which, count, boot, widths)])
+    if wanted("speed"):
+        plan_thread(np.ones((5, 5), dtype=bool))
+        speed("solid", np.ones((150, 134), dtype=bool))
+        speed("solid", np.ones((400, 400), dtype=bool))
+        speed("horse", horse(400))
+        speed("blobs", blob(rng, 200, 4))
+        speed("blobs", blob(rng, 566, 4))
+        speed("scatter 20%, hidden", rng.random((316, 316)) < 0.2, hidden=True)
+        speed("scatter 50%, hidden", rng.random((200, 200)) < 0.5, hidden=True)
+        speed("scatter 20%", rng.random((316, 316)) < 0.2)
+        speed("scatter 50%", rng.random((566, 566)) < 0.5)
+
+
+if __name__ == "__main__":
+    main()
