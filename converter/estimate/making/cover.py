@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from converter.estimate.making.common import Size, Work, box, centred, grown, upright_line
+from converter.estimate.making.common import Size, Work, centred, grown, upright_line
 from converter.estimate.making.words import length, size
 from converter.model.results import Guide, Part
 
@@ -94,7 +94,10 @@ class Cover:
         guides = (
             upright_line("hem", f"double hem {length(fold)}", 2 * fold, height),
             upright_line("hem", "", fold, height),
-            box("stitch", f"seam {length(seam)}", 2 * fold, seam, (width - seam - 2 * fold, height - 2 * seam)),
+            # Three seams: the hemmed side stays open.
+            Guide("stitch", f"seam {length(seam)}", ((0.0, seam), (width - seam, seam))),
+            Guide("stitch", "", ((width - seam, seam), (width - seam, height - seam))),
+            Guide("stitch", "", ((0.0, height - seam), (width - seam, height - seam))),
         )
         note = "hem the long side that lies across the middle of the back"
         return [Part("cushion back", 2, self.back_mm, note, "cloth", guides)]
