@@ -1,11 +1,19 @@
 """Picture in, chart out: the stages in order, arrays in, arrays out.
 
-1. `raster.prepare`: alpha on white, turn, crop, invert, standard orientation.
-2. `raster.tone`: uneven light divided out.
-3. `raster.threshold`: gray to ink.
-4. Blank paper round the drawing trimmed; the grid laid over what is left.
-5. `raster.resample`: area averaging onto the grid.
-6. `raster.components`: loose stitches tidied away.
+1.  `raster.prepare`     alpha on white, turn, crop, invert; then the standard orientation (`raster.frame`), in which all
+                         further work is done: mirrored or turned pictures give exactly mirrored or turned charts.
+2.  `raster.take`        a coarse copy tells the kind of picture (`raster.kind`), its tilt (`raster.deskew`) and where
+                         the ink lies; the part that matters is then brought to about 12 pixels a stitch.
+3.  `raster.light`       drawings: ink by its edges, whatever light falls on the paper; pencil grain smoothed.
+    `raster.photo`       photographs: subject, smoothing that keeps edges, few tonal shapes.
+4.  `raster.morphology`  dust, and small things if less detail is wanted.
+5.  `raster.mirror`      symmetry found, asked for or given.
+6.  `raster.grid`        the grid laid over the ink: width, phase and scale to where its cells are clearest.
+7.  `raster.strokes`     thick parts by coverage, pens in whole stitches, thin strokes by their axis (`raster.axis`,
+                         `raster.thinning`), round dots alike (`raster.dots`).
+8.  `raster.repair`      the cheapest cells flipped until parts and holes are those of the picture (`raster.structure`).
+9.  `raster.readability` how well it reads and what is lost; if it reads badly, simpler drawings are tried.
+10. `outline.suggest`    backstitches.
 """
 
 from __future__ import annotations

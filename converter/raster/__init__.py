@@ -1,1 +1,1 @@
-"""Picture to cells: tone, threshold, reduction, tidying."""
+"""Picture to cells. The order of the stages stands at the head of `converter.pipeline`."""
