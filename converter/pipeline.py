@@ -1,7 +1,7 @@
 """Picture in, chart out: the stages in order, arrays in, arrays out.
 
-1.  `raster.prepare`     alpha on white, turn, crop, invert; then the standard orientation (`raster.frame`), in which all
-                         further work is done: mirrored or turned pictures give exactly mirrored or turned charts.
+1.  `raster.prepare`     alpha on white, turn, crop, invert; then the standard orientation (`raster.frame`), in which
+                         all work is done: mirrored or turned pictures give exactly mirrored or turned charts.
 2.  `raster.take`        a coarse copy tells the kind of picture (`raster.kind`), its tilt (`raster.deskew`) and where
                          the ink lies; the part that matters is then brought to about 12 pixels a stitch.
 3.  `raster.light`       drawings: ink by its edges, whatever light falls on the paper; pencil grain smoothed.
