@@ -166,13 +166,13 @@ def figure_words(name: str, figures: Figures) -> str:
     Examples
     --------
     >>> figure_words("stitches", {"stitches": 3021.0}), figure_words("hours", {"hours": 8.04})
-    ('3021 stitches', '8.0 hours')
+    ('3021 stitches', '8.04 hours')
     """
     value = figures[name]
     if name == "stitches":
         return f"{value:.0f} stitches"
     if name == "hours":
-        return f"{value:.1f} hours"
+        return f"{value:.2f} hours"
     if name == "skein_share":
         return f"{value:.2f} skeins"
     if name.endswith("_mm"):
