@@ -17,11 +17,12 @@ from converter.estimate.route_search import SpareRule, Walk
 from converter.estimate.route_stops import stop_walks
 from converter.estimate.route_tree import SideGraph, TreeWalk
 
-_TRIES = 12
+_TRIES = 8
 """Exchanges tried for each link with an excess ..."""
 _MOST_TRIES = 2500
 """... and at most."""
 _LEG_TRIES = 1200
+_FEW_LEG_TRIES = 20_000
 _MOST_LEG_TRIES = 2_000_000
 _LARGE = 5000
 """Crosses from which fewer tries are made."""
@@ -180,7 +181,7 @@ def _joined_legs(links: Links, chosen: npt.NDArray[np.bool_]) -> list[int]:
         # With many starts the search has to get over the price of one; else only the carries are to be shortened.
         sparse_part = faulty > 0.3 * legs.size
         most = int(_MOST_LEG_TRIES * min(1.0, _LARGE / crosses.count))
-        order.anneal(min(most, _LEG_TRIES * faulty), 4.0 if sparse_part else 0.25, 0.04)
+        order.anneal(min(most, max(_LEG_TRIES * faulty, _FEW_LEG_TRIES)), 4.0 if sparse_part else 0.25, 0.04)
         legs = np.asarray(order.order(), dtype=np.int64)
     moved = numbers[legs >> 1] * 2 + (legs & 1)
     return [int(leg) for leg in moved]
