@@ -29,12 +29,15 @@ TAKEABLE: Final[Mapping[str, tuple[str, str]]] = {
 _SIZES_SHOWN: Final = 6
 
 
-def facts_of(state: State, made: Made, notes: tuple[str, ...] = ()) -> Facts:
-    """Return the figures of a piece, as the command works them out."""
+def facts_of(state: State, made: Made) -> Facts:
+    """Return the figures of a piece, as the command works them out; once for each state of it."""
     from converter.jobs.facts import gather_facts
 
-    request = request_from(state)
-    return gather_facts(made.chart, thread=request.thread, time=request.time, piece=request.piece, notes=notes)
+    if "facts" not in made.memo:
+        request = request_from(state)
+        made.memo["facts"] = gather_facts(made.chart, thread=request.thread, time=request.time, piece=request.piece)
+    facts: Facts = made.memo["facts"]
+    return facts
 
 
 def figures_of(facts: Facts, making: MakingPlan | None = None) -> dict[str, Any]:
@@ -121,12 +124,19 @@ def piece_leaflet(state: State, made: Made, facts: Facts) -> bytes:
 
 def piece_making(state: State, made: Made) -> MakingPlan | None:
     """Return the making-up plan of a piece, or None if it is not decided what it becomes."""
-    from converter.jobs.finish import making_settings, plan_finish
+    from converter.estimate.making import plan_making
+    from converter.jobs.finish import making_settings
 
     request = request_from(state)
     if request.piece is None:
         return None
-    return plan_finish(made.chart, making_settings({"piece": request.piece}), request.thread)
+    facts = facts_of(state, made)
+    return plan_making(
+        made.chart,
+        settings=making_settings({"piece": request.piece}),
+        stitch_thread=(facts.thread, facts.line_thread),
+        thread_settings=request.thread,
+    )
 
 
 def fit_piece(bench: Bench, state: State) -> dict[str, Any]:

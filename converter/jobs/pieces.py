@@ -92,6 +92,8 @@ class Made:
     drifted: bool = False
     told: tuple[str, ...] = ()
     doubtful: tuple[tuple[int, int], ...] = ()
+    memo: dict[str, Any] = field(default_factory=dict, repr=False)
+    """What was worked out from it and takes long."""
 
     @property
     def reduction(self) -> Reduction | None:

@@ -49,6 +49,7 @@ class Studio:
         self._benches: OrderedDict[str, jobs.Bench] = OrderedDict()
         self._guard = threading.Lock()
         self._locks: dict[str, threading.RLock] = {}
+        self._reckoning: dict[str, threading.Lock] = {}
 
     # -- the folder ---------------------------------------------------------------------------------------------------
 
@@ -154,6 +155,14 @@ class Studio:
 
     def facts(self, piece: str) -> JSON:
         """Return counts, sizes, thread and hours of a piece."""
+        self.workspace.history(piece)
+        # One at a time for a piece: those that waited find it done, or work on the newest state.
+        with self._guard:
+            turn = self._reckoning.setdefault(piece, threading.Lock())
+        with turn:
+            return self._facts(piece)
+
+    def _facts(self, piece: str) -> JSON:
         state, made = self._made(piece)
         return results.figures_of(results.facts_of(state, made), results.piece_making(state, made))
 

@@ -54,7 +54,7 @@ def resize(driver: Any, width: int, height: int, touch: bool = False) -> None:
     driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": touch})
 
 
-def wait(check: Callable[[], Any], what: str, seconds: float = 60) -> Any:
+def wait(check: Callable[[], Any], what: str, seconds: float = 120) -> Any:
     """Return what ``check`` gives as soon as it gives something."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
@@ -94,7 +94,7 @@ class Person:
                 return None
             return None
 
-        return wait(look, f"{selector} {text}", 30)
+        return wait(look, f"{selector} {text}", 60)
 
     def drop(self, path: Path) -> None:
         from selenium.webdriver.common.by import By

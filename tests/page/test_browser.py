@@ -93,8 +93,8 @@ def test_purpose_cloth_and_size_change_the_figures(person, picture):
     person.settle()
     assert "Bookmark" in person.js("return document.getElementById('state-purpose').textContent")
     assert person.js("return document.querySelectorAll('#notes .told').length") >= 1
-    person.choose("purpose", "Hours I have")
-    person.fill("purpose", "Hours I have", 6)
+    person.choose("purpose", "Stitches at most")
+    person.fill("purpose", "Stitches at most", 500)
     person.click("#body-purpose button", "Find the largest")
     wait(
         lambda: (
@@ -103,7 +103,7 @@ def test_purpose_cloth_and_size_change_the_figures(person, picture):
         "a size",
     )
     person.settle()
-    assert person.js("return window.onecolour.store.facts.hours.likely") <= 6
+    assert 250 < person.stitches() <= 500
     person.click("#body-purpose button", "Show several sizes")
     cards = wait(lambda: person.driver.find_elements("css selector", "#body-purpose .card"), "sizes")
     assert len(cards) >= 4 and all("stitches" in card.text for card in cards)

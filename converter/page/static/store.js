@@ -211,7 +211,7 @@ let factsFor = "";
 
 export function wantFacts() {
   clearTimeout(factsTimer);
-  factsTimer = setTimeout(loadFacts, 60);
+  factsTimer = setTimeout(loadFacts, 200);
 }
 
 async function loadFacts() {
