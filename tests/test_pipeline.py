@@ -4,7 +4,8 @@ import cv2
 import numpy as np
 import pytest
 import skimage.data
-from helpers.reduction_measures import measure
+from helpers.reduction_measures import MARGIN, coverage_of, lay_truth, measure
+from helpers.scores import drd, f_measure
 from helpers.worn_pictures import pencil, photograph
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -175,6 +176,18 @@ def test_solid_shapes_agree():
         measured, faults = measure(picture < 128, found.cells, found.placement)
         assert not faults
         assert measured.agreement > 0.97
+
+
+def test_scores_of_the_binarisation_contests():
+    """F-measure and DRD of a chart against the ideal raster, area coverage of one half and more on the chart's grid.
+
+    (DIBCO evaluation pages; H. Lu, A. Kot, Y. Q. Shi 2004: lower is better, the best of DIBCO 2009 scored about 2.)
+    """
+    picture = solid(700)
+    found = reduce_picture(photograph(picture, 2), options(60, mirror="none", deskew=False))
+    ideal = coverage_of(lay_truth(picture < 128, found.placement, found.cells.shape))[MARGIN:-MARGIN, MARGIN:-MARGIN]
+    assert f_measure(ideal >= 0.5, found.cells) > 0.985
+    assert drd(ideal >= 0.5, found.cells) < 1.0
 
 
 def test_kinds_are_told_apart():

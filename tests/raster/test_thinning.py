@@ -66,3 +66,36 @@ def test_a_thick_bar_becomes_a_line():
     expected = np.zeros_like(cells)
     expected[3, 2:10] = True
     assert np.array_equal(thin, expected)
+
+
+# The block letters R and C, each with a dot, of the Rosetta Code page on Zhang-Suen thinning (the small picture, typed
+# from memory); the page's pictures have 4 components and Euler number 3 before and after.
+LETTERS = """
+................................
+.#########.......########.......
+.###...####.....####..####......
+.###....###.....###....###......
+.###...####.....###.............
+.#########......###.............
+.###.####.......###....###......
+.###..####..###.####..####.###..
+.###...####.###..########..###..
+................................
+"""
+
+
+def test_thinning_the_letters_keeps_their_topology():
+    from skimage.measure import euler_number
+    from skimage.morphology import skeletonize
+
+    cells = np.pad(np.array([[c == "#" for c in row] for row in LETTERS.split()]), 1)
+    assert topology(cells)[0] == 4 and euler_number(cells, connectivity=2) == 3
+    # By the distance from the edge, the outermost first; the ends of what zhang's skeleton leaves stay.
+    depth = ndimage.distance_transform_cdt(cells, metric="taxicab")
+    index = np.flatnonzero(cells.ravel())
+    order = index[np.argsort(depth.ravel()[index], kind="stable")]
+    keep = {int(i): k for k, i in enumerate(np.flatnonzero(skeletonize(cells).ravel()))}
+    points = [[keep[int(i)]] if int(i) in keep else [] for i in order]
+    thin = thin_in_order(cells, order, points, np.ones(len(keep), np.int32))
+    assert thin.sum() < 0.5 * cells.sum()
+    assert topology(thin)[0] == 4 and euler_number(thin, connectivity=2) == 3
