@@ -139,16 +139,18 @@ def _straightest(before: Hole | None, at: Hole, choices: list[tuple[Hole, int]])
     return sorted(choices, key=turn)
 
 
-def double_walk(figure: list[tuple[Hole, Hole]], start: Hole) -> list[Hole]:
-    """Return a closed walk from a hole that passes every line of a connected figure twice, an odd number apart."""
+def double_walk(figure: list[tuple[Hole, Hole]], start: Hole, first: Hole | None = None) -> list[Hole]:
+    """Return a closed walk from a hole that passes every line of a connected figure twice, an odd number apart.
+
+    The first line leads to ``first``, if that hole is given.
+    """
     near = _neighbours(figure)
     done = [False] * len(figure)
     seen = {start}
     walk = [start]
-    # Each entry: hole, the hole it was reached from, its ways on (straightest last).
-    stack: list[tuple[Hole, Hole | None, list[tuple[Hole, int]]]] = [
-        (start, None, _straightest(None, start, near[start])[::-1])
-    ]
+    ways = sorted(_straightest(None, start, near[start]), key=lambda way: way[0] != first)
+    # Each entry: hole, the hole it was reached from, its ways on (the next one last).
+    stack: list[tuple[Hole, Hole | None, list[tuple[Hole, int]]]] = [(start, None, ways[::-1])]
     while stack:
         at, before, ways = stack[-1]
         if not ways:
@@ -177,6 +179,21 @@ def _start_hole(figure: list[tuple[Hole, Hole]], close_to: Hole | None) -> Hole:
     return min(near, key=lambda hole: (len(near[hole]) % 2 == 0, hole))
 
 
+def _walk_towards(figure: list[tuple[Hole, Hole]], other: list[tuple[Hole, Hole]], carry: float) -> list[Hole] | None:
+    """Return a walk whose last hole but one is where a carry leads on to another figure, None if there is none."""
+    near = _neighbours(figure)
+    holes = sorted(near)
+    gaps = cKDTree(np.asarray([hole for pair in other for hole in pair])).query(np.asarray(holes))[0]
+    at = int(np.argmin(np.round(gaps, 9)))
+    if gaps[at] > carry + EPSILON:
+        return None
+    for start, _ in sorted(near[holes[at]]):
+        walk = double_walk(figure, start, holes[at])
+        if walk[-2] == holes[at]:
+            return walk
+    return None
+
+
 def _in_turn(figures: list[list[tuple[Hole, Hole]]]) -> list[list[tuple[Hole, Hole]]]:
     """Return the figures in an order in which each is the nearest to the one before."""
     clouds = [np.unique(np.asarray(figure, dtype=np.float64).reshape(-1, 2), axis=0) for figure in figures]
@@ -196,7 +213,8 @@ def _double_routes(
     routes: list[list[Hole]] = []
     carries = 0
     used = 0.0
-    for figure in _in_turn(figures):
+    in_turn = _in_turn(figures)
+    for number, figure in enumerate(in_turn):
         # The last pass behind is left out when a carry leads on, so that the thread stands at the hole before.
         stand = routes[-1][-2] if routes else None
         start = _start_hole(figure, stand)
@@ -211,6 +229,8 @@ def _double_routes(
                 routes[-1][-1] = start
                 carries += 1
         if not joined:
+            if number + 1 < len(in_turn):
+                walk = _walk_towards(figure, in_turn[number + 1], carry) or walk
             routes.append([walk[0]])
             used = 0.0
         for k in range(0, len(walk) - 1, 2):

@@ -180,7 +180,7 @@ def _joined_legs(links: Links, chosen: npt.NDArray[np.bool_]) -> list[int]:
         order = LegOrder(part, legs, ends.astype(np.int64), links.price)
         # With many starts the search has to get over the price of one; else only the carries are to be shortened.
         sparse_part = faulty > 0.3 * legs.size
-        most = int(_MOST_LEG_TRIES * min(1.0, _LARGE / crosses.count))
+        most = int(_MOST_LEG_TRIES * _share(crosses.count) * (0.6 if links.rules.hidden else 1.0))
         order.anneal(min(most, max(_LEG_TRIES * faulty, _FEW_LEG_TRIES)), 4.0 if sparse_part else 0.25, 0.04)
         legs = np.asarray(order.order(), dtype=np.int64)
     moved = numbers[legs >> 1] * 2 + (legs & 1)
@@ -206,8 +206,13 @@ def _shorten(walk: Walk, rule: SpareRule) -> None:
 
 
 def _most_tries(crosses: int) -> int:
-    """Return the most exchanges for a chart; on large charts each takes longer."""
-    return int(_MOST_TRIES * min(1.0, _LARGE / crosses))
+    """Return the most exchanges for a chart."""
+    return int(_MOST_TRIES * _share(crosses))
+
+
+def _share(crosses: int) -> float:
+    """Return the share of the tries that a chart gets: on large charts there are fewer, as each takes longer."""
+    return min(1.0, (_LARGE / crosses) ** 1.5)
 
 
 def cut_order(links: Links, legs: IntArray, capacity: float) -> tuple[IntArray, list[int]]:
