@@ -27,7 +27,7 @@ P. Selinger, Potrace: a polygon-based tracing algorithm, 2003 (optimal polygons 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -91,6 +91,8 @@ class Fit:
     places: npt.NDArray[np.int64]
     """Index of the curve's point at each vertex."""
     cost: float
+    end_costs: Mapping[tuple[int, int], float]
+    """What the cheapest chain costs for each hole that it may end in."""
 
 
 @dataclass(frozen=True)
@@ -292,8 +294,9 @@ def fit_curve(
     )
     if result is None:
         return None
-    path, total = result
-    return Fit(holes[path], where[path], total)
+    path, total, last = result
+    end_costs = {(int(holes[state, 0]), int(holes[state, 1])): value for state, value in last.items()}
+    return Fit(holes[path], where[path], total, end_costs)
 
 
 def _move_costs(
@@ -365,8 +368,8 @@ def _cheapest_path(
     breaks: npt.NDArray[np.float64],
     weights: FitWeights,
     last_stop: int,
-) -> tuple[list[int], float] | None:
-    """Return the states of the cheapest path from the first stop to the last, and its cost."""
+) -> tuple[list[int], float, dict[int, float]] | None:
+    """Return the states of the cheapest path from the first stop to the last, its cost, and the cost by last state."""
     angle = np.arctan2(vector[:, 1].astype(np.float64), vector[:, 0].astype(np.float64))
     total = np.full(len(starts), np.inf)
     before = np.full(len(starts), -1)
@@ -411,7 +414,12 @@ def _cheapest_path(
     while at >= 0:
         path.append(int(starts[at]))
         at = int(before[at])
-    return path[::-1], float(total[best])
+    by_state: dict[int, float] = {}
+    for move in final.tolist():
+        value = float(total[move])
+        if np.isfinite(value):
+            by_state[int(ends[move])] = min(value, by_state.get(int(ends[move]), np.inf))
+    return path[::-1], float(total[best]), by_state
 
 
 def end_stop(points: PointArray, at: int, shape: tuple[int, int], weights: FitWeights, reach: float = 0.95) -> Stop:

@@ -4,10 +4,9 @@
    nodes come before runs that end there, long ones before short ones.
 2. The first run at a node is free there. Its holes nearest the node are what later runs may choose
    from, the farther the dearer; once a second run has chosen, the hole is fixed.
-3. A node where every run ends and none has been placed offers all holes near it.
+3. For a node where runs only end the hole is chosen jointly: of all holes near it the one for which the
+   first few stitches of all its runs together cost least.
 4. Holes of other parts of the network are dear, so that separate parts stay separate.
-5. After the last run each node is tried again with all its runs at once: the hole that makes the
-   sum of their costs least is taken.
 
 A closed curve is fitted once from its sharpest bend, then again from a vertex of the first fit that
 lies elsewhere, so that the place of the start leaves no trace.
@@ -28,6 +27,8 @@ from converter.outline.graph import CurveNetwork, Run, straight_runs
 from converter.outline.lattice import HoleArray, straight_words
 from converter.outline.simplify import resample_curve
 
+_BRANCH = 25
+"""Points of a run, from a node, that help to choose its hole: five stitches."""
 _UNMET = 1000.0
 """Charge for a word that does not meet a hole where the curve crosses another."""
 
@@ -98,6 +99,7 @@ def fit_network(
         waits = any(node in through for node in (run.nodes[0], run.nodes[-1])) if run.nodes else False
         return waits, -round(run.length, 3), index
 
+    _choose_junctions(runs, through, network, board)
     chains = []
     for index in sorted(range(len(runs)), key=rank):
         chain = _fit_run(runs[index], network, board)
@@ -105,6 +107,37 @@ def fit_network(
             chains.append(chain)
             board.owner[chain.holes[:, 0], chain.holes[:, 1]] = runs[index].part
     return chains
+
+
+def _choose_junctions(runs: list[Run], through: Mapping[int, int], network: CurveNetwork, board: _Board) -> None:
+    """Fix the hole of each node where at least two runs end and none passes."""
+    leaving: dict[int, list[PointArray]] = {}
+    for run in runs:
+        if not run.nodes:
+            continue
+        # From a few stitches off towards the node, so that one fit gives the cost of every hole.
+        points = resample_curve(run.points, SPACING)
+        leaving.setdefault(run.nodes[0], []).append(points[:_BRANCH][::-1])
+        leaving.setdefault(run.nodes[-1], []).append(points[-_BRANCH:])
+    for node, branches in sorted(leaving.items()):
+        if node in through or node in board.node_holes or len(branches) < 2:
+            continue
+        sums: dict[tuple[int, int], float] = {}
+        for branch in branches:
+            if len(branch) < 4:
+                continue
+            far = end_stop(branch, 0, board.shape, board.weights)
+            start = Stop(0, far.holes, (0.0,) * len(far.holes))
+            last = len(branch) - 1
+            near = end_stop(np.concatenate([branch[:-1], network.nodes[node][None]]), last, board.shape, board.weights)
+            fit = fit_curve(branch, board.shape, board.weights, [start, near])
+            for hole, cost in (fit.end_costs if fit else {}).items():
+                sums[hole] = sums.get(hole, 0.0) + cost
+            for hole in near.holes:
+                sums[hole] = sums.get(hole, 0.0) + (0.0 if fit and hole in fit.end_costs else _UNMET)
+        if sums:
+            best = min(sums, key=lambda hole: (round(sums[hole], 6), hole))
+            board.node_holes[node] = {best: 0.0}
 
 
 def _node_stop(node: int, at: int, points: PointArray, board: _Board) -> Stop:

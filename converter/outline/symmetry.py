@@ -239,10 +239,11 @@ def _cut_curve(
     for low, high in zip(starts, ends, strict=True):
         part = points[low : high + 1]
         head, tail = curve.start, curve.end
+        own = (curve.start, curve.end)
         if low > 0:
-            head, part = _edge_node(points, low - 1, out, nodes, side, crossings, part, True)
+            head, part = _edge_node(points, low - 1, out, nodes, own, side, crossings, part, True)
         if high < len(points) - 1:
-            tail, part = _edge_node(points, high, out, nodes, side, crossings, part, False)
+            tail, part = _edge_node(points, high, out, nodes, own, side, crossings, part, False)
         piece = replace(curve, points=part, start=head, end=tail)
         if len(part) > 2 and piece.length > 0.4:
             pieces.append(piece)
@@ -254,6 +255,7 @@ def _edge_node(
     at: int,
     out: npt.NDArray[np.float64],
     nodes: list[PointArray],
+    own: tuple[int, int],
     side: tuple[int, int],
     crossings: dict[int, tuple[int, int]],
     part: PointArray,
@@ -262,9 +264,11 @@ def _edge_node(
     """Return the node where the curve crosses the edge after point ``at``, and the piece led to it."""
     share = out[at] / (out[at] - out[at + 1])
     crossing = points[at] + share * (points[at + 1] - points[at])
-    near = [k for k in crossings if crossings[k] == side and np.hypot(*(nodes[k] - crossing)) < 0.35]
+    near = [k for k in own if k >= 0 and np.hypot(*(nodes[k] - crossing)) < 0.6]
+    near += [k for k in crossings if crossings[k] == side and np.hypot(*(nodes[k] - crossing)) < 0.35]
     if near:
         node = near[0]
+        crossings.setdefault(node, side)
     else:
         nodes.append(crossing)
         node = len(nodes) - 1

@@ -1,7 +1,8 @@
 """The small angle by which a camera has tilted a drawing.
 
-Straight pieces of the curves are gathered by their angle to the nearer axis or diagonal of the grid. If most of their
-length agrees on one small angle, the drawing is tilted by it.
+Straight pieces of the curves are gathered by their angle to the nearer axis or diagonal of the grid. If most
+of their length agrees on one small angle, and next to none lies along an axis as it is, the drawing is tilted
+by it.
 """
 
 from __future__ import annotations
@@ -57,7 +58,9 @@ def find_tilt(network: CurveNetwork) -> float:
         if weight[agree].sum() > share + 1e-9:
             share = float(weight[agree].sum())
             best = float((angle[agree] * weight[agree]).sum() / share)
-    if share < SHARE * weight.sum() or abs(best) < SMALLEST:
+    # Lines that lie along an axis already tell that the others are meant to slant.
+    level = float(weight[np.abs(angle) <= 0.3].sum())
+    if share < SHARE * weight.sum() or abs(best) < SMALLEST or level > 0.1 * weight.sum():
         return 0.0
     return best
 
