@@ -138,11 +138,11 @@ class ThreadSettings:
     """How thread is used up. Lengths in mm; the route is worked out in stitch sides."""
 
     working_length_mm: float = 450.0
-    """One needleful; 45 cm or 18 in is usual (facts A4.1, common practice)."""
+    """One needleful; 45 cm or 18 in is usual (common practice; eHow, How to calculate embroidery floss needed)."""
     tail_mm: float = 40.0
-    """Left at each end of a length; at least 25 mm (facts A4.7: 1 in under the first stitches)."""
+    """Left at each end of a length; at least 25 mm (Stitchxonomy, lesson 4: 1 in, held under the first stitches)."""
     carry_cells: float = 3.5
-    """Longest back move over bare cloth, in stitches (facts A4.8: 3 to 4 squares)."""
+    """Longest back move over bare cloth, in stitches (The Art of Stitch, Carrying threads over: 3 to 4 squares)."""
     hidden: bool = False
     """Carry only behind stitched squares."""
     order: str = "closed"
@@ -150,15 +150,16 @@ class ThreadSettings:
     line_method: str = "double"
     """double running or back stitch for the lines."""
     allowance: float = 0.15
-    """Share added for the thickness of the cloth and small waste: 10 to 20 % (facts A4.5, A4.6)."""
+    """Share added for the thickness of the cloth and small waste: 10 to 20 % (Tiny Modernist, How much
+    thread do I need, against the plane path)."""
     sample_crosses: int | None = None
     """Crosses made from one measured length; with ``sample_length_mm`` it gives the allowance."""
     sample_length_mm: float | None = None
     """Thread the sample took from end to end, its two tails included."""
     skein_m: float = 8.0
-    """Length of one skein (facts A4.1)."""
+    """Length of one skein (eHow, How to calculate embroidery floss needed)."""
     skein_strands: int = 6
-    """Strands in it (facts A4.1)."""
+    """Strands in it (same source)."""
 
     def __post_init__(self) -> None:
         """Check ranges."""
@@ -183,7 +184,8 @@ class TimeSettings:
     """Working time."""
 
     pace: float = 100.0
-    """Crosses an hour; about 100 for a good stitcher, 25 to 100 for a beginner (facts A5.1, A5.2)."""
+    """Crosses an hour; about 100 for a good stitcher, 25 to 100 for a beginner (Stitch Bitch, Cinnamon
+    Hours, 20 June 2016; Stitching Secrets)."""
     start_minutes: float = 1.5
     """Cutting, threading, fastening on and off, for each length (common practice)."""
 

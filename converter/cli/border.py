@@ -217,7 +217,7 @@ class RepeatType(click.ParamType[tuple[str, int, int]]):
 @material_options
 @output_options
 def command(chart: Path | None, **options: Any) -> None:
-    r"""Fit borders, corner pieces and letters round a motif.
+    """Fit borders, corner pieces and letters round a motif.
 
     CHART is a chart file, PBM, text rows of # and . or a PNG with one pixel a stitch. The best plans are listed
     with what each had to change, drawn side by side on one sheet, and the chosen one is written as a new chart.
@@ -229,7 +229,7 @@ def command(chart: Path | None, **options: Any) -> None:
       onecolour border heron.chart.json --strip tulips --cloth 20x20cm --margin 4cm --fabric 14
       onecolour border heron.chart.json --strip key --text "Anna 1984" --text-place below
       onecolour border --collection
-    """  # fmt: skip
+    """  # noqa: D301
     from converter.jobs.border import border_chart, write_collection
 
     if options["collection"]:

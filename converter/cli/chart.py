@@ -31,7 +31,7 @@ from converter.cli.options import (
 @paper_option
 @output_options
 def command(pictures: tuple[Path, ...], **options: Any) -> None:
-    r"""Turn pictures into charts.
+    """Turn pictures into charts.
 
     Each PICTURE gives NAME.chart.json, NAME.png (the chart), NAME-stitched.png (how it will look on
     cloth), NAME.pdf (the leaflet to print), NAME.txt and NAME.report.json (the counts).
@@ -42,7 +42,7 @@ def command(pictures: tuple[Path, ...], **options: Any) -> None:
     Examples:
       onecolour chart heron.png --wide 60 --out charts
       onecolour chart heron.png --fit 4x4in --fabric 28/2 --hours 12 --pace 80
-    """
+    """  # noqa: D301
     from converter.jobs.batch import chart_pictures, result_names
     from converter.jobs.requests import chart_request
 

@@ -52,7 +52,7 @@ from converter.cli.options import (
 @paper_option
 @output_options
 def command(chart: Path, **options: Any) -> None:
-    r"""Count a chart: stitches, thread, cloth and hours.
+    """Count a chart: stitches, thread, cloth and hours.
 
     CHART is a chart file, PBM, text rows of # and . or a PNG with one pixel a stitch. With --sheet the
     working order is drawn too: every length of thread, where it starts, how it runs and where it ends.
@@ -62,7 +62,7 @@ def command(chart: Path, **options: Any) -> None:
       onecolour count heron.chart.json --fabric 16 --pace 80
       onecolour count heron.chart.json --sheet --out charts
       onecolour count heron.chart.json --sample-crosses 36 --sample-length 45cm
-    """  # fmt: skip
+    """  # noqa: D301
     from converter.jobs.count import count_chart
 
     outcome = count_chart(chart, options)

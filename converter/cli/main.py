@@ -74,14 +74,14 @@ class Failure(click.ClickException):
 )
 @click.version_option(package_name="onecolour", prog_name="onecolour")
 def group() -> None:
-    r"""Turn a picture into a one-colour counted cross-stitch chart.
+    """Turn a picture into a one-colour counted cross-stitch chart.
 
     Charts, counts, thread, cloth and hours, borders, a printable leaflet and a making-up plan.
 
     \b
     Example:
       onecolour chart heron.png --wide 60 --out charts
-    """
+    """  # noqa: D301
 
 
 def run() -> None:

@@ -17,7 +17,7 @@ import click
 @click.option("--port", type=click.IntRange(0, 65535), default=4180, show_default=True, help="0 takes any free one.")
 @click.option("--no-browser", is_flag=True, help="Only print the address.")
 def command(folder: Path | None, port: int, no_browser: bool) -> None:
-    r"""Open the page in the browser: everything without commands.
+    """Open the page in the browser: everything without commands.
 
     It is served by this computer to this computer alone, and works without a connection. Your pieces are kept
     in a folder of yours from the moment you drop a picture. Stop it with Ctrl-C.
@@ -25,6 +25,6 @@ def command(folder: Path | None, port: int, no_browser: bool) -> None:
     \b
     Example:
       onecolour page
-    """
+    """  # noqa: D301
     # The page is a front of its own beside the command: it is loaded by name, as the commands are.
     importlib.import_module("converter.page.run").serve(folder, port, open_browser=not no_browser, say=click.echo)

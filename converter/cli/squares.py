@@ -85,7 +85,7 @@ class MarksType(click.ParamType[tuple[int, ...]]):
 )
 @output_options
 def command(photo: Path, **options: Any) -> None:
-    r"""Read a motif from a photo or scan of squared paper.
+    """Read a motif from a photo or scan of squared paper.
 
     Writes NAME.chart.json, NAME.png (the chart), NAME-overlay.png (the photo with the grid found, a green
     dot in each square taken as a stitch and an orange frame round each doubtful one) and, if there are
@@ -99,7 +99,7 @@ def command(photo: Path, **options: Any) -> None:
       onecolour squares heron-photo.jpg --out charts
       onecolour squares heron-photo.jpg --only 1,3 --name heron
       onecolour squares dark.jpg --squares 40x52 --corners "120,80 1490,95 1502,1910 108,1893"
-    """  # fmt: skip
+    """  # noqa: D301
     from converter.errors import RequestError
     from converter.files.output import check_name, check_targets, name_from, write_whole
     from converter.files.picture import load_picture

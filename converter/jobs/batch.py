@@ -129,7 +129,12 @@ def chart_picture(picture: Path, request: Request, folder: Path, name: str, over
         reduction = replace(reduction, clear=read_mask(request.clear))
     settings = replace(request.settings, reduction=reduction)
     paper_notes = squared_paper_notes(opened)
-    settings, limit_notes = fit_width(opened.pixels, settings, request)
+    settings, limit_notes = fit_width(
+        opened.pixels, settings, request, lambda stitches: open_picture(picture, stitches).pixels
+    )
+    if settings.reduction != reduction and opened.reduction > 1:
+        # A wider chart than was first thought of needs more of the picture.
+        opened = open_picture(picture, max(settings.reduction.columns or 0, settings.reduction.rows or 0))
     made = make_chart(opened, settings, request.materials, title=title_from(name), source=picture.name)
     facts = gather_facts(
         made.chart, thread=request.thread, time=request.time, piece=request.piece, notes=(*paper_notes, *limit_notes)
