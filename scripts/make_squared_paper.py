@@ -765,3 +765,180 @@ def make_photo(
                  tilt=float(np.degrees(tilt)), turn=float(np.degrees(turn)), fold=fold[0], curl=view.curl, level=level,
                  seed=seed)  # fmt: skip
     return SquaredPhoto(image, marked, lines, corners, kinds, facts)
+
+
+# --- pictures that are no squared paper ---------------------------------------------------------------------------
+
+
+def make_other(seed: int, kind: str) -> np.ndarray:
+    """Return a picture that is no chart: one of `OTHERS`, uint8 (H, W, 3) RGB."""
+    rng = np.random.default_rng([77, OTHERS.index(kind), seed])
+    high, wide = int(rng.integers(500, 1100)), int(rng.integers(500, 1300))
+    page = {"text": _text_page, "ruled": _ruled_page, "cloth": _cloth, "tiles": _tiles, "drawing": _drawing,
+            "knitting": _knitting, "bricks": _bricks, "net": _net}[kind](rng, high, wide)  # fmt: skip
+    centre = (wide / 2, high / 2)
+    matrix = cv2.getRotationMatrix2D(centre, float(rng.uniform(-8, 8)), float(rng.uniform(1.0, 1.25)))
+    turned = np.vstack([matrix, [0, 0, 1]])
+    tilt = np.array([[1, 0, 0], [0, 1, 0], [rng.uniform(-2e-4, 2e-4), rng.uniform(-2e-4, 2e-4), 1]])
+    page = cv2.warpPerspective(page.astype(np.float32), tilt @ turned, (wide, high), borderMode=cv2.BORDER_REFLECT)
+    yy, xx = np.mgrid[0:high, 0:wide].astype(np.float32)
+    way = rng.uniform(0, 6.28)
+    light = 1 + rng.uniform(0, 0.35) * (np.cos(way) * (xx / wide - 0.5) + np.sin(way) * (yy / high - 0.5)) * 2
+    page = cv2.GaussianBlur(page, (0, 0), float(rng.uniform(0.5, 1.2))) * light[:, :, None]
+    page = page + rng.normal(size=page.shape) * rng.uniform(0.003, 0.02)
+    return _pressed(np.clip(np.clip(page, 0, 1) ** (1 / 2.2) * 255, 0, 255).astype(np.uint8), int(rng.integers(60, 92)))
+
+
+def _flat(rng: Rng, high: int, wide: int, low: float = 0.6, top: float = 0.95) -> np.ndarray:
+    tint = rng.uniform(low, top) * (1 + 0.08 * rng.normal(size=3))
+    return np.ones((high, wide, 3), np.float32) * tint.astype(np.float32)
+
+
+def _text_page(rng: Rng, high: int, wide: int) -> np.ndarray:
+    mask = np.zeros((high, wide), np.uint8)
+    scale = rng.uniform(0.4, 1.2)
+    step = int(34 * scale)
+    letters = list("abcdefghijklmnopqrstuvwxyz     ABCDEFGH,.")
+    for y in range(step, high, step):
+        text = "".join(rng.choice(letters, int(wide / (14 * scale))))
+        cv2.putText(mask, text, (20, y), int(rng.choice(SCRIPT_FONTS)), scale, 255, 1 + int(scale > 0.8), cv2.LINE_AA)
+    return _flat(rng, high, wide) * (1 - 0.85 * mask.astype(np.float32)[:, :, None] / 255)
+
+
+def _ruled_page(rng: Rng, high: int, wide: int) -> np.ndarray:
+    page = _text_page(rng, high, wide) if rng.random() < 0.5 else _flat(rng, high, wide)
+    step = int(rng.integers(14, 60))
+    colour = np.array([0.5, 0.65, 0.9], np.float32)
+    for y in range(step, high, step):
+        page[y : y + 2] *= colour
+    if rng.random() < 0.5:
+        page[:, step * 2 : step * 2 + 2] *= np.array([0.95, 0.5, 0.5], np.float32)
+    return page
+
+
+def _cloth(rng: Rng, high: int, wide: int) -> np.ndarray:
+    """Plain weave: threads over and under, each with its own thickness and place."""
+    pitch = rng.uniform(7, 40)
+    uneven = rng.uniform(0.01, 0.08)
+    yy, xx = np.mgrid[0:high, 0:wide].astype(np.float32)
+    slow = cv2.GaussianBlur(rng.normal(size=(high // 8 + 2, wide // 8 + 2)).astype(np.float32), (0, 0), 5) * 14 * uneven
+    slow = cv2.resize(slow, (wide, high))
+    nx, ny = int(wide / pitch) + 3, int(high / pitch) + 3
+    shift_x = np.interp(xx[0], np.arange(nx) * pitch, rng.normal(size=nx) * uneven)
+    shift_y = np.interp(yy[:, 0], np.arange(ny) * pitch, rng.normal(size=ny) * uneven)
+    u = xx / pitch + shift_x[None].astype(np.float32) + slow
+    v = yy / pitch + shift_y[:, None].astype(np.float32) + slow.T[:high, :wide] if slow.shape[0] == slow.shape[1] else (
+        yy / pitch + shift_y[:, None].astype(np.float32) - slow)
+    over = (np.floor(u) + np.floor(v)) % 2 == 0
+    warp, weft = np.sin(np.pi * (u % 1)), np.sin(np.pi * (v % 1))
+    bulge = np.where(over, warp * (0.6 + 0.4 * weft), weft * (0.6 + 0.4 * warp))
+    hole = rng.uniform(0, 0.5) * ((u % 1 - 0.5) ** 2 * 4) ** 4 * ((v % 1 - 0.5) ** 2 * 4) ** 4
+    fibre = 0.06 * _noise(rng, (high, wide), 1.5)
+    return _flat(rng, high, wide) * (0.45 + 0.55 * np.clip(bulge, 0, 1) ** 0.6 + fibre - hole)[:, :, None]
+
+
+def _tiles(rng: Rng, high: int, wide: int) -> np.ndarray:
+    """Wall or floor tiles, each with its own tone, laid by hand, with a joint that is light or dark."""
+    pitch = rng.uniform(24, 120)
+    ratio = rng.choice([1.0, 1.0, 2.0])
+    joint = rng.uniform(0.04, 0.12)
+    page = _flat(rng, high, wide, 0.25, 0.9)
+    tone = rng.choice([0.25, 1.6])
+    base = page[0, 0].copy()
+    page *= tone
+    vary = rng.uniform(0.02, 0.15)
+    for i in range(int(high / pitch) + 1):
+        off = 0.5 * (i % 2) if ratio > 1 else 0.0
+        for j in range(-1, int(wide / pitch / ratio) + 1):
+            jitter = rng.normal(size=2) * 0.025 * pitch
+            y0, x0 = i * pitch + joint * pitch / 2 + jitter[0], (j + off) * pitch * ratio + joint * pitch / 2 + jitter[1]
+            y1, x1 = y0 + pitch * (1 - joint), x0 + pitch * (ratio - joint)
+            if x1 <= 0 or y1 <= 0:
+                continue
+            part = page[max(0, int(y0)) : int(y1), max(0, int(x0)) : int(x1)]
+            if part.size:
+                shine = 1 + 0.1 * np.linspace(-1, 1, part.shape[0])[:, None, None]
+                part[:] = base * (1 + vary * rng.normal()) * shine
+    return page * (1 + 0.04 * _noise(rng, (high, wide), 3))[:, :, None]
+
+
+def _drawing(rng: Rng, high: int, wide: int) -> np.ndarray:
+    mask = np.zeros((high, wide), np.uint8)
+    for _ in range(int(rng.integers(4, 14))):
+        n = int(rng.integers(3, 9))
+        angles = np.sort(rng.uniform(0, 2 * np.pi, n * 3))
+        radius = rng.uniform(30, 200) * (1 + 0.4 * np.sin(angles * rng.integers(2, 6)))
+        centre = rng.uniform([80, 80], [wide - 80, high - 80])
+        pts = (centre + np.stack([np.cos(angles), np.sin(angles)], 1) * radius[:, None]).astype(np.int32)
+        if rng.random() < 0.4:
+            cv2.fillPoly(mask, [pts], 255, cv2.LINE_AA)
+        else:
+            cv2.polylines(mask, [pts], bool(rng.random() < 0.7), 255, int(rng.integers(1, 9)), cv2.LINE_AA)
+    return _flat(rng, high, wide) * (1 - 0.9 * mask.astype(np.float32)[:, :, None] / 255)
+
+
+def _knitting(rng: Rng, high: int, wide: int) -> np.ndarray:
+    """Stocking stitch: columns of V, each loop a little different, with a pattern in a second colour."""
+    pitch = rng.uniform(12, 50)
+    page = _flat(rng, high, wide, 0.1, 0.3)
+    base, second = rng.uniform(0.3, 0.9, 3).astype(np.float32), rng.uniform(0.2, 0.9, 3).astype(np.float32)
+    step = pitch * rng.uniform(0.75, 1.0)
+    pattern = rng.random((int(high / step) + 3, int(wide / pitch) + 3)) < 0.25
+    for i in range(int(high / step) + 2):
+        for j in range(int(wide / pitch) + 2):
+            x, y = (j + 0.5) * pitch + rng.normal() * 0.05 * pitch, i * step + rng.normal() * 0.05 * pitch
+            colour = second if pattern[i, j] else base
+            for way in (-1, 1):
+                a = (int(x + way * 0.42 * pitch), int(y - 0.45 * step))
+                b = (int(x + way * 0.06 * pitch), int(y + 0.5 * step))
+                shade = colour * np.float32(1 + 0.08 * rng.normal())
+                cv2.line(page, a, b, [float(v) for v in shade], max(2, int(0.36 * pitch)), cv2.LINE_AA)
+    return page * (1 + 0.08 * _noise(rng, (high, wide), 1.5))[:, :, None]
+
+
+def _bricks(rng: Rng, high: int, wide: int) -> np.ndarray:
+    page = _flat(rng, high, wide, 0.5, 0.7)
+    tall = rng.uniform(18, 60)
+    base = np.array([0.5, 0.2, 0.13], np.float32)
+    for i in range(int(high / tall) + 1):
+        for j in range(-1, int(wide / tall / 2.6) + 1):
+            x, y = int((j + 0.5 * (i % 2)) * tall * 2.6), int(i * tall)
+            page[max(0, y + 2) : int(y + tall * 0.86), max(0, x + 2) : max(0, int(x + tall * 2.45))] = base * (1 + 0.15 * rng.normal())
+    return page * (1 + 0.1 * _noise(rng, (high, wide), 2))[:, :, None]
+
+
+def _net(rng: Rng, high: int, wide: int) -> np.ndarray:
+    """A slack net before a soft ground: diamonds of cord."""
+    ground = np.stack([cv2.GaussianBlur(_noise(rng, (high, wide), 60), (0, 0), 20) for _ in range(3)], -1)
+    page = np.clip(0.5 + 0.2 * ground, 0.1, 0.95).astype(np.float32)
+    pitch = rng.uniform(25, 90)
+    sag = rng.uniform(0.05, 0.2)
+    for way in (1, -1):
+        for k in range(-int(high / pitch) - 2, int((wide + high) / pitch) + 2):
+            t = np.arange(0, high, 6)
+            x = k * pitch + way * t + sag * pitch * np.sin(t / pitch * 1.3 + k)
+            pts = np.stack([x if way > 0 else x + 0 * t, t], 1).astype(np.int32)
+            cv2.polylines(page, [pts], False, (0.15, 0.13, 0.1), max(1, int(pitch * 0.06)), cv2.LINE_AA)
+    return page
+
+
+def main() -> None:
+    """Write photos and their truth from the command line."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--level", choices=LEVELS, default="normal")
+    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--count", type=int, default=1)
+    parser.add_argument("--out", type=Path, default=Path())
+    options = parser.parse_args()
+    options.out.mkdir(parents=True, exist_ok=True)
+    for seed in range(options.seed, options.seed + options.count):
+        photo = make_photo(seed, options.level)
+        name = options.out / f"{options.level}-{seed}"
+        cv2.imwrite(f"{name}.png", photo.image[:, :, ::-1])
+        rows = ["".join("#" if cell else "." for cell in row) for row in photo.cells]
+        truth = {"rows": rows, "lines": photo.lines.astype(int).tolist(), "facts": photo.facts}
+        Path(f"{name}.json").write_text(json.dumps(truth, indent=1), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -62,7 +62,7 @@ def channel_weights(dense: FloatArray) -> FloatArray:
     kernel = np.ones((7, 7), np.uint8)
     ridges = small - cv2.morphologyEx(small, cv2.MORPH_OPEN, kernel)
     tall = ridges.max(axis=2)
-    ridge = tall > np.quantile(tall[::3, ::3], 0.9)
+    ridge = tall >= max(float(np.quantile(tall[::3, ::3], 0.9)), 0.2 * float(tall.max()))
     height = ridges[ridge].mean(axis=0)
     grain = small - cv2.GaussianBlur(small, (0, 0), 1.0)
     spread = np.median(np.abs(grain), axis=(0, 1)) + 0.004

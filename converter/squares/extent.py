@@ -106,7 +106,7 @@ def _score(
         judged = int(known.sum())
         if judged >= max(2, 0.12 * known.size):
             shares.append(float((shown & known).sum()) / judged)
-        elif edge.paper_outside or (not edge.seen_outside and float(shown.mean()) > 0.15):
+        elif edge.paper_outside or (not edge.seen_outside and float(shown.mean()) > 0.3):
             shares.append(1.0)
         else:
             shares.append(0.45)

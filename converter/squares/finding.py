@@ -62,7 +62,7 @@ def trial(
     tried: list[lattice.Seed] = []
     best: tuple[float, mesh.Fit, float] | None = None
     for worth, seed, start, work in planted:
-        if worth <= 0 or len(tried) >= most_tried:
+        if len(tried) >= most_tried:
             break
         if any(_same_lattice(seed, other) for other in tried):
             continue
@@ -132,7 +132,7 @@ def _homography(source: npt.NDArray[np.float64], target: npt.NDArray[np.float64]
 def grid_confidence(fit: mesh.Fit, top: int, left: int, bottom: int, right: int) -> float:
     """Return 0 to 1: how surely the squares between the given crossings are a printed grid.
 
-    Four things together: most sides on clean paper show a line; there are at least some squares; the lines lie
+    Several things together: most sides on clean paper show a line; there are at least some squares; the lines lie
     where an even mesh says (woven cloth, knitting and tiles laid by hand do not); and they stand out from the grain.
     """
     rows, cols = bottom - top, right - left
@@ -153,9 +153,9 @@ def grid_confidence(fit: mesh.Fit, top: int, left: int, bottom: int, right: int)
     contrast = fit.height / max(fit.level.noise, fit.upright.noise)
     size = min(rows, cols)
     parts = (
-        _step(share, 0.62, 0.10),
-        _step(-miss, -0.075, 0.018),
-        _step(size, 5.5, 1.0),
+        _step(share, 0.78, 0.06),
+        _step(-miss, -0.043, 0.006),
+        _step(size, 6.8, 0.8),
         _step(contrast, 3.0, 0.7),
         _step(float(min(inked)), 0.06, 0.02),
     )
@@ -164,3 +164,10 @@ def grid_confidence(fit: mesh.Fit, top: int, left: int, bottom: int, right: int)
 
 def _step(value: float, middle: float, width: float) -> float:
     return float(1 / (1 + np.exp(-np.clip((value - middle) / width * 2, -40, 40))))
+
+
+def marks_confidence(marked: npt.NDArray[np.bool_], doubt: npt.NDArray[np.float64]) -> float:
+    """Return 0 to 1: how surely the squares are a motif; paper without marks, or all shades of doubt, is none."""
+    if not marked.any():
+        return 0.4
+    return max(0.05, _step(-float(doubt.mean()), -0.32, 0.08))

@@ -36,6 +36,8 @@ class Seed:
     right: tuple[float, float]
     """Step (row, col) to the next column."""
     score: float
+    reach: float = 0.0
+    """How far from the centre the window went that it was seen in."""
 
     @property
     def pitch(self) -> float:
@@ -142,6 +144,7 @@ def _seed_at(
         (float(steps[0, 0]), float(steps[1, 0])),
         (float(steps[0, 1]), float(steps[1, 1])),
         score,
+        WINDOW / 2,
     )
 
 
@@ -192,7 +195,9 @@ def find_seeds(gray: FloatArray, most_windows: int = 4, keep: int = 14) -> list[
 def _coarser(seed: Seed) -> Seed:
     """Return the lattice of twice the pitch: rows of crosses can look like lines halfway between the true ones."""
     down, right = np.array(seed.down) * 2, np.array(seed.right) * 2
-    return Seed(seed.centre, (float(down[0]), float(down[1])), (float(right[0]), float(right[1])), seed.score * 0.3)
+    return Seed(
+        seed.centre, (float(down[0]), float(down[1])), (float(right[0]), float(right[1])), seed.score * 0.3, seed.reach
+    )
 
 
 def scaled(seed: Seed, scale: float) -> Seed:
@@ -202,7 +207,7 @@ def scaled(seed: Seed, scale: float) -> Seed:
         return p[0] * scale, p[1] * scale
 
     at = ((seed.centre[0] + 0.5) * scale - 0.5, (seed.centre[1] + 0.5) * scale - 0.5)
-    return Seed(at, times(seed.down), times(seed.right), seed.score)
+    return Seed(at, times(seed.down), times(seed.right), seed.score, seed.reach * scale)
 
 
 def _candidates(tile: FloatArray, corner: tuple[int, int]) -> list[Seed]:

@@ -1,6 +1,7 @@
 """Which squares carry a mark, and how sure that is.
 
-1. The paper's own density is followed over the sheet square by square (lower envelope, smoothed), and taken off.
+1. The paper's own density is followed over the sheet square by square (light and shadow first, see `shade`, then the
+   lower envelope, smoothed), and taken off.
 2. Each square gives one number: the density of the darker part of its inside, away from the printed lines. A thin
    cross, a dot, a hatch and a full fill all have it, bare paper has only its grain.
 3. Bare squares lie close together on this number (their spread is the grain of paper and camera), marks lie well
@@ -20,11 +21,14 @@ from scipy import ndimage
 
 from converter.squares.density import FloatArray
 from converter.squares.patches import FlatSheet
+from converter.squares.shade import darkest_near, light_surface
 
 CellFloats = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 INSET = 0.18
-_GRAIN = 0.02
+_GRAIN = 0.03
+_FAINT = 0.07
+"""Heaps under this strength are grain and shade, not marks of their own."""
 
 
 @dataclass(frozen=True)
@@ -46,22 +50,29 @@ def inner(sheet: FlatSheet, inset: float = INSET) -> FloatArray:
     return sheet.squares[:, :, cut:-cut, cut:-cut]
 
 
-def paper_level(insides: FloatArray) -> FloatArray:
+def paper_level(sheet: FlatSheet, insides: FloatArray) -> FloatArray:
     """Return the density of bare paper at each square, (rows, cols, 3)."""
     rows, cols = insides.shape[:2]
     flat = insides.reshape(rows, cols, -1, 3)
-    low = np.quantile(flat, 0.2, axis=2).astype(np.float32)
+    at = round(0.2 * flat.shape[2])
+    low = np.partition(flat, at, axis=2)[:, :, at].astype(np.float32)
+    tone = np.sort(insides.mean(axis=4).reshape(rows, cols, -1), axis=2)
+    spread = tone[:, :, tone.shape[2] * 4 // 5] - tone[:, :, tone.shape[2] // 5]
+    flat_squares = spread < 2.5 * float(np.quantile(spread, 0.3)) + 0.01
+    light = light_surface(sheet, low.mean(axis=2), flat_squares)
+    low = low - light[..., None]
     gray = low.mean(axis=2)
     size = 9
     envelope = ndimage.percentile_filter(gray, 15, size=size, mode="nearest")
     wide = ndimage.percentile_filter(gray, 8, size=2 * size + 3, mode="nearest")
-    envelope = np.minimum(envelope, wide + 0.25)
+    envelope = np.minimum(envelope, wide + 0.05)
     near = np.exp(-((np.maximum(gray - envelope, 0) / 0.04) ** 2)) + 1e-4
     paper = np.empty_like(low)
     weight = ndimage.gaussian_filter(near, 1.2, mode="nearest")
     for channel in range(3):
         paper[..., channel] = ndimage.gaussian_filter(near * low[..., channel], 1.2, mode="nearest") / weight
-    return paper
+    rise = np.where(flat_squares, 0.0, darkest_near(light))
+    return np.asarray(paper + (light + rise)[..., None], dtype=np.float32)
 
 
 def strength(insides: FloatArray, paper: FloatArray) -> CellFloats:
@@ -87,6 +98,8 @@ def find_border(values: npt.NDArray[np.float64]) -> tuple[float, float]:
     The bare heap is the lowest that holds a fair share of the squares. The border is the emptiest place between it
     and the next heap; without a second heap it lies well above the bare one.
     """
+    if values.size == 0:
+        return 0.2, 0.0
     scaled = _scale(values.ravel())
     edges = np.linspace(np.log(_GRAIN), np.log(5.0), 181)
     step = edges[1] - edges[0]
@@ -97,11 +110,12 @@ def find_border(values: npt.NDArray[np.float64]) -> tuple[float, float]:
     down = np.r_[dense[:-1] > dense[1:], True]
     tops = np.flatnonzero(up & down & (dense > 0))
     fair = [int(t) for t in tops if dense[t] > 0.08 * dense.max()] or [int(dense.argmax())]
-    bare = fair[0]
+    faint = [t for t in fair if centres[t] < np.log(_FAINT + _GRAIN)]
+    bare = max(faint, key=lambda t: dense[t]) if faint else fair[0]
     below = scaled[scaled <= centres[bare]]
     spread = max(0.12, 1.48 * float(np.median(centres[bare] - below)) if below.size else 0.12)
     start = min(bare + max(2, round(2.0 * spread / step)), len(dense) - 2)
-    least = max(0.02 * dense[tops].max(), 0.4)
+    least = max(0.02 * dense.max(), 0.4)
     later = [t for t in tops if t > start and dense[t] >= least]
     if not later:
         lowest_border = centres[bare] + max(6 * spread, 1.0)
@@ -120,7 +134,7 @@ def find_border(values: npt.NDArray[np.float64]) -> tuple[float, float]:
 def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
     """Return which squares are marked; ``outside`` are squares not in the picture."""
     insides = inner(sheet)
-    paper = paper_level(insides)
+    paper = paper_level(sheet, insides)
     value = strength(insides, paper)
     known = value if outside is None else value[~outside]
     border, bare = find_border(known)
@@ -143,3 +157,30 @@ def filled(sheet: FlatSheet, marking: Marking) -> BoolArray:
     above = (insides - marking.paper[:, :, None, None, :]).mean(axis=4)
     low = np.quantile(above.reshape(*above.shape[:2], -1), 0.15, axis=2)
     return np.asarray(marking.marked & (low > 0.35 * np.maximum(marking.strength, 1e-6)) & (low > 0.05))
+
+
+def paper_evenness(sheet: FlatSheet, marking: Marking, outside: BoolArray) -> tuple[float, float]:
+    """Return how uneven the bare squares are, as parts of the printed line's height.
+
+    The first number is how much the mean bare square varies over its inside (threads and loops bulge, paper does not);
+    the second how much neighbouring bare squares differ (tiles have each its own tone).
+    """
+    bare = ~marking.marked & ~outside
+    if bare.sum() < 6:
+        return 0.0, 0.0
+    tone = sheet.squares.mean(axis=4)
+    side = sheet.side
+    mean = np.median(tone[bare] - np.median(tone[bare], axis=(1, 2), keepdims=True), axis=0)
+    cut = round(side * 0.25)
+    inside = mean[cut:-cut, cut:-cut]
+    rim = np.concatenate([mean[[0, -1]].ravel(), mean[:, [0, -1]].ravel()])
+    height = max(float(np.median(rim) - np.median(inside)), 0.01)
+    swing = float(inside.mean(axis=0).max() - inside.mean(axis=0).min())
+    swing = max(swing, float(inside.mean(axis=1).max() - inside.mean(axis=1).min()))
+    level = np.median(tone[:, :, cut:-cut, cut:-cut], axis=(2, 3))
+    hops = [
+        np.abs(np.diff(level, axis=axis))[(bare[1:] & bare[:-1]) if axis == 0 else (bare[:, 1:] & bare[:, :-1])]
+        for axis in (0, 1)
+    ]
+    hop = float(np.median(np.concatenate(hops))) if sum(h.size for h in hops) else 0.0
+    return swing / height, hop / height

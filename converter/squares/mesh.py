@@ -106,8 +106,16 @@ def measure_sides(image: Sight, nodes: Nodes, average: int = 3, reach: float = 0
         0.5 * (profile[..., : -2 * _SIDE] + profile[..., 2 * _SIDE :]),
         np.maximum(profile[..., : -2 * _SIDE], profile[..., 2 * _SIDE :]) - 0.05,
     )
+    few = (np.arange(1, len(_ALONG), 2)[:, None] * len(_ACROSS) + _BESIDE).ravel()
+    around = np.sort(_sample(image.tone, maps[0][:, few], maps[1][:, few]), axis=1).reshape(lines, sides, -1)
+    ink = around[..., around.shape[2] * 4 // 5].astype(np.float64)
+    solid = around[..., around.shape[2] // 4].astype(np.float64)
     if average > 1 and sides >= average:
-        bump = ndimage.uniform_filter1d(bump, average, axis=1, mode="nearest")
+        # sides next to ink would spoil their neighbours
+        bare = ndimage.minimum_filter(ink, size=9, mode="nearest")
+        weight = (1 / (1 + (np.maximum(ink - bare, 0) / 0.15) ** 2) ** 2 + 0.02).astype(np.float32)[..., None]
+        total = ndimage.uniform_filter1d(weight, average, axis=1, mode="nearest")
+        bump = ndimage.uniform_filter1d(bump * weight, average, axis=1, mode="nearest") / total
     mid = len(_ACROSS) // 2
     window = max(1, round(reach / (_ACROSS[1] - _ACROSS[0])))
     window = min(window, mid - _SIDE)
@@ -126,10 +134,6 @@ def measure_sides(image: Sight, nodes: Nodes, average: int = 3, reach: float = 0
     apart = min(average, sides - 1)
     changes = np.abs(bump[:, apart:, inner] - bump[:, : sides - apart, inner]) if apart > 0 else bump[..., inner]
     noise = 0.7 * float(np.median(changes)) + 1e-4
-    few = (np.arange(1, len(_ALONG), 2)[:, None] * len(_ACROSS) + _BESIDE).ravel()
-    around = np.sort(_sample(image.tone, maps[0][:, few], maps[1][:, few]), axis=1).reshape(lines, sides, -1)
-    ink = around[..., around.shape[2] * 4 // 5].astype(np.float64)
-    solid = around[..., around.shape[2] // 4].astype(np.float64)
     return Sides(offset, height, ink, solid, inside, noise)
 
 
@@ -348,10 +352,33 @@ def _aligned(image: Sight, nodes: Nodes) -> Nodes:
     return nodes
 
 
+def _barest(image: Sight, seed: Seed, half: int) -> Seed:
+    """Move a seed by whole squares, within its window, to where its lines show best: its middle may be all ink."""
+    away = int(0.6 * seed.reach / max(seed.pitch, 1e-6))
+    if away < half:
+        return seed
+    best, best_worth = seed, -1.0
+    for r, c in ((0, 0), (-away, -away), (-away, away), (away, -away), (away, away)):
+        at = np.array(seed.centre) + r * np.array(seed.down) + c * np.array(seed.right)
+        if not (0 <= at[0] < image.lines.shape[0] and 0 <= at[1] < image.lines.shape[1]):
+            continue
+        moved = Seed((float(at[0]), float(at[1])), seed.down, seed.right, seed.score, seed.reach)
+        fit = measure(image, seed_nodes(moved, half))
+        shown = [s.inside & (s.height > 3 * s.noise) & (np.abs(s.offset) < 0.28) for s in (fit.level, fit.upright)]
+        noise = max(fit.level.noise, fit.upright.noise, 0.002)
+        worth = sum(
+            float(np.minimum(s.height[k] / noise, 8).sum())
+            for s, k in zip((fit.level, fit.upright), shown, strict=True)
+        )
+        if worth > 1.15 * best_worth:
+            best, best_worth = moved, worth
+    return best
+
+
 def plant(image: Sight, seed: Seed) -> Fit:
     """Return the mesh of the first few squares round a seed."""
     half = 4
-    nodes = _aligned(image, seed_nodes(seed, half))
+    nodes = _aligned(image, seed_nodes(_barest(image, seed, half), half))
     for _ in range(3):
         nodes = polynomial_step(measure(image, nodes))
     return measure(image, nodes, (-half, -half))

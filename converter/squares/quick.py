@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from converter.model.arrays import as_picture
 from converter.squares import density, extent, finding, mesh
+from converter.squares.reading import SURE, read_squares
 
 MOST_PIXELS = 3.0e6
 
@@ -21,8 +22,8 @@ def looks_squared(image: npt.NDArray[np.uint8]) -> float:
     Returns
     -------
     confidence : float
-        0 to 1; from 0.5 on it is worth offering `read_squares`. The grid is grown over a part of the picture only,
-        so that every picture that comes in can be looked at.
+        0 to 1; from 0.5 on it is worth offering `read_squares`. Only a picture with something like a grid in it takes
+        more than a moment.
     """
     picture = as_picture(image)
     pixels = picture.shape[0] * picture.shape[1]
@@ -35,4 +36,6 @@ def looks_squared(image: npt.NDArray[np.uint8]) -> float:
     _, fit, factor = best
     shape = (round(dense.shape[0] * factor), round(dense.shape[1] * factor))
     span = extent.find_extent(fit, shape)
-    return finding.grid_confidence(fit, span.top, span.left, span.bottom, span.right)
+    confidence = finding.grid_confidence(fit, span.top, span.left, span.bottom, span.right)
+    # Cloth and tiles have grids, too: what has one is read to see whether its squares are a motif.
+    return min(confidence, read_squares(picture).confidence) if confidence >= SURE else confidence

@@ -1,0 +1,106 @@
+"""Light and shadow over the sheet, told apart from ink.
+
+From one square to the next the density of the paper changes because the light does, or because one of them is filled.
+Ink changes at the printed line, the edge of a shadow anywhere. So:
+
+1. Each pair of neighbouring squares, and of squares with one between, gives a difference of density between their
+   lighter parts. Squares with strokes in them say little.
+2. If most of it happens close to the line between them it is put down to ink, and the light is taken to be the same on
+   both sides, with little weight; all other differences are put down to the light.
+3. The light is the surface that fits these differences best (least absolute misfit, by reweighted least squares), as
+   differences round any loop must add up to nothing.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage, sparse
+from scipy.sparse.linalg import spsolve
+
+from converter.squares.density import FloatArray
+from converter.squares.patches import FlatSheet
+
+MOST_SQUARES = 40000
+_SMALL = 0.035
+"""Differences of density below this are light, wherever they happen."""
+_ALIGNED = 0.62
+_INK_WEIGHT = 0.2
+
+
+def _steps(tone: FloatArray, side: int, rows: int, cols: int) -> npt.NDArray[np.float64]:
+    """Return the change of density close to each level line between two squares, (rows - 1, cols)."""
+    half = side // 2
+    strips = tone[side + half - half : rows * side + half - half, half : half + cols * side]
+    strips = strips.reshape(rows - 1, side, cols, side)
+    cut = max(1, side // 8)
+    profile = np.partition(strips[..., cut:-cut], (side - 2 * cut) // 3, axis=3)[..., : (side - 2 * cut) // 3 + 1].mean(
+        axis=3
+    )
+    near, far = max(1, round(side * 0.13)), max(2, round(side * 0.28))
+    above = profile[:, half - far : half - near].mean(axis=1)
+    below = profile[:, half + near : half + far].mean(axis=1)
+    return np.asarray(below - above, dtype=np.float64)
+
+
+def light_surface(sheet: FlatSheet, level: FloatArray, flat: npt.NDArray[np.bool_]) -> FloatArray:
+    """Return how the light changes the paper's density over the squares.
+
+    Parameters
+    ----------
+    sheet : FlatSheet
+    level : ndarray of shape (rows, cols), float32
+        Density of the lighter part of each square.
+    flat : ndarray of shape (rows, cols), bool
+        Squares of one density throughout: bare or filled, not crossed by strokes or the edge of a shadow.
+
+    Returns
+    -------
+    light : ndarray of shape (rows, cols), float32
+        Up to a constant.
+    """
+    rows, cols = level.shape
+    if rows < 3 or cols < 3 or rows * cols > MOST_SQUARES:
+        return np.zeros_like(level)
+    tone = sheet.dense.mean(axis=2)
+    number = np.arange(rows * cols).reshape(rows, cols)
+    starts, ends, wanted, weights = [], [], [], []
+    for turned in (False, True):
+        values, index, even = (level.T, number.T, flat.T) if turned else (level, number, flat)
+        image = np.ascontiguousarray(tone.T) if turned else tone
+        step = _steps(image, sheet.side, values.shape[0], values.shape[1])
+        for reach in (1, 2):
+            change = (values[reach:] - values[:-reach]).astype(np.float64)
+            inky = (
+                step * np.sign(change)
+                if reach == 1
+                else np.maximum(step[1:] * np.sign(change), step[:-1] * np.sign(change))
+            )
+            large = np.abs(change) > _SMALL
+            textured = ~(even[reach:] & even[:-reach])
+            ink = large & (textured | (inky > _ALIGNED * np.abs(change)))
+            starts.append(index[:-reach].ravel())
+            ends.append(index[reach:].ravel())
+            wanted.append(np.where(ink, 0.0, change).ravel())
+            weights.append(np.where(large & textured, 0.05, np.where(ink, _INK_WEIGHT, 1.0)).ravel())
+    a, b = np.concatenate(starts), np.concatenate(ends)
+    target, base = np.concatenate(wanted), np.concatenate(weights)
+    count = len(a)
+    pairs = np.arange(count)
+    matrix = sparse.csr_matrix(
+        (np.r_[np.ones(count), -np.ones(count)], (np.r_[pairs, pairs], np.r_[b, a])), shape=(count, rows * cols)
+    )
+    weight = base.copy()
+    light = np.zeros(rows * cols)
+    for _ in range(8):
+        scaled = sparse.diags(weight) @ matrix
+        normal = (matrix.T @ scaled + sparse.identity(rows * cols) * 1e-6).tocsc()
+        light = np.asarray(spsolve(normal, scaled.T @ target))
+        weight = base / (np.abs(target - matrix @ light) + 0.01)
+    return light.reshape(rows, cols).astype(np.float32)
+
+
+def darkest_near(light: FloatArray, least: float = 0.04) -> FloatArray:
+    """Return how much darker the light gets within a square of each: there an edge of shadow may cross the square."""
+    rise = ndimage.maximum_filter(light, size=3, mode="nearest") - light
+    return np.asarray(np.where(rise > least, rise, 0.0), dtype=np.float32)
