@@ -111,7 +111,7 @@ def split_by_thickness(mask: MaskArray, skeleton: MaskArray, scale: int, limit: 
 def _pen_widths(
     mask: MaskArray, skeleton: MaskArray, inside: npt.NDArray[np.float64], limit: float
 ) -> npt.NDArray[np.float64]:
-    """Return the pen width of the group of ink at each pixel label; 0 where nothing is thin."""
+    """Return the pen width of each group of ink; 0 where most of it is not thin."""
     count, label, _ = _groups(mask)
     along = skeleton & (inside * 2 <= limit)
     owner, width = label[along], 2 * inside[along]
@@ -120,7 +120,9 @@ def _pen_widths(
     last = np.searchsorted(owner, np.arange(count), side="right")
     first = np.searchsorted(owner, np.arange(count), side="left")
     pens = np.zeros(count)
-    some = last > first
+    # A pen is what most of the group is drawn with.
+    whole = np.bincount(label[skeleton], minlength=count)
+    some = (last > first) & (2 * (last - first) >= whole)
     pens[some] = width[(first + 0.9 * (last - 1 - first)).astype(int)[some]]
     return pens
 
