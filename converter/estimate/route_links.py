@@ -37,7 +37,7 @@ class Links:
         """Place of each cross on the flat ``crosses.index``."""
         self.at: list[int] = crosses.index.ravel().tolist()
         """Number of the cross on each flat place, -1 = none."""
-        self._seen: dict[tuple[int, int], float] = {}
+        self._seen: dict[int, float] = {}
 
     def excess(self, first: int, second: int) -> float:
         """Return the excess of the link between two different crosses, the price of a start if there is none."""
@@ -47,10 +47,11 @@ class Links:
             return self.price
         if not self.rules.hidden:
             return plain
-        key = (first, second) if first < second else (second, first)
-        if key not in self._seen:
-            self._seen[key] = max(self._hidden(first, second), self._hidden(second, first))
-        return self._seen[key]
+        key = (first << 32) + second if first < second else (second << 32) + first
+        known = self._seen.get(key)
+        if known is None:
+            known = self._seen[key] = max(self._hidden(first, second), self._hidden(second, first))
+        return known
 
     def near(self, cross: int, most: float) -> list[tuple[int, float]]:
         """Return the crosses that a link of at most ``most`` excess reaches, cheapest first."""

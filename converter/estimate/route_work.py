@@ -134,7 +134,7 @@ def _best_filling(filler: Filler, stops: list[int], fewest: int) -> tuple[float,
     """Fill lengths from the walk, and from its reverse and other first stops as long as that may save a start."""
     best: tuple[float, Lengths] | None = None
     count = len(stops)
-    stride = max(1, count * count // _TURNS)
+    stride = max(1, count * count // _TURNS) if count <= _LARGE else count
     for turn in range(0, count, stride):
         ahead = stops[turn:] + stops[:turn]
         for order in (ahead, ahead[::-1]):
