@@ -22,7 +22,11 @@ SINGLE_WIDTHS = (1.45, 1.75)
 the fewest strokes of the drawing are so wide, so that one pen is not drawn in two ways."""
 EVEN_WIDTHS = (1.5, 4.6)
 """Stitches; pens between these are drawn a whole number of stitches wide."""
+MOST_BROAD = 0.15
+"""Share of the ink too broad for a pen, from which on the picture is no pen drawing and keeps its widths."""
 LEAN = 0.07
+UNSURE = 0.32
+"""Difference from half coverage up to which a single cell may be levelled with a straight edge."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +74,7 @@ def draw_ink(
     thick = ink_depth(~(depth > half), pixels) < half
     thick_share = cell_coverage(thick & even, pixels)
     solid = (coverage >= level) & (thick_share >= 0.3)
-    solid &= ~_rim(solid)
+    solid = _level_edges(solid, coverage) & ~_rim(solid)
     cells = stamp_dots(_draw_thin(solid, axis, half, (rows, cols)), ink, away, pixels)
     wants = (read_structure(ink, axis, pixels, 1.5, away), read_structure(ink, axis, pixels, 1.0, away))
     cost = _flip_cost(cells, coverage, axis)
@@ -131,7 +135,8 @@ def _even_pens(
     """
     # The distance is that to the middle of the nearest bare pixel, half a pixel outside the ink.
     widths = 2 * axis.radius - 1 / pixels
-    if len(widths) == 0:
+    broad = float((depth > EVEN_WIDTHS[1] / 2).sum()) / max(1.0, float(ink.sum()))
+    if len(widths) == 0 or broad > MOST_BROAD:
         return ink
     grown = np.full(len(widths), np.nan)
     left = (widths > 2 * half) & (widths < EVEN_WIDTHS[1])
@@ -168,6 +173,28 @@ def cell_coverage(mask: MaskArray, pixels: int) -> npt.NDArray[np.float32]:
     """Return the share of each cell that a laid mask covers."""
     rows, cols = mask.shape[0] // pixels, mask.shape[1] // pixels
     return np.asarray(cv2.resize(mask.astype(np.float32), (cols, rows), interpolation=cv2.INTER_AREA), np.float32)
+
+
+def _level_edges(cells: CellArray, coverage: npt.NDArray[np.float32]) -> CellArray:
+    """Return the cells without single ones that stick out of a straight edge, or are missing from it, undecidedly."""
+    out = cells.copy()
+    unsure = np.abs(coverage - 0.5) < UNSURE
+    # The four sides, seen as rows above an edge; bumps of ink and of ground.
+    for turned in (False, True):
+        plane = cells.T if turned else cells
+        doubt = unsure.T if turned else unsure
+        target = out.T if turned else out
+        for upward in (False, True):
+            seen = plane[::-1] if upward else plane
+            maybe = doubt[::-1] if upward else doubt
+            into = target[::-1] if upward else target
+            for ink in (True, False):
+                way = seen if ink else ~seen
+                row, under = way[:-1], way[1:]
+                lone = row[:, 2:-2] & ~row[:, :-4] & ~row[:, 1:-3] & ~row[:, 3:-1] & ~row[:, 4:]
+                base = under[:, :-4] & under[:, 1:-3] & under[:, 2:-2] & under[:, 3:-1] & under[:, 4:]
+                into[:-1, 2:-2][lone & base & maybe[:-1, 2:-2]] = not ink
+    return out
 
 
 def _rim(cells: CellArray) -> CellArray:
