@@ -100,13 +100,15 @@ def command(photo: Path, **options: Any) -> None:
       onecolour squares heron-photo.jpg --only 1,3 --name heron
       onecolour squares dark.jpg --squares 40x52 --corners "120,80 1490,95 1502,1910 108,1893"
     """  # noqa: D301
-    from converter.errors import RequestError
+    from converter.errors import OutputError, RequestError
     from converter.files.output import check_name, check_targets, name_from, write_whole
     from converter.files.picture import load_picture
     from converter.squares import SURE, draw_overlay, read_squares
 
     name = check_name(options["name"]) if options["name"] is not None else name_from(photo)
     targets = {s: options["out"] / f"{name}{s}" for s in (".chart.json", ".png", "-overlay.png", "-marks.png")}
+    if any(p.resolve() == photo.resolve() for p in targets.values()):
+        raise OutputError(f"'{photo}' is the photo itself and is never replaced.", "Give another --name or --out.")
     check_targets([p for s, p in targets.items() if s != "-marks.png"], options["overwrite"])
     image = load_picture(photo)
     reading = read_squares(image, size=options["size"], corners=options["corners"], only=options["only"])

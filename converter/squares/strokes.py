@@ -24,6 +24,7 @@ from converter.squares.patches import FlatSheet
 CellFloats = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 LEAST = 0.09
+_SPILL = 0.45
 """Density beyond the printed line that a stroke must have at least."""
 
 
@@ -45,8 +46,8 @@ def _ink(sheet: FlatSheet, paper: FloatArray) -> FloatArray:
     return np.asarray(0.5 * above.mean(axis=2) + 0.5 * above.max(axis=2), dtype=np.float32)
 
 
-def _level_sides(ink: FloatArray, side: int, rows: int, cols: int, marked: BoolArray) -> CellFloats:
-    """Return the density beyond the fill on level sides, (rows + 1, cols)."""
+def _level_sides(ink: FloatArray, side: int, rows: int, cols: int, marked: BoolArray) -> tuple[CellFloats, CellFloats]:
+    """Return the density beyond the fill on level sides, (rows + 1, cols), and what a fill beside may spill there."""
     half = side // 2
     strips = ink[:, half : half + cols * side].reshape(rows + 1, side, cols, side)
     # row i of strips: half a square above and below line i
@@ -55,12 +56,15 @@ def _level_sides(ink: FloatArray, side: int, rows: int, cols: int, marked: BoolA
     profile = along[..., : max(2, along.shape[3] // 3)].mean(axis=3)  # (rows + 1, side, cols)
     near = max(2, round(side * 0.13))
     far = max(2, round(side * 0.2))
-    above = profile[:, half - near : half].mean(axis=1) - np.median(profile[:, :far], axis=1)
-    below = profile[:, half : half + near].mean(axis=1) - np.median(profile[:, -far:], axis=1)
+    base_above, base_below = np.median(profile[:, :far], axis=1), np.median(profile[:, -far:], axis=1)
+    above = profile[:, half - near : half].mean(axis=1) - base_above
+    below = profile[:, half : half + near].mean(axis=1) - base_below
     full = np.pad(marked, ((1, 1), (0, 0)))
     up, down = full[:-1], full[1:]
     value = np.where(up & ~down, below, np.where(down & ~up, above, 0.5 * (above + below)))
-    return np.asarray(value, dtype=np.float64)
+    # the edge of a fill is soft and may lie a little beyond the line
+    spill = _SPILL * np.where(up & ~down, base_above, np.where(down & ~up, base_below, 0.0))
+    return np.asarray(value, dtype=np.float64), np.asarray(spill, dtype=np.float64)
 
 
 def _beyond_print(value: CellFloats) -> CellFloats:
@@ -104,14 +108,14 @@ def find_strokes(
     """
     ink = _ink(sheet, paper)
     rows, cols, side = sheet.rows, sheet.cols, sheet.side
-    level = _level_sides(ink, side, rows, cols, solid)
-    upright = _level_sides(np.ascontiguousarray(ink.T), side, cols, rows, solid.T)
+    level, level_spill = _level_sides(ink, side, rows, cols, solid)
+    upright, upright_spill = _level_sides(np.ascontiguousarray(ink.T), side, cols, rows, solid.T)
     gone = np.pad(outside, 1, mode="edge")
     level = np.where(gone[:-1, 1:-1] | gone[1:, 1:-1], 0.0, _beyond_print(level))
     upright = np.where((gone[1:-1, :-1] | gone[1:-1, 1:]).T, 0.0, _beyond_print(upright))
-    border = _valley(np.concatenate([level.ravel(), upright.ravel()]))
-    lines = [[[i, j], [i, j + 1]] for i, j in np.argwhere(level > border)]
-    lines += [[[i, j], [i + 1, j]] for j, i in np.argwhere(upright > border)]
+    border = _valley(np.concatenate([level[level_spill == 0].ravel(), upright[upright_spill == 0].ravel()]))
+    lines = [[[i, j], [i, j + 1]] for i, j in np.argwhere(level > np.maximum(border, level_spill))]
+    lines += [[[i, j], [i + 1, j]] for j, i in np.argwhere(upright > np.maximum(border, upright_spill))]
     crossed = np.zeros((rows, cols), bool)
     for falling in (True, False):
         for i, j in np.argwhere(_diagonals(sheet, ink, falling, border) & ~outside):

@@ -19,12 +19,15 @@ from converter.files.chart_file import load_chart
 
 @pytest.fixture(scope="module")
 def photo():
-    return make_photo(4, "scan", pixels=20, squares=(22, 18), marks=["solid"], ink="black", lines=False, writing=0, frame=True)
+    return make_photo(
+        4, "scan", pixels=20, squares=(22, 18), marks=["solid"], ink="black", lines=False, writing=0, frame=True
+    )
 
 
 @pytest.fixture
 def picture(photo, tmp_path):
-    path = tmp_path / "paper.png"
+    path = tmp_path / "photos" / "paper.png"
+    path.parent.mkdir()
     Image.fromarray(photo.image).save(path)
     return path
 
@@ -63,13 +66,17 @@ def test_json_report_stands_alone(picture, photo, tmp_path):
 
 
 def test_size_and_corners_reach_the_reader(picture, photo, tmp_path):
-    corners = " ".join(f"{photo.corners[r, c, 1]:.0f},{photo.corners[r, c, 0]:.0f}" for r, c in ((0, 0), (0, -1), (-1, -1), (-1, 0)))
+    corners = " ".join(
+        f"{photo.corners[r, c, 1]:.0f},{photo.corners[r, c, 0]:.0f}" for r, c in ((0, 0), (0, -1), (-1, -1), (-1, 0))
+    )
     result = run(picture, "--out", tmp_path, "--squares", "22x18", "--corners", corners)
     assert result.exit_code == 0, result.output
     assert np.array_equal(load_chart(tmp_path / "paper.chart.json").cells, photo.cells)
 
 
-@pytest.mark.parametrize("wrong", [("--squares", "22"), ("--squares", "0x5"), ("--corners", "1,2 3,4"), ("--only", "x")])
+@pytest.mark.parametrize(
+    "wrong", [("--squares", "22"), ("--squares", "0x5"), ("--corners", "1,2 3,4"), ("--only", "x")]
+)
 def test_wrong_use(picture, tmp_path, wrong):
     assert run(picture, "--out", tmp_path, *wrong).exit_code == 2
 
@@ -81,9 +88,41 @@ def test_mark_that_is_not_there(picture, tmp_path):
 
 
 def test_no_squared_paper_is_said(tmp_path):
-    path = tmp_path / "plain.png"
+    path = tmp_path / "photos" / "plain.png"
+    path.parent.mkdir()
     Image.fromarray(np.full((200, 300), 240, np.uint8)).save(path)
     result = run(path, "--out", tmp_path)
     assert result.exit_code == 4
     assert "does not look like squared paper" in result.output
     assert not (tmp_path / "plain.chart.json").exists()
+
+
+def test_the_photo_itself_is_never_replaced(picture):
+    before = picture.read_bytes()
+    result = run(picture, "--out", picture.parent, "--overwrite")
+    assert result.exit_code == 5
+    assert "--name" in result.output
+    assert picture.read_bytes() == before
+
+
+def test_several_marks_give_a_sheet_of_samples(tmp_path):
+    made = make_photo(
+        8,
+        "scan",
+        pixels=20,
+        squares=(24, 20),
+        marks=["solid", "cross"],
+        ink="black",
+        lines=False,
+        writing=0,
+        frame=True,
+    )
+    path = tmp_path / "two.jpg"
+    Image.fromarray(made.image).save(path, quality=95)
+    result = run(path, "--out", tmp_path, "--json")
+    assert result.exit_code == 0, result.output
+    report = json.loads(result.stdout)
+    assert len(report["marks"]) >= 2
+    assert (tmp_path / "two-marks.png").exists()
+    first = run(path, "--out", tmp_path, "--json", "--overwrite", "--only", "1")
+    assert json.loads(first.stdout)["stitches"] == report["marks"][0]["count"]

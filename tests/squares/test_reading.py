@@ -46,7 +46,9 @@ def plain(motif):
 
 @pytest.fixture(scope="module")
 def photo():
-    return make_photo(4, "scan", pixels=20, squares=(22, 18), marks=["cross"], ink="black", lines=False, writing=0, frame=True)
+    return make_photo(
+        4, "scan", pixels=20, squares=(22, 18), marks=["cross"], ink="black", lines=False, writing=0, frame=True
+    )
 
 
 @pytest.fixture(scope="module")
@@ -214,7 +216,9 @@ def test_other_pictures_are_no_charts(kind):
     assert read_squares(make_other(3, kind)).confidence < 0.5
 
 
-@pytest.mark.parametrize("image", [np.full((300, 400), 255, np.uint8), np.zeros((5, 5, 3), np.uint8), np.zeros((1, 900), np.uint8)])
+@pytest.mark.parametrize(
+    "image", [np.full((300, 400), 255, np.uint8), np.zeros((5, 5, 3), np.uint8), np.zeros((1, 900), np.uint8)]
+)
 def test_pictures_without_anything_are_no_charts(image):
     reading = read_squares(image)
     assert reading.confidence < 0.5
