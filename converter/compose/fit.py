@@ -152,6 +152,9 @@ def _narrow(ring: FittedBand) -> bool:
     if not isinstance(ring, FittedStrip) or ring.ring.profile.lenient:
         return False
     profile = ring.ring.profile
+    if profile.separate and 2 * profile.measure.widest < profile.period:
+        # A repeat of several small pieces: what is cut at one place may only show beyond the window of the table.
+        return True
     reach = 2 * (profile.depth + 3) + max(profile.period, profile.measure.widest)
     return min(ring.ring.level.length, ring.ring.upright.length) < reach
 
