@@ -37,6 +37,8 @@ COARSE_GRAIN = 0.04
 """Tiny holes to a square stitch of ink, from which on the grain of the paper shows."""
 FINEST = 60
 """Nothing is looked for as if the picture were fewer stitches than this on its longer side."""
+PIXELS_ENLARGED = 9.0
+"""Least pixels a stitch that an enlarged picture is looked at with, times the enlargement."""
 GRAY_IS_INK = 0.45
 PAPER_SHOWS = 0.2
 """Depths (see `Ink.depth`) used on grainy strokes."""
@@ -60,7 +62,7 @@ class Ink:
     """The tooth of the paper shows in the strokes, as with pencil or chalk."""
 
 
-def find_ink(gray: GrayArray, pixels: float, dark: float = 0.0) -> Ink | None:
+def find_ink(gray: GrayArray, pixels: float, dark: float = 0.0, enlarged: float = 1.0) -> Ink | None:
     """Return the ink of a picture, or None if it is blank.
 
     Parameters
@@ -70,9 +72,11 @@ def find_ink(gray: GrayArray, pixels: float, dark: float = 0.0) -> Ink | None:
         Pixels a stitch; edges are looked for over about a quarter of a stitch.
     dark : float
         -100 only the darkest parts are ink, 100 nearly everything darker than the paper is.
+    enlarged : float
+        How many times the picture was enlarged: its edges are so much softer and its noise so much coarser.
     """
     # The grain of paper and the blur of a lens go with the picture, not with the stitches of a very small chart.
-    pixels = max(4.0, min(pixels, max(gray.shape) / FINEST))
+    pixels = max(4.0, min(pixels, max(gray.shape) / FINEST), PIXELS_ENLARGED * enlarged if enlarged > 1 else 0.0)
     found: Ink | None = None
     for softness in SOFTNESS:
         found = _ink_at(gray, pixels, dark, softness)

@@ -163,6 +163,13 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
         whole = _laid_on(mask, turned.shape, look.tilt)
         return whole[cut]
 
+    def bring_coarse() -> MaskArray:
+        """Return the middles of the ink of the coarse copy as marks on the working picture."""
+        body = cv2.erode(look.mask.view(np.uint8), np.ones((5, 5), np.uint8))
+        k = look.scale
+        part = body[int(first_row * k) : max(1, int(last_row * k)), int(first_col * k) : max(1, int(last_col * k))]
+        return _laid_on(part > 0, gray.shape, 0.0)
+
     if look.tilt == 0:
         gray = _resize(ready.gray[place], scale)
         to_standing = np.array([[1 / scale, 0, first_row], [0, 1 / scale, first_col], [0, 0, 1.0]])
@@ -188,7 +195,11 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
             ink = np.where(keep, tone_mask(gray, pixels, wanted.dark, 100.0, 0.0, None), ink)
         depth = 1 - gray
     else:
-        found = find_ink(gray, pixels, wanted.dark)
+        found = find_ink(gray, pixels, wanted.dark, scale)
+        for coarser in (2.0, 4.0):
+            if found is not None and _keeps_body(found.mask, bring_coarse()):
+                break
+            found = find_ink(gray, pixels, wanted.dark, max(1.0, scale) * coarser)
         if found is None:
             # The coarse copy had ink: too fine a pattern to tell from noise here.
             levels = np.rint(gray * 255).astype(np.uint8)
@@ -200,6 +211,12 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
         ink = ink & ~clear
     box: Bounds = find_box(ink) if trim else (0.0, 0.0, float(ink.shape[0]), float(ink.shape[1]))
     return Work(depth, ink, pixels, box, to_standing, look.kind, keep, look.inverted)
+
+
+def _keeps_body(ink: MaskArray, body: MaskArray) -> bool:
+    """Return whether ink that the coarse copy is sure of is ink at working size too."""
+    total = int(body.sum())
+    return total < 50 or int((body & ink).sum()) > 0.7 * total
 
 
 def pixels_for(longest: int) -> int:
