@@ -77,6 +77,7 @@ def plan_thread(
     carry: float = 3.5,
     hidden: bool = False,
     order: str = "closed",
+    effort: float = 1.0,
 ) -> ThreadPlan:
     r"""Plan the order in which all crosses of a chart are worked, and cut it into lengths of thread.
 
@@ -94,6 +95,8 @@ def plan_thread(
         Let carries run only behind worked squares.
     order : {"closed", "least"}
         At most two crosses open and none at the end of a length, or least thread.
+    effort : float
+        Share of the usual search for a shorter closed order, 0 to 1.
 
     Returns
     -------
@@ -139,7 +142,7 @@ def plan_thread(
     links = Links(crosses, rules, price)
     bound = thread_bound(crosses, sides, rules, float(length), float(tail))
     if order == "closed":
-        legs, starts = closed_lengths(links, capacity, bound.starts)
+        legs, starts = closed_lengths(links, capacity, bound.starts, effort)
     else:
         legs, starts = least_lengths(links, sides, capacity, bound)
     return _finished(crosses, rules, legs, starts, float(tail), bound.total, order)

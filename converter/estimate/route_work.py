@@ -36,7 +36,7 @@ _GOOD = 0.002
 Lengths = list[list[Block]]
 
 
-def closed_lengths(links: Links, capacity: float, fewest: int) -> tuple[IntArray, list[int]]:
+def closed_lengths(links: Links, capacity: float, fewest: int, effort: float = 1.0) -> tuple[IntArray, list[int]]:
     """Return the closed order: all legs, and the place of the first leg of each length.
 
     Parameters
@@ -46,16 +46,22 @@ def closed_lengths(links: Links, capacity: float, fewest: int) -> tuple[IntArray
         Thread of one length between its tails.
     fewest : int
         Proven least number of lengths.
+    effort : float
+        Share of the usual search, 0 to 1.
     """
     filler = Filler(links, capacity)
     best: tuple[float, Lengths] | None = None
     for colour in (0, 1):
-        walk = closed_walk(links, colour)
-        tried = _best_filling(filler, walk.stops, fewest)
+        walk = closed_walk(links, colour, effort)
+        tried = _best_filling(filler, walk.stops, fewest, effort)
         if best is None or tried[0] < best[0] - EPSILON:
             best = tried
         count = len(links.flat)
-        if count > 2 * _LARGE or (len(best[1]) <= fewest and best[0] - links.price * fewest <= _GOOD * count):
+        if (
+            effort < 1
+            or count > 2 * _LARGE
+            or (len(best[1]) <= fewest and best[0] - links.price * fewest <= _GOOD * count)
+        ):
             break
     assert best is not None
     orders = [block_legs(blocks) for blocks in best[1]]
@@ -63,12 +69,12 @@ def closed_lengths(links: Links, capacity: float, fewest: int) -> tuple[IntArray
     return np.concatenate([np.asarray(legs, dtype=np.int64) for legs in orders]), starts
 
 
-def closed_walk(links: Links, colour: int) -> Walk:
+def closed_walk(links: Links, colour: int, effort: float = 1.0) -> Walk:
     """Return a short walk over stops of one colour, every other cross beside one of them."""
     stops = [stop for walk in stop_walks(links, colour) for stop in walk]
     walk = Walk(links, stops)
     rule = _ChildRule(links, stops)
-    _shorten(walk, rule)
+    _shorten(walk, rule, effort)
     return walk
 
 
@@ -130,11 +136,12 @@ class _PieceRule:
         self._left[self._piece[stop]] += 1
 
 
-def _best_filling(filler: Filler, stops: list[int], fewest: int) -> tuple[float, Lengths]:
+def _best_filling(filler: Filler, stops: list[int], fewest: int, effort: float = 1.0) -> tuple[float, Lengths]:
     """Fill lengths from the walk, and from its reverse and other first stops as long as that may save a start."""
     best: tuple[float, Lengths] | None = None
     count = len(stops)
-    stride = max(1, count * count // _TURNS) if count <= _LARGE else count
+    turns = max(1.0, _TURNS * effort)
+    stride = max(1, int(count * count // turns)) if count <= _LARGE else count
     for turn in range(0, count, stride):
         ahead = stops[turn:] + stops[:turn]
         for order in (ahead, ahead[::-1]):
@@ -195,14 +202,16 @@ def _scattered_legs(links: Links, sides: SideGraph) -> list[int]:
     return folded_legs(links, sides, split_walks(links, walk.stops))
 
 
-def _shorten(walk: Walk, rule: SpareRule) -> None:
+def _shorten(walk: Walk, rule: SpareRule, effort: float = 1.0) -> None:
     """Improve a walk until nothing helps."""
     walk.settle(_faulty(walk))
     walk.drop_spare(rule)
     walk.settle(_faulty(walk))
-    walk.search(min(_most_tries(len(walk.links.flat)), _TRIES * len(_faulty(walk))))
-    walk.drop_spare(rule)
-    walk.settle(_faulty(walk))
+    tries = int(effort * min(_most_tries(len(walk.links.flat)), _TRIES * len(_faulty(walk))))
+    if tries:
+        walk.search(tries)
+        walk.drop_spare(rule)
+        walk.settle(_faulty(walk))
 
 
 def _most_tries(crosses: int) -> int:
@@ -212,7 +221,7 @@ def _most_tries(crosses: int) -> int:
 
 def _share(crosses: int) -> float:
     """Return the share of the tries that a chart gets: on large charts there are fewer, as each takes longer."""
-    return min(1.0, (_LARGE / crosses) ** 1.5)
+    return min(1.0, float((_LARGE / crosses) ** 1.5))
 
 
 def cut_order(links: Links, legs: IntArray, capacity: float) -> tuple[IntArray, list[int]]:

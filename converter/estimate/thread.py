@@ -98,7 +98,7 @@ def plan_chart(chart: Chart, settings: ThreadSettings | None = None) -> ChartPla
         allowance = sample_allowance(chosen.sample_crosses, chosen.sample_length_mm, cell, chosen.tail_mm)
     tail = chosen.tail_mm / cell
     length = (chosen.working_length_mm - 2 * chosen.tail_mm) / (cell * (1 + allowance)) + 2 * tail
-    crosses = plan_thread(chart.cells, length, tail, chosen.carry_cells, chosen.hidden, chosen.order)
+    crosses = plan_thread(chart.cells, length, tail, chosen.carry_cells, chosen.hidden, chosen.order, chosen.effort)
     lines = plan_line_thread(chart.lines, chosen.line_method, length, tail, chosen.carry_cells)
     return ChartPlans(crosses, lines, cell, allowance, chosen.tail_mm, chosen.working_length_mm)
 
@@ -213,6 +213,8 @@ def slow_notes(
         for stitches, plan in ((total, made.crosses), (total - count, tidy))
     ]
     saved_m = (made.crosses.total - tidy.total) * made.cell_mm / 1000
+    if made.crosses.starts <= tidy.starts or hours[0] - hours[1] < 0.05:
+        return ()
     return (
         f"{count} of {total} crosses stand alone or in pairs. Without them there are "
         f"{made.crosses.starts - tidy.starts} fewer starts, about {hours[0] - hours[1]:.1f} hours and "

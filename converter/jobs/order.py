@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import Final
 
 import numpy as np
@@ -10,8 +11,10 @@ from converter.draw.canvas import Drawing
 from converter.draw.order import WorkLength
 from converter.draw.order import order_drawing as draw_order_sheets
 from converter.draw.words import Words
+from converter.estimate.steps import cross_steps
 from converter.estimate.thread import ChartPlans, length_mm, plan_chart
 from converter.model.chart import Chart
+from converter.report.plain import WIDTH
 from converter.settings import ThreadSettings
 
 MOST_PICTURES: Final = 12
@@ -43,27 +46,33 @@ def order_drawing(
 
 
 def order_text(chart: Chart, lengths: list[WorkLength]) -> str:
-    """Return the working order as a list of steps.
-
-    Holes are counted from the top left corner of the chart, row first, from 0.
-    """
+    """Return the working order as a list of steps, to be read beside the chart."""
     title = chart.title or "Working order"
-    lines = [
-        title,
-        "=" * len(title),
-        "",
-        "Holes are written row,column, counted from 0 at the top left corner of the chart.",
-        "Each pair is one stitch in front: up at the first hole, down at the second.",
-        "",
-    ]
+    lines = [title, "=" * len(title), ""]
+    lines += textwrap.wrap(
+        "Squares are written row/square, counted from 1 at the top left. Work the crosses in turn, lower leg / first, "
+        "upper leg \\ on top. Crosses in brackets are worked whole after the lower leg of the cross before the "
+        "bracket, whose upper leg follows them.",
+        WIDTH,
+    )
+    if any(length.of_lines for length in lengths):
+        lines += textwrap.wrap(
+            "For backstitches holes are written row,hole, counted from 0 at the top left corner; each pair is up-down.",
+            WIDTH,
+        )
     for number, length in enumerate(lengths, 1):
         count = len(length.stitches)
         what = f"{count} backstitches" if length.of_lines else f"{count // 2} crosses"
-        lines.append(f"Length {number}: {what}, {length.used_mm / 10:.0f} cm of thread")
-        pairs = [f"{_hole(up)}-{_hole(down)}" for up, down in length.stitches]
-        lines += ["  " + "  ".join(pairs[i : i + 6]) for i in range(0, len(pairs), 6)]
-        lines += ["  End: run the thread under four or five stitches and cut it.", ""]
-    return "\n".join(lines)
+        lines += ["", f"Length {number}: {what}, {length.used_mm / 10:.0f} cm of thread"]
+        if length.of_lines:
+            steps = [f"{_hole(up)}-{_hole(down)}" for up, down in length.stitches]
+        else:
+            steps = cross_steps(length.holes)
+        lines += textwrap.wrap(
+            "  ".join(steps), WIDTH, initial_indent="  ", subsequent_indent="  ", break_on_hyphens=False
+        )
+        lines.append("  End: run the thread under four or five stitches and cut it.")
+    return "\n".join(lines) + "\n"
 
 
 def _hole(hole: np.ndarray) -> str:

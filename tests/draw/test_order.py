@@ -1,5 +1,7 @@
 """The working-order sheets show each leg of each length once, numbered, inside the page."""
 
+import re
+
 import numpy as np
 import pytest
 
@@ -64,12 +66,13 @@ def test_map_alone(chart, lengths):
     assert len(order_drawing(chart, lengths, map_only=True).pages) == 1
 
 
-def test_text_lists_every_stitch(chart, lengths):
+def test_text_lists_every_cross_and_line(chart, lengths):
     text = order_text(chart, lengths)
-    assert text.count("-") - text.count("=-") >= sum(len(length.stitches) for length in lengths)
+    body = text.split("Length 1:")[1]
+    assert len(re.findall(r"\b\d+/\d+", body)) == CELLS.sum()
     assert text.count("Length ") == len(lengths)
-    up, down = lengths[0].stitches[0]
-    assert f"{up[0]:g},{up[1]:g}-{down[0]:g},{down[1]:g}" in text
+    last = lengths[-1].stitches[0]
+    assert f"{last[0, 0]:g},{last[0, 1]:g}-{last[1, 0]:g},{last[1, 1]:g}" in text
 
 
 def test_outputs_are_the_same_bytes_twice(chart):
