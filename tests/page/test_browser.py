@@ -93,6 +93,11 @@ def test_purpose_cloth_and_size_change_the_figures(person, picture):
     person.settle()
     assert "Bookmark" in person.js("return document.getElementById('state-purpose').textContent")
     assert person.js("return document.querySelectorAll('#notes .told').length") >= 1
+    person.choose("purpose", "As the piece holds")
+    person.click("#body-purpose button", "Find the largest")
+    # A bookmark is 2 in wide: at most 28 stitches at 14 count.
+    wait(lambda: person.js("return window.onecolour.store.view.motif[3]") <= 28, "what a bookmark holds")
+    person.settle()
     person.choose("purpose", "Stitches at most")
     person.fill("purpose", "Stitches at most", 500)
     person.click("#body-purpose button", "Find the largest")

@@ -28,6 +28,7 @@ const CLOTHS = [
 ];
 const MEASURES = [
   ["wide", "Stitches across"],
+  ["piece", "As the piece holds"],
   ["fit", "Finished size"],
   ["hours", "Hours I have"],
   ["skeins", "Skeins I have"],
@@ -84,6 +85,7 @@ export function setUpPurpose(body, state) {
 
   const parts = {
     wide: el("div", { class: "field" }, wide.node, wideNumber.node),
+    piece: el("p", { class: "soft" }, "The largest design that such a piece usually holds, on this cloth."),
     fit: el("div", { class: "row" }, fitWide.node, fitHigh.node),
     hours: el("div", { class: "row" }, hours.node),
     skeins: skeins.node,
@@ -109,6 +111,10 @@ export function setUpPurpose(body, state) {
     if (measure === "hours") wish.hours = Number(hours.input.value);
     if (measure === "skeins") wish.skeins = Math.round(Number(skeins.input.value));
     if (measure === "stitches") wish.stitches = Math.round(Number(stitches.input.value));
+    if (measure === "piece" && !store.state.options?.piece) {
+      found.textContent = "Choose first what it will be.";
+      return;
+    }
     if (Object.values(wish).some((value) => value === 0 || (Array.isArray(value) && value.includes(0)))) {
       found.textContent = "Write the number first.";
       return;
