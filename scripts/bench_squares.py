@@ -86,7 +86,7 @@ def score(photo: SquaredPhoto, reading: Any, cpu_s: float, doubtful: float = 0.2
     doubt[top:bottom, left:right] = reading.doubt
     near = cv2.dilate((doubt > doubtful).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     true_lines = {tuple(map(tuple, sorted(line.tolist()))) for line in photo.lines}
-    found_lines = {tuple(map(tuple, sorted((line + [top, left]).tolist()))) for line in reading.lines}
+    found_lines = {tuple(map(tuple, sorted(np.add(line, [top, left]).tolist()))) for line in reading.lines}
     note = ""
     if bad.any():
         at = np.argwhere(bad)[:3].tolist()

@@ -14,6 +14,7 @@ import argparse
 import json
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -244,7 +245,7 @@ def _mark_hatch(mask: np.ndarray, rng: Rng, x: float, y: float, cell: float, pen
 def _closed(mask: np.ndarray, rng: Rng, corners: np.ndarray, x: float, y: float, cell: float, pen: Pen) -> None:
     points = (corners + rng.normal(size=corners.shape) * pen.jitter * 0.3) * cell + [x, y]
     points = np.vstack([points, points[:1]])
-    for a, b in zip(points[:-1], points[1:], strict=True):
+    for a, b in pairwise(points):
         _polyline(mask, np.array([a, b]), pen.width * cell, min(1, pen.pressure))
 
 
@@ -299,7 +300,7 @@ def _noise(rng: Rng, shape: tuple[int, int], grain: float) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Sheet:
-    """The flat sheet: grid of rows x cols squares whose first corner is at (left, top) squares from the sheet's edge."""
+    """The flat sheet: the first corner of the grid is ``left`` and ``top`` squares from the sheet's edge."""
 
     density: np.ndarray
     unit: float
@@ -524,8 +525,8 @@ def _invert(view: View, shape: tuple[int, int], step: int) -> tuple[np.ndarray, 
     eps = view.size * 1e-3
     for _ in range(12):
         here = view.project(at)
-        jx = (view.project(at + [eps, 0]) - here) / eps
-        jy = (view.project(at + [0, eps]) - here) / eps
+        jx = (view.project(np.add(at, [eps, 0])) - here) / eps
+        jy = (view.project(np.add(at, [0, eps])) - here) / eps
         det = jx[..., 0] * jy[..., 1] - jx[..., 1] * jy[..., 0]
         det = np.where(np.abs(det) < 1e-9, 1e-9, det)
         miss = target - here
@@ -750,7 +751,7 @@ def make_photo(
             [rect[0] + (rect[k] - rect[0]) * edge[:, None] for k in (1, 2)]
             + [rect[3] + (rect[k] - rect[3]) * edge[:, None] for k in (1, 2)]
         )
-        inner_seen = view.project(rim_motif + [sheet.left, sheet.top])
+        inner_seen = view.project(np.add(rim_motif, [sheet.left, sheet.top]))
         slack = 0.25 * pixels
         lo, hi = inner_seen.min(0) - slack, inner_seen.max(0) + slack
         cut = rng.uniform(0, 1, 4)
@@ -827,8 +828,11 @@ def _cloth(rng: Rng, high: int, wide: int) -> np.ndarray:
     shift_x = np.interp(xx[0], np.arange(nx) * pitch, rng.normal(size=nx) * uneven)
     shift_y = np.interp(yy[:, 0], np.arange(ny) * pitch, rng.normal(size=ny) * uneven)
     u = xx / pitch + shift_x[None].astype(np.float32) + slow
-    v = yy / pitch + shift_y[:, None].astype(np.float32) + slow.T[:high, :wide] if slow.shape[0] == slow.shape[1] else (
-        yy / pitch + shift_y[:, None].astype(np.float32) - slow)
+    v = (
+        yy / pitch + shift_y[:, None].astype(np.float32) + slow.T[:high, :wide]
+        if slow.shape[0] == slow.shape[1]
+        else (yy / pitch + shift_y[:, None].astype(np.float32) - slow)
+    )
     over = (np.floor(u) + np.floor(v)) % 2 == 0
     warp, weft = np.sin(np.pi * (u % 1)), np.sin(np.pi * (v % 1))
     bulge = np.where(over, warp * (0.6 + 0.4 * weft), weft * (0.6 + 0.4 * warp))
@@ -851,7 +855,8 @@ def _tiles(rng: Rng, high: int, wide: int) -> np.ndarray:
         off = 0.5 * (i % 2) if ratio > 1 else 0.0
         for j in range(-1, int(wide / pitch / ratio) + 1):
             jitter = rng.normal(size=2) * 0.025 * pitch
-            y0, x0 = i * pitch + joint * pitch / 2 + jitter[0], (j + off) * pitch * ratio + joint * pitch / 2 + jitter[1]
+            y0 = i * pitch + joint * pitch / 2 + jitter[0]
+            x0 = (j + off) * pitch * ratio + joint * pitch / 2 + jitter[1]
             y1, x1 = y0 + pitch * (1 - joint), x0 + pitch * (ratio - joint)
             if x1 <= 0 or y1 <= 0:
                 continue
@@ -903,7 +908,8 @@ def _bricks(rng: Rng, high: int, wide: int) -> np.ndarray:
     for i in range(int(high / tall) + 1):
         for j in range(-1, int(wide / tall / 2.6) + 1):
             x, y = int((j + 0.5 * (i % 2)) * tall * 2.6), int(i * tall)
-            page[max(0, y + 2) : int(y + tall * 0.86), max(0, x + 2) : max(0, int(x + tall * 2.45))] = base * (1 + 0.15 * rng.normal())
+            brick = page[max(0, y + 2) : int(y + tall * 0.86), max(0, x + 2) : max(0, int(x + tall * 2.45))]
+            brick[:] = base * (1 + 0.15 * rng.normal())
     return page * (1 + 0.1 * _noise(rng, (high, wide), 2))[:, :, None]
 
 

@@ -16,7 +16,7 @@ import numpy.typing as npt
 from converter.squares.mesh import Fit, judged_sides
 
 SUPPORT = 0.5
-VISIBLE = 0.5
+VISIBLE = 0.2
 BoolArray = npt.NDArray[np.bool_]
 
 

@@ -106,7 +106,7 @@ def measure_sides(image: Sight, nodes: Nodes, average: int = 3, reach: float = 0
         0.5 * (profile[..., : -2 * _SIDE] + profile[..., 2 * _SIDE :]),
         np.maximum(profile[..., : -2 * _SIDE], profile[..., 2 * _SIDE :]) - 0.05,
     )
-    few = (np.arange(1, len(_ALONG), 2)[:, None] * len(_ACROSS) + _BESIDE).ravel()
+    few = (np.arange(1, len(_ALONG) - 1)[:, None] * len(_ACROSS) + _BESIDE).ravel()
     around = np.sort(_sample(image.tone, maps[0][:, few], maps[1][:, few]), axis=1).reshape(lines, sides, -1)
     ink = around[..., around.shape[2] * 4 // 5].astype(np.float64)
     solid = around[..., around.shape[2] // 4].astype(np.float64)

@@ -24,7 +24,7 @@ from converter.squares.patches import FlatSheet
 CellFloats = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 LEAST = 0.09
-_SPILL = 0.45
+_SPILL = 0.6
 """Density beyond the printed line that a stroke must have at least."""
 
 
@@ -62,6 +62,7 @@ def _level_sides(ink: FloatArray, side: int, rows: int, cols: int, marked: BoolA
     full = np.pad(marked, ((1, 1), (0, 0)))
     up, down = full[:-1], full[1:]
     value = np.where(up & ~down, below, np.where(down & ~up, above, 0.5 * (above + below)))
+    value[0], value[-1] = below[0], above[-1]  # beyond the grid there may be no paper
     # the edge of a fill is soft and may lie a little beyond the line
     spill = _SPILL * np.where(up & ~down, base_above, np.where(down & ~up, base_below, 0.0))
     return np.asarray(value, dtype=np.float64), np.asarray(spill, dtype=np.float64)
@@ -116,12 +117,29 @@ def find_strokes(
     border = _valley(np.concatenate([level[level_spill == 0].ravel(), upright[upright_spill == 0].ravel()]))
     lines = [[[i, j], [i, j + 1]] for i, j in np.argwhere(level > np.maximum(border, level_spill))]
     lines += [[[i, j], [i + 1, j]] for j, i in np.argwhere(upright > np.maximum(border, upright_spill))]
+    lines = _without_spills(lines, level_spill, upright_spill)
     crossed = np.zeros((rows, cols), bool)
     for falling in (True, False):
         for i, j in np.argwhere(_diagonals(sheet, ink, falling, border) & ~outside):
             crossed[i, j] = True
             lines.append([[i, j], [i + 1, j + 1]] if falling else [[i + 1, j], [i, j + 1]])
     return Strokes(np.array(lines, np.float64).reshape(-1, 2, 2), crossed)
+
+
+def _without_spills(
+    lines: list[list[list[int]]], level_spill: CellFloats, upright_spill: CellFloats
+) -> list[list[list[int]]]:
+    """Drop single strokes beside a fill that no other stroke goes on from."""
+    ends: dict[tuple[int, int], int] = {}
+    for line in lines:
+        for r, c in line:
+            ends[(int(r), int(c))] = ends.get((int(r), int(c)), 0) + 1
+    kept = []
+    for (r0, c0), (r1, c1) in lines:
+        spill = level_spill[r0, c0] if r0 == r1 else upright_spill[c0, r0]
+        if spill == 0 or ends[(int(r0), int(c0))] > 1 or ends[(int(r1), int(c1))] > 1:
+            kept.append([[r0, c0], [r1, c1]])
+    return kept
 
 
 def _diagonals(sheet: FlatSheet, ink: FloatArray, falling: bool, border: float) -> BoolArray:
