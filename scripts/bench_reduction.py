@@ -3,9 +3,9 @@
     python scripts/bench_reduction.py --lines 200 --solids 100 --widths 30,40,60,80,120
 
 The drawings are three npm packages (@phosphor-icons/core, @tabler/icons and bootstrap-icons, all MIT), fetched once
-with ``npm pack`` into the cache folder and rendered by resvg, so that the exact ink is at hand. Each is charted clean, as a
-phone photo and as a pencil drawing (tests/helpers/worn_pictures.py; seeded by its name). What is measured, and in which
-units, stands at the head of tests/helpers/reduction_measures.py.
+with ``npm pack`` into the cache folder and rendered by resvg, so that the exact ink is at hand. Each is charted clean,
+as a phone photo and as a pencil drawing (tests/helpers/worn_pictures.py; seeded by its name). What is measured, and in
+which units, stands at the head of tests/helpers/reduction_measures.py.
 
 Drawings are split by a hash of their name: one half was looked at while the reduction was tuned (``--half tune``), the
 other half only serves for reporting (the default).
