@@ -16,6 +16,7 @@ from converter.jobs.chart import (
     open_picture,
     planned_files,
     read_mask,
+    refuse_chart,
     write_outputs,
 )
 from converter.jobs.materials import Materials
@@ -120,6 +121,7 @@ def chart_picture(picture: Path, request: Request, folder: Path, name: str, over
     from converter.report.machine import report_mapping
     from converter.report.plain import report_text
 
+    refuse_chart(picture)
     check_targets(planned_files(folder, name, CHART_SUFFIXES), overwrite)
     reduction = request.settings.reduction
     opened = open_picture(picture, max(reduction.columns or 0, reduction.rows or 0))

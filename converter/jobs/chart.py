@@ -42,6 +42,12 @@ class MadeChart:
 
 def open_picture(path: Path, columns: int | None) -> Picture:
     """Read a picture, and say so plainly when it is a chart file instead."""
+    refuse_chart(path)
+    return read_picture(path, columns)
+
+
+def refuse_chart(path: Path) -> None:
+    """Raise PictureError if a file is a chart, not a picture."""
     try:
         with path.open("rb") as stream:
             head = stream.read(64) if path.is_file() else b""
@@ -51,7 +57,6 @@ def open_picture(path: Path, columns: int | None) -> Picture:
         raise PictureError(
             f"'{path}' is a chart, not a picture.", "Use 'onecolour count' or 'onecolour leaflet' for charts."
         )
-    return read_picture(path, columns)
 
 
 def make_chart(

@@ -10,7 +10,8 @@ from typing import Any, Final
 import numpy as np
 
 from converter.errors import RequestError, UsageError
-from converter.jobs.pieces import Bench, Made, State, request_from
+from converter.jobs.piece_state import State, request_from
+from converter.jobs.pieces import Bench, Made
 from converter.model.results import MakingPlan
 from converter.report.facts import Facts
 from converter.units import PAPER_SIZES_MM
