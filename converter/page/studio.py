@@ -17,6 +17,8 @@ from converter.errors import PictureError, UsageError
 from converter.jobs import piece_results as results
 from converter.jobs import pieces as jobs
 from converter.jobs.history import History, Patch, apply_patch
+from converter.jobs.piece_hands import hand_patch
+from converter.jobs.piece_state import check_state, new_state
 from converter.jobs.workspace import Workspace, tidy_name
 from converter.model.chart import Chart
 
@@ -76,7 +78,7 @@ class Studio:
         """
         if not data:
             raise PictureError("The file is empty.", "Choose a picture or a chart.")
-        state = jobs.new_state(data, file_name)
+        state = new_state(data, file_name)
         bench = jobs.Bench(data, state["file"])
         first = {**state, "settings": {"lines": "none"}} if state["what"] == "picture" else state
         made = bench.make(first)
@@ -121,11 +123,11 @@ class Studio:
                 hand = body["hand"]
                 if not isinstance(hand, dict):
                     raise UsageError("A correction must be a mapping.")
-                patch = jobs.hand_patch(state, self._bench(piece, state).make(state), hand)
+                patch = hand_patch(state, self._bench(piece, state).make(state), hand)
             else:
                 patch = change_patch(body.get("change"))
             fresh, _ = apply_patch(state, patch)
-            jobs.check_state(fresh)
+            check_state(fresh)
             before = self._bench(piece, state).make(state)
             after = self._bench(piece, state).make(fresh)
             history.change(patch, label, _revision(body))
@@ -150,7 +152,7 @@ class Studio:
         # No lock: a control that moves must not wait for a chart that is just being made in full.
         state = self.workspace.history(piece).state
         fresh, _ = apply_patch(state, change_patch(body.get("change")))
-        jobs.check_state(fresh)
+        check_state(fresh)
         return {"view": view_of(self._bench(piece, state).draft(fresh))}
 
     def facts(self, piece: str) -> JSON:
@@ -219,7 +221,7 @@ class Studio:
             state = history.state
             if body.get("change") is not None:
                 state, _ = apply_patch(state, change_patch(body["change"]))
-                jobs.check_state(state)
+                check_state(state)
             bench = self._bench(piece, history.state)
         return run(bench, state, {key: value for key, value in body.items() if key != "change"})
 

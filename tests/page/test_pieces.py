@@ -11,7 +11,8 @@ from PIL import Image
 
 from converter.cli.main import group
 from converter.errors import ConverterError, PictureError, UsageError
-from converter.jobs.pieces import Bench, check_state, new_state
+from converter.jobs.piece_state import check_state, new_state
+from converter.jobs.pieces import Bench
 
 
 def cells_of(view):
