@@ -17,6 +17,8 @@ UPRIGHT = Orientation(flip_cols=True)
 HALF_TURN = Orientation(flip_rows=True, flip_cols=True)
 NEAR = 0.3
 """Stitches; the mirrored ink must come so near to the ink."""
+FARTHEST = 0.7
+"""Stitches; no part of the mirrored ink may lie farther from the ink."""
 LEAST_MATCH = 0.985
 """Share of the ink that must be met so for a drawing to count as symmetric."""
 
@@ -84,7 +86,8 @@ def _match_at_best(ink: MaskArray, box: Bounds, pixels: float, image: Orientatio
     if part.size == 0 or not part.any():
         return 0.0, 0
     step = max(1, int(pixels // 6))
-    near = ink_depth(~part, 1) <= NEAR * pixels
+    away = ink_depth(~part, 1)
+    near = away <= NEAR * pixels
     mirrored = part[::-1] if image.flip_rows else part
     mirrored = mirrored[:, ::-1] if image.flip_cols else mirrored
     along = (0,) if image.flip_rows and image.flip_cols else None
@@ -96,6 +99,9 @@ def _match_at_best(ink: MaskArray, box: Bounds, pixels: float, image: Orientatio
         rows, cols = (shift, 0) if image.flip_rows else (0, shift)
         moved = np.roll(mirrored, (rows, cols), axis=(0, 1)) if shift else mirrored
         share = float((near & moved).sum()) / max(1.0, float(moved.sum()))
+        if share >= LEAST_MATCH and float(away[moved].max()) > FARTHEST * pixels:
+            # Nearly all alike, but for one part that is not: mirroring would drop or double it.
+            share = LEAST_MATCH - 0.01
         if share > best[0] + 1e-9:
             best = (share, shift)
         if shift == 0 and share < 0.6:
