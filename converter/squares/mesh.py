@@ -472,39 +472,71 @@ def split(nodes: Nodes, parts: int) -> Nodes:
     return np.stack([down @ nodes[..., axis] @ right.T for axis in (0, 1)], axis=-1)
 
 
-def _shares(fit: Fit, parts: int) -> npt.NDArray[np.float64]:
-    """Return the share of sides that show a line by line number modulo ``parts``: (2, parts)."""
-    out = np.zeros((2, parts))
-    for number, (shown, sides) in enumerate(zip(fit.good(), (fit.level, fit.upright), strict=True)):
-        known = judged_sides(sides, fit.height) | shown
+def _bare_squares(fit: Fit) -> npt.NDArray[np.bool_]:
+    """Return (n, m) which squares are paper on all four sides."""
+    ink = np.stack([fit.level.ink[:-1], fit.level.ink[1:], fit.upright.ink[:-1].T, fit.upright.ink[1:].T])
+    inside = fit.level.inside[:-1] & fit.level.inside[1:] & fit.upright.inside[:-1].T & fit.upright.inside[1:].T
+    most = ink.max(axis=0)
+    paper = ndimage.minimum_filter(ndimage.median_filter(most, 3, mode="nearest"), 7, mode="nearest")
+    return np.asarray(inside & (most < paper + max(0.5 * fit.height, 0.04)))
+
+
+def _between_shown(image: Sight, whole: Sight | None, fit: Fit, parts: int) -> tuple[float, float]:
+    """Return the share of sides shown on the lines of a mesh, and on lines between them, of bare squares only.
+
+    Between means where lines would be if each square were cut into ``parts``; of several such lines that seen least
+    counts. Too few bare squares give (0, 1).
+    """
+    finer, zoom = _finer(image, whole, parts, fit.pitch)
+    if fit.pitch * zoom / parts < 6.0:
+        return 1.0, 0.0
+    bare = _bare_squares(fit)
+    fine = measure(finer, (split(fit.nodes, parts) + 0.5) * zoom - 0.5, (0, 0))
+    height = float(np.median([line_height(s, 0.8) for s in (fine.level, fine.upright)]))
+    mains: list[float] = []
+    betweens: list[float] = []
+    for sides, paper in ((fine.level, bare), (fine.upright, bare.T)):
+        shown = sides.inside & (sides.height > max(0.35 * height, 3 * sides.noise)) & (np.abs(sides.offset) < 0.28)
+        wide = np.repeat(paper, parts, axis=1)
         for rest in range(parts):
-            out[number, rest] = shown[rest::parts].sum() / max(1, known[rest::parts].sum())
-    return out
+            lines = shown[rest::parts][: paper.shape[0]]
+            # a main line needs paper on both its sides
+            clear = wide & np.vstack([wide[:1], wide[:-1]]) if rest == 0 else wide
+            if clear.sum() < 12:
+                return 0.0, 1.0
+            share = float(lines[clear].mean())
+            (mains if rest == 0 else betweens).append(share)
+    return min(mains), min(betweens)
 
 
 def right_pitch(image: Sight, fit: Fit, whole: Sight | None = None) -> Fit:
     """Return the mesh with the finest lattice that the lines bear out.
 
-    Every second line of a grid is a lattice, too, and so is every line with one between that is not there. So the
-    squares are cut into 2, 3 and 5, and the new lines looked for; and it is looked at whether only every second of
-    the present lines shows.
+    Every second line of a grid is a lattice, too, and so is every line with one between that is not there (rows of
+    marks can look like one). On bare squares only, lines are looked for between the present ones, and it is looked at
+    whether every second of the present ones is missing.
     """
-    shares = _shares(fit, 2)
-    better = shares.argmax(axis=1)
-    rows, cols = int(better[0]), int(better[1])
+    for _ in range(3):
+        finer = next((p for p in (5, 3, 2) if _splits(image, whole, fit, p)), 0)
+        if not finer:
+            break
+        fit = measure(image, split(fit.nodes, finer), (0, 0))
     n, m = fit.nodes.shape[:2]
-    if n >= 7 and m >= 7 and (shares.min(axis=1) < 0.4 * shares.max(axis=1)).all():
-        return measure(image, fit.nodes[rows::2, cols::2], (0, 0))
-    part = _clearest(fit, 10)
-    for parts in (5, 3, 2):
-        finer, zoom = _finer(image, whole, parts, fit.pitch)
-        if fit.pitch * zoom / parts < 6.0:
-            continue
-        nodes = (split(fit.nodes[part], parts) + 0.5) * zoom - 0.5
-        shares = _shares(measure(finer, nodes, (0, 0)), parts)
-        if (shares[:, 1:].min(axis=1) > 0.6 * shares[:, 0]).all() and shares[:, 0].min() > 0.3:
-            return measure(image, split(fit.nodes, parts), (0, 0))
-    return fit
+    if n < 9 or m < 9:
+        return fit
+    best: tuple[float, Fit] | None = None
+    for row in (0, 1):
+        for col in (0, 1):
+            coarse = measure(image, fit.nodes[row::2, col::2], (0, 0))
+            main, between = _between_shown(image, whole, coarse, 2)
+            if between < 0.35 * main and (best is None or main > best[0]):
+                best = (main, coarse)
+    return best[1] if best is not None and best[0] > 0.5 else fit
+
+
+def _splits(image: Sight, whole: Sight | None, fit: Fit, parts: int) -> bool:
+    main, between = _between_shown(image, whole, fit, parts)
+    return main > 0.3 and between > 0.6 * main
 
 
 def _finer(image: Sight, whole: Sight | None, parts: int, pitch: float) -> tuple[Sight, float]:
@@ -512,22 +544,10 @@ def _finer(image: Sight, whole: Sight | None, parts: int, pitch: float) -> tuple
     if whole is None:
         return image, 1.0
     scale = min(1.0, image.lines.shape[0] / whole.lines.shape[0] * 16.0 * parts / pitch)
+    if scale <= image.lines.shape[0] / whole.lines.shape[0]:
+        return image, 1.0
     finer = Sight(shrink(whole.lines, scale), shrink(whole.tone, scale))
     return finer, finer.lines.shape[0] / image.lines.shape[0]
-
-
-def _clearest(fit: Fit, size: int) -> tuple[slice, slice]:
-    """Return the crossings of the block of ``size`` squares where lines show and the squares are barest."""
-    level, upright = fit.good()
-    shown = level[:-1].astype(np.float64) + upright.T[:, :-1]
-    stain = (fit.level.ink - fit.level.solid)[:-1] + (fit.upright.ink - fit.upright.solid).T[:, :-1]
-    stain = np.minimum(stain / max(fit.height, 1e-6), 3.0)
-    mean = ndimage.uniform_filter(shown - 0.5 * stain - 1.0, size, mode="constant")
-    half = size // 2
-    row, col = np.unravel_index(int(mean.argmax()), mean.shape)
-    top = int(np.clip(row - half, 0, max(0, shown.shape[0] - size)))
-    left = int(np.clip(col - half, 0, max(0, shown.shape[1] - size)))
-    return slice(top, top + size + 1), slice(left, left + size + 1)
 
 
 def share_shown(fit: Fit) -> float:
