@@ -47,7 +47,7 @@ def command(pictures: tuple[Path, ...], **options: Any) -> None:
     from converter.jobs.requests import chart_request
 
     request = chart_request(options, picture_settings(options))
-    names = result_names(pictures, options["name"])
+    names = result_names(pictures, options["name"], options["out"])
     work = chart_pictures(pictures, request, options["out"], names, options["overwrite"])
     outcomes = []
     quiet = options["as_json"] or len(pictures) == 1

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
-from converter.errors import ConverterError, ExitCode, UsageError
+from converter.errors import ConverterError, ExitCode, OutputError, UsageError
 from converter.files.output import check_name, check_targets, name_from
 from converter.jobs.chart import (
     CHART_SUFFIXES,
@@ -22,6 +22,7 @@ from converter.jobs.chart import (
 from converter.jobs.materials import Materials
 from converter.settings import ChartSettings, LimitSettings, ThreadSettings, TimeSettings
 
+_APART: Final = "-chart"
 _MANY: Final = 4
 """From so many pictures on a second process pays for its start."""
 
@@ -78,8 +79,11 @@ class Outcome:
     exit_code: int = int(ExitCode.DONE)
 
 
-def result_names(pictures: Sequence[Path], name: str | None) -> list[str]:
+def result_names(pictures: Sequence[Path], name: str | None, folder: Path) -> list[str]:
     """Return the base names of the results of each picture, all different.
+
+    A result never takes the name of the picture itself: ``heron.png`` charted beside itself gives
+    ``heron-chart.png``.
 
     Raises
     ------
@@ -94,7 +98,7 @@ def result_names(pictures: Sequence[Path], name: str | None) -> list[str]:
         return [check_name(name)]
     names: list[str] = []
     for picture in pictures:
-        base = name_from(picture)
+        base = default_name(picture, folder, CHART_SUFFIXES)
         unique, number = base, 2
         while unique.casefold() in {n.casefold() for n in names}:
             unique, number = f"{base} {number}", number + 1
@@ -102,8 +106,30 @@ def result_names(pictures: Sequence[Path], name: str | None) -> list[str]:
     return names
 
 
-def title_from(name: str) -> str:
+def default_name(picture: Path, folder: Path, suffixes: tuple[str, ...]) -> str:
+    """Return the name of the results of a picture: its own, but never so that a result is the picture."""
+    base = name_from(picture)
+    taken = any(_same_file(target, picture) for target in planned_files(folder, base, suffixes))
+    return f"{base}{_APART}" if taken else base
+
+
+def refuse_own_picture(picture: Path, targets: Sequence[Path]) -> None:
+    """Raise OutputError if a result would replace the picture it is made from."""
+    if any(_same_file(target, picture) for target in targets):
+        raise OutputError(f"'{picture}' would be replaced by its own chart.", "Give another --name or --out.")
+
+
+def _same_file(first: Path, second: Path) -> bool:
+    try:
+        return first.samefile(second)
+    except (OSError, ValueError):
+        return False
+
+
+def title_from(name: str, source: Path | None = None) -> str:
     """Return the title of a piece: its name, with a capital letter."""
+    if source is not None and name == name_from(source) + _APART:
+        name = name_from(source)
     return name[:1].upper() + name[1:]
 
 
@@ -122,7 +148,9 @@ def chart_picture(picture: Path, request: Request, folder: Path, name: str, over
     from converter.report.plain import report_text
 
     refuse_chart(picture)
-    check_targets(planned_files(folder, name, CHART_SUFFIXES), overwrite)
+    targets = planned_files(folder, name, CHART_SUFFIXES)
+    refuse_own_picture(picture, targets)
+    check_targets(targets, overwrite)
     reduction = request.settings.reduction
     opened = open_picture(picture, max(reduction.columns or 0, reduction.rows or 0))
     if request.keep is not None:
@@ -137,7 +165,7 @@ def chart_picture(picture: Path, request: Request, folder: Path, name: str, over
     if settings.reduction != reduction and opened.reduction > 1:
         # A wider chart than was first thought of needs more of the picture.
         opened = open_picture(picture, max(settings.reduction.columns or 0, settings.reduction.rows or 0))
-    made = make_chart(opened, settings, request.materials, title=title_from(name), source=picture.name)
+    made = make_chart(opened, settings, request.materials, title=title_from(name, picture), source=picture.name)
     facts = gather_facts(
         made.chart, thread=request.thread, time=request.time, piece=request.piece, notes=(*paper_notes, *limit_notes)
     )

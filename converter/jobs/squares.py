@@ -13,10 +13,10 @@ from converter.draw.marks import marks_drawing
 from converter.draw.png import encode_png
 from converter.errors import RequestError, UsageError
 from converter.files.chart_file import chart_bytes
-from converter.files.output import check_name, check_targets, name_from
+from converter.files.output import check_name, check_targets
 from converter.files.picture import Picture
-from converter.jobs.batch import Outcome, title_from
-from converter.jobs.chart import open_picture, planned_files, write_outputs
+from converter.jobs.batch import Outcome, default_name, refuse_own_picture, title_from
+from converter.jobs.chart import open_picture, planned_files, refuse_chart, write_outputs
 from converter.jobs.requests import materials_from
 from converter.model.chart import Chart
 from converter.squares import SURE, SquaresReading, draw_overlay, looks_squared, read_squares
@@ -64,10 +64,13 @@ def read_paper(path: Path, options: Mapping[str, Any]) -> Outcome:
         If it is no squared paper.
     ConverterError
     """
-    name = check_name(options["name"]) if options.get("name") else name_from(path)
     folder, overwrite = Path(options.get("out") or "."), bool(options.get("overwrite"))
+    name = check_name(options["name"]) if options.get("name") else default_name(path, folder, SQUARES_SUFFIXES)
     only = parse_marks(options["only"]) if options.get("only") else None
-    check_targets(planned_files(folder, name, SQUARES_SUFFIXES), overwrite)
+    refuse_chart(path)
+    targets = planned_files(folder, name, SQUARES_SUFFIXES)
+    refuse_own_picture(path, targets)
+    check_targets(targets, overwrite)
     pixels = open_picture(path, None).pixels
     corners = None
     if options.get("corners"):
@@ -80,7 +83,7 @@ def read_paper(path: Path, options: Mapping[str, Any]) -> Outcome:
             f"'{path.name}' does not look like a motif on squared paper (confidence {reading.confidence:.2f}).",
             "If it is, give --squares and --corners; to chart it as a picture use 'onecolour chart'.",
         )
-    chart = chart_of_reading(reading, title=title_from(name), source=path.name)
+    chart = chart_of_reading(reading, title=title_from(name, path), source=path.name)
     chart = materials_from(options).apply(chart)
     outputs = {
         ".chart.json": chart_bytes(chart),

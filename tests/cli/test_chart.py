@@ -91,6 +91,16 @@ def test_hand_edited_chart_is_never_replaced_unasked(tmp_path):
     assert chart.read_text(encoding="utf-8") == edited
 
 
+def test_her_picture_is_never_replaced_by_its_chart(tmp_path, monkeypatch):
+    shutil.copy(HERON, tmp_path / "heron.png")
+    monkeypatch.chdir(tmp_path)
+    assert run("chart", "heron.png", "--wide", 20).exit_code == 0
+    assert (tmp_path / "heron-chart.chart.json").exists()
+    result = run("chart", "heron.png", "--wide", 20, "--name", "heron", "--overwrite")
+    assert result.exit_code == 5
+    assert (tmp_path / "heron.png").read_bytes() == HERON.read_bytes()
+
+
 def test_one_failure_does_not_stop_the_rest(tmp_path):
     broken = tmp_path / "broken.jpg"
     broken.write_bytes(HERON.read_bytes()[:300])
@@ -130,7 +140,7 @@ def test_same_name_twice_gets_two_names(tmp_path):
         (["."], 3),
         (["empty.png"], 3),
         (["diary.txt"], 3),
-        (["chart.chart.json"], 3),
+        (["cup.chart.json"], 3),
         (["blank.png"], 4),
         (["heron.png", "--stitches", "1"], 4),
         (["heron.png", "--out", "diary.txt"], 5),
@@ -145,7 +155,7 @@ def test_bad_input_is_one_message_and_a_code(tmp_path, monkeypatch, words, code)
     shutil.copy(HERON, "heron.png")
     Path("empty.png").write_bytes(b"")
     Path("diary.txt").write_text("Dear diary", encoding="utf-8")
-    Path("chart.chart.json").write_text("{}", encoding="utf-8")
+    Path("cup.chart.json").write_text("{}", encoding="utf-8")
     Image.fromarray(np.full((50, 50), 255, dtype=np.uint8)).save("blank.png")
     before = {p: p.read_bytes() for p in tmp_path.iterdir()}
     result = run("chart", *words, "--wide", 20)
