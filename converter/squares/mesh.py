@@ -514,16 +514,23 @@ def right_pitch(image: Sight, fit: Fit, whole: Sight | None = None) -> Fit:
 
     Every second line of a grid is a lattice, too, and so is every line with one between that is not there (rows of
     marks can look like one). On bare squares only, lines are looked for between the present ones, and it is looked at
-    whether every second of the present ones is missing.
+    whether every second of the present ones is missing; both again until nothing changes, as two and a half squares
+    make a lattice, too.
     """
-    for _ in range(3):
+    for _ in range(4):
         finer = next((p for p in (5, 3, 2) if _splits(image, whole, fit, p)), 0)
-        if not finer:
+        changed = measure(image, split(fit.nodes, finer), (0, 0)) if finer else _thinned(image, whole, fit)
+        if changed is None:
             break
-        fit = measure(image, split(fit.nodes, finer), (0, 0))
+        fit = changed
+    return fit
+
+
+def _thinned(image: Sight, whole: Sight | None, fit: Fit) -> Fit | None:
+    """Return the mesh with every second line left out, if those are not there on the sheet; else None."""
     n, m = fit.nodes.shape[:2]
     if n < 9 or m < 9:
-        return fit
+        return None
     best: tuple[float, Fit] | None = None
     for row in (0, 1):
         for col in (0, 1):
@@ -531,7 +538,7 @@ def right_pitch(image: Sight, fit: Fit, whole: Sight | None = None) -> Fit:
             main, between = _between_shown(image, whole, coarse, 2)
             if between < 0.35 * main and (best is None or main > best[0]):
                 best = (main, coarse)
-    return best[1] if best is not None and best[0] > 0.5 else fit
+    return best[1] if best is not None and best[0] > 0.5 else None
 
 
 def _splits(image: Sight, whole: Sight | None, fit: Fit, parts: int) -> bool:
