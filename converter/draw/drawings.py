@@ -212,7 +212,7 @@ def stitched_bytes(
         from converter.draw.piece_look import piece_pixels
 
         pixels = piece_pixels(chart, making, stitch_px=side)
-    return encode_png(pixels, side * MM_PER_INCH / chart.fabric.cell_mm)
+    return encode_png(pixels, side * MM_PER_INCH / chart.fabric.cell_mm, reduce=True)
 
 
 def draw_stitched(

@@ -25,6 +25,7 @@ from converter.draw.canvas import (
     TextOp,
 )
 from converter.draw.fonts import FONT_DIR, FONT_FILES, split_runs, text_width
+from converter.draw.palette import exact_palette, reduced_palette
 from converter.errors import RequestError
 from converter.model.arrays import PictureArray
 from converter.model.materials import rgb
@@ -306,7 +307,7 @@ def _along(
     return index, place - index, slice(first, max(first, last))
 
 
-def encode_png(pixels: PictureArray, dpi: float | None) -> bytes:
+def encode_png(pixels: PictureArray, dpi: float | None, *, reduce: bool = False) -> bytes:
     """Return PNG bytes; with few colours a palette keeps them small.
 
     Parameters
@@ -314,13 +315,12 @@ def encode_png(pixels: PictureArray, dpi: float | None) -> bytes:
     pixels : ndarray of shape (H, W) or (H, W, 3), uint8
     dpi : float or None
         Noted in the file's pHYs chunk as pixels per metre (W3C PNG, third edition, 11.3.4.3).
+    reduce : bool
+        Bring a picture of many shades of few colours down to 256 of them.
     """
     picture = Image.fromarray(pixels)
     if pixels.ndim == 3:
-        packed = pixels[:, :, 0].astype(np.uint32) << np.uint32(16)
-        packed |= pixels[:, :, 1].astype(np.uint32) << np.uint32(8)
-        packed |= pixels[:, :, 2]
-        indexed = _palette(packed)
+        indexed = reduced_palette(pixels) if reduce else exact_palette(pixels)
         if indexed is not None:
             index, colours = indexed
             picture = Image.fromarray(index)
@@ -329,25 +329,6 @@ def encode_png(pixels: PictureArray, dpi: float | None) -> bytes:
     options = {} if dpi is None else {"dpi": (dpi, dpi)}
     picture.save(buffer, "PNG", compress_level=6, **options)
     return buffer.getvalue()
-
-
-def _palette(packed: npt.NDArray[np.uint32]) -> tuple[Mask, Mask] | None:
-    """Return indices and colours if at most 256 colours, near ones taken together, draw the picture."""
-    coarse = ((packed >> 9) & 0x7C00) | ((packed >> 6) & 0x3E0) | ((packed >> 3) & 0x1F)
-    counts = np.bincount(coarse.ravel(), minlength=1 << 15)
-    used = np.nonzero(counts)[0]
-    if len(used) > 256:
-        return None
-    lookup = np.zeros(1 << 15, dtype=np.uint8)
-    lookup[used] = np.arange(len(used))
-    index = lookup[coarse]
-    colours = np.zeros((len(used), 3), dtype=np.uint8)
-    flat, exact = index.ravel(), packed.ravel()
-    last = np.zeros(len(used), dtype=np.uint32)
-    last[flat[::-1]] = exact[::-1]
-    for channel, shift in enumerate((16, 8, 0)):
-        colours[:, channel] = (last >> shift) & 255
-    return index, colours
 
 
 def render_png(page: Page, dpi: float = 150.0) -> bytes:
