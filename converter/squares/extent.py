@@ -106,6 +106,8 @@ def _score(
         judged = int(known.sum())
         if judged >= max(2, 0.12 * known.size):
             shares.append(float((shown & known).sum()) / judged)
+        elif known is known_line and float(leads.mean()) > 0.7:
+            shares.append(1.0)  # the grid is printed up to the edge of the sheet, or its last line lies on ink
         elif edge.paper_outside or (not edge.seen_outside and float(shown.mean()) > 0.3):
             shares.append(1.0)
         else:

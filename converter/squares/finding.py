@@ -69,10 +69,11 @@ def trial(
         tried.append(seed)
         factor = work.lines.shape[0] / gray.shape[0]
         fit = mesh.right_pitch(work, mesh.grow(work, start, most_steps=most_steps, patience=2), whole)
-        worth = mesh.quality(fit) / factor**2
+        # a lattice that skips lines explains as large an area: the finer one is preferred
+        worth = mesh.quality(fit) / factor**2 * min(1.0, 12.0 * factor / fit.pitch)
         if best is None or worth > best[0]:
             best = (worth, fit, factor)
-        if mesh.share_shown(fit) > 0.85 and worth > 0.5 * gray.size:
+        if mesh.share_shown(fit) > 0.85 and worth > 0.25 * gray.size:
             break
     return best if best is not None and best[0] > 0 else None
 
@@ -155,7 +156,7 @@ def grid_confidence(fit: mesh.Fit, top: int, left: int, bottom: int, right: int)
     parts = (
         _step(share, 0.78, 0.06),
         _step(-miss, -0.043, 0.006),
-        _step(size, 6.8, 0.8),
+        _step(size, 8.4, 0.6),
         _step(contrast, 3.0, 0.7),
         _step(float(min(inked)), 0.06, 0.02),
     )

@@ -558,9 +558,16 @@ def _finer(image: Sight, whole: Sight | None, parts: int, pitch: float) -> tuple
 
 
 def share_shown(fit: Fit) -> float:
-    """Return the share of sides on clean paper that show a line."""
-    level, upright = fit.good()
-    known = (judged_sides(fit.level, fit.height) | level).sum() + (
-        judged_sides(fit.upright, fit.height) | upright
-    ).sum()
-    return float(level.sum() + upright.sum()) / max(1.0, float(known))
+    """Return the share of sides on clean paper that show a line, where lines are shown at all round about.
+
+    The margin of the sheet does not count; a line missing between two that are there does.
+    """
+    total = shown_total = 0.0
+    for shown, sides in zip(fit.good(), (fit.level, fit.upright), strict=True):
+        known = judged_sides(sides, fit.height) | shown
+        near = ndimage.uniform_filter(shown.astype(np.float64), 5, mode="constant")
+        around = ndimage.uniform_filter(known.astype(np.float64), 5, mode="constant")
+        region = near > 0.25 * around
+        total += float((known & region).sum())
+        shown_total += float((shown & region).sum())
+    return shown_total / max(1.0, total)
