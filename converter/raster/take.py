@@ -28,6 +28,9 @@ COARSE = 700
 MOST_PIXELS_TURNED = 60_000_000
 NAMES = {"line": "a line drawing", "shape": "solid shapes", "photo": "a photograph"}
 
+LEAST_CELL_PX = 0.2
+"""Picture pixels a stitch must have: with fewer each pixel would become a block of over five stitches a side."""
+
 
 @dataclass(frozen=True, eq=False)
 class Work:
@@ -144,6 +147,11 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
     else:
         top, left, bottom, right = 0.0, 0.0, float(height), float(width)
     plain = lay_plain((top, left, bottom, right), ready.columns, ready.rows)
+    if plain.cell < LEAST_CELL_PX:
+        raise RequestError(
+            f"The drawing is only {right - left:.0f} x {bottom - top:.0f} pixels, too few for so many stitches.",
+            "Use a larger picture, or ask for fewer stitches.",
+        )
     longest = max(plain.rows, plain.columns)
     pixels = pixels_for(longest)
     if look.kind.name == "photo":
