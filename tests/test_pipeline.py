@@ -247,7 +247,7 @@ def test_detail_closes_small_gaps(jug):
     comb = np.full((300, 300), 255, np.uint8)
     for k in range(8):
         comb[60:240, 60 + 23 * k : 74 + 23 * k] = 0
-    bold, full = (reduce_picture(comb, options(18, detail=d, mirror="none")) for d in (0, 100))
+    bold, full = (reduce_picture(comb, options(16, detail=d, mirror="none")) for d in (0, 100))
     assert bold.cells.mean() > full.cells.mean()
 
 
