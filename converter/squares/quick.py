@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -10,6 +11,29 @@ from converter.squares import density, extent, finding, mesh
 from converter.squares.reading import SURE, read_squares
 
 MOST_PIXELS = 3.0e6
+
+
+LEAST_BUSY = 0.45
+_FIELDS = 20
+_FAINTEST = 0.04
+
+
+def busy_share(gray: npt.NDArray[np.uint8]) -> float:
+    """Return the share of fields of a picture, 20 along its longer side, that anything like a line runs through.
+
+    Printed squares leave hardly a field blank, however faint they are; a drawing on clean paper leaves most.
+    """
+    scale = min(1.0, 1000 / max(gray.shape))
+    small = cv2.resize(gray, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else gray
+    level = np.log(small.astype(np.float32) + 16)
+    step = cv2.dilate(level, np.ones((3, 3))) - cv2.erode(level, np.ones((3, 3)))
+    side = max(4, round(max(small.shape) / _FIELDS))
+    rows, cols = small.shape[0] // side, small.shape[1] // side
+    if rows < 1 or cols < 1:
+        return 1.0
+    fields = step[: rows * side, : cols * side].reshape(rows, side, cols, side).swapaxes(1, 2).reshape(rows, cols, -1)
+    at = int(fields.shape[2] * 0.9)
+    return float((np.partition(fields, at, axis=2)[..., at] > _FAINTEST).mean())
 
 
 def looks_squared(image: npt.NDArray[np.uint8]) -> float:
@@ -26,6 +50,9 @@ def looks_squared(image: npt.NDArray[np.uint8]) -> float:
         more than a moment.
     """
     picture = as_picture(image)
+    gray = picture if picture.ndim == 2 else cv2.cvtColor(np.ascontiguousarray(picture[..., :3]), cv2.COLOR_RGB2GRAY)
+    if busy_share(np.asarray(gray, dtype=np.uint8)) < LEAST_BUSY:
+        return 0.0
     pixels = picture.shape[0] * picture.shape[1]
     picture = density.shrink(picture, (MOST_PIXELS / pixels) ** 0.5 if pixels > MOST_PIXELS else 1.0)
     dense = density.density(density.as_rgb(picture))

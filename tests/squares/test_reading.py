@@ -13,7 +13,7 @@ from bench_squares import offset_of, score
 from make_squared_paper import make_other, make_photo
 
 from converter.errors import UsageError
-from converter.squares import DOUBTFUL, draw_overlay, looks_squared, read_squares
+from converter.squares import DOUBTFUL, draw_overlay, looks_squared, quick, read_squares
 
 
 def plain_paper(cells, side=16, margin=24, line=150):
@@ -259,3 +259,11 @@ def test_score_sees_a_wrong_square(photo, photo_reading):
     cells[0, 0] = ~cells[0, 0]
     assert score(photo, replace(photo_reading, cells=cells), 0.0).wrong == 1
     assert not score(photo, replace(photo_reading, corners=photo_reading.corners + 40), 0.0).grid
+
+
+def test_a_drawing_on_clean_paper_is_told_at_a_glance(photo):
+    drawing = np.full((600, 800), 250, np.uint8)
+    drawing[200:220, 100:700] = 20
+    assert quick.busy_share(drawing) < quick.LEAST_BUSY / 2
+    gray = np.asarray(photo.image).mean(axis=2).astype(np.uint8)
+    assert quick.busy_share(gray) > quick.LEAST_BUSY
