@@ -204,7 +204,7 @@ def slow_notes(
     count = int(loose.sum())
     if count == 0 or count == total:
         return () if count == 0 else (_all_loose(made.crosses),)
-    solid = made.crosses.front + 2 * total
+    solid = _solid_total(made, total)
     if made.crosses.total < _SLOW * solid and count < 0.05 * total:
         return ()
     tidy = plan_chart(chart.with_(cells=chart.cells & ~loose), chosen).crosses
@@ -220,6 +220,14 @@ def slow_notes(
         f"{made.crosses.starts - tidy.starts} fewer starts, about {hours[0] - hours[1]:.1f} hours and "
         f"{saved_m:.1f} m of thread less.",
     )
+
+
+def _solid_total(plans: ChartPlans, crosses: int) -> float:
+    """Return the thread, in stitch sides, that as many crosses in one solid piece would take, tails included."""
+    capacity = (plans.working_length_mm - 2 * plans.tail_mm) / (plans.cell_mm * (1 + plans.allowance))
+    legs = max(1, int((capacity + 1) / (1 + ROOT2)))
+    starts = ceil(2 * crosses / legs)
+    return plans.crosses.front + 2 * crosses + starts * plans.crosses.tails / max(1, plans.crosses.starts)
 
 
 def _all_loose(plan: ThreadPlan) -> str:
