@@ -17,6 +17,7 @@ from converter.jobs.materials import Materials
 from converter.model.arrays import MaskArray, PictureArray
 from converter.model.chart import Chart
 from converter.pipeline import Reduction, chart_from_reduction, reduce_picture
+from converter.raster.reduction import READS_WELL
 from converter.settings import ChartSettings
 
 CHART_SUFFIXES: Final = (".chart.json", ".png", "-stitched.png", ".pdf", ".txt", ".report.json")
@@ -90,9 +91,19 @@ def make_chart(
         fabric=fabric,
         thread=thread,
         settings=settings_record(settings, reduction),
-        notes=(*picture.notes, *chart.notes),
+        notes=(*picture.notes, *chart.notes, *_reading_notes(reduction)),
     )
     return MadeChart(chart, reduction, picture.pixels)
+
+
+def _reading_notes(reduction: Reduction) -> tuple[str, ...]:
+    """Return a warning where the chart is too small to be read well."""
+    if reduction.readability >= READS_WELL:
+        return ()
+    return (
+        f"At this size the picture does not read well ({reduction.readability:.0f} of 100): "
+        "'onecolour sizes' shows it at several widths.",
+    )
 
 
 def settings_record(settings: ChartSettings, reduction: Reduction) -> dict[str, Any]:
