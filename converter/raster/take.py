@@ -28,8 +28,9 @@ COARSE = 700
 MOST_PIXELS_TURNED = 60_000_000
 NAMES = {"line": "a line drawing", "shape": "solid shapes", "photo": "a photograph"}
 
-LEAST_CELL_PX = 0.2
-"""Picture pixels a stitch must have: with fewer each pixel would become a block of over five stitches a side."""
+MOST_PIXELS_WORKED = 2_500_000
+MOST_SOFTENED = 16.0
+"""Edges of an enlarged picture are looked for as soft as the enlargement makes them, up to this many times."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,11 +148,6 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
     else:
         top, left, bottom, right = 0.0, 0.0, float(height), float(width)
     plain = lay_plain((top, left, bottom, right), ready.columns, ready.rows)
-    if plain.cell < LEAST_CELL_PX:
-        raise RequestError(
-            f"The drawing is only {right - left:.0f} x {bottom - top:.0f} pixels, too few for so many stitches.",
-            "Use a larger picture, or ask for fewer stitches.",
-        )
     longest = max(plain.rows, plain.columns)
     pixels = pixels_for(longest)
     if look.kind.name == "photo":
@@ -160,6 +156,15 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
     rim = 2 * plain.cell + 2 / look.scale if trim else 0.0
     first_row, first_col = max(0, int(top - rim)), max(0, int(left - rim))
     last_row, last_col = min(height, int(np.ceil(bottom + rim))), min(width, int(np.ceil(right + rim)))
+    if (last_row - first_row) * (last_col - first_col) * scale**2 > MOST_PIXELS_WORKED:
+        # A few picture pixels spread over many stitches: fewer working pixels a stitch lose nothing.
+        pixels = min(pixels, 8)
+        scale = pixels / plain.cell
+        if (last_row - first_row) * (last_col - first_col) * scale**2 > MOST_PIXELS_TURNED:
+            raise RequestError(
+                f"The drawing is only {right - left:.0f} x {bottom - top:.0f} pixels, too few for so many stitches.",
+                "Use a larger picture, or ask for fewer stitches.",
+            )
     place = (slice(first_row, last_row), slice(first_col, last_col))
 
     def bring(mask: MaskArray | None, shape: tuple[int, ...]) -> MaskArray | None:
@@ -203,11 +208,11 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
             ink = np.where(keep, tone_mask(gray, pixels, wanted.dark, 100.0, 0.0, None), ink)
         depth = 1 - gray
     else:
-        found = find_ink(gray, pixels, wanted.dark, scale)
+        found = find_ink(gray, pixels, wanted.dark, min(scale, MOST_SOFTENED))
         for coarser in (2.0, 4.0):
             if found is not None and _keeps_body(found.mask, bring_coarse()):
                 break
-            found = find_ink(gray, pixels, wanted.dark, max(1.0, scale) * coarser)
+            found = find_ink(gray, pixels, wanted.dark, min(max(1.0, scale), MOST_SOFTENED) * coarser)
         if found is None:
             # The coarse copy had ink: too fine a pattern to tell from noise here.
             levels = np.rint(gray * 255).astype(np.uint8)
