@@ -34,8 +34,6 @@ if TYPE_CHECKING:
     from converter.squares import SquaresReading
 
 T = TypeVar("T")
-SURE_SQUARES: Final = 0.5
-"""Confidence from which on a picture is taken for squared paper."""
 
 LEAST_SIDE_PX: Final = 4
 _CHARTS_KEPT: Final = 12
@@ -228,9 +226,10 @@ class Bench:
         request = request_from(state)
         if what == "squares":
             from converter.jobs.squares import chart_of_reading
+            from converter.squares import SURE
 
             reading = self.squares()
-            if reading.confidence < SURE_SQUARES:
+            if reading.confidence < SURE:
                 raise PictureError(
                     "No squares were found in this picture that could be read one by one.", "Read it as a picture."
                 )
@@ -263,10 +262,10 @@ class Bench:
         """Return whether the picture is a motif on squared paper, and how sure that is."""
         if state["what"] == "chart":
             return {"squares": False, "confidence": 0.0}
-        from converter.squares import looks_squared
+        from converter.squares import SURE, looks_squared
 
         sure = looks_squared(self.picture(60).pixels)
-        return {"squares": sure >= SURE_SQUARES, "confidence": round(float(sure), 3)}
+        return {"squares": sure >= SURE, "confidence": round(float(sure), 3)}
 
 
 def _corrected(chart: Chart, hand: Corrections | None) -> Chart:
