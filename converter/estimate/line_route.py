@@ -17,18 +17,23 @@ from math import ceil, dist
 from typing import Any
 
 import numpy as np
-from scipy import sparse
-from scipy.sparse import csgraph
-from scipy.spatial import cKDTree
 
 from converter.errors import RequestError, UsageError
+from converter.estimate.line_figures import (
+    Figure,
+    Hole,
+    close_pairs,
+    figure_gaps,
+    figure_holes,
+    in_turn,
+    line_figures,
+    nearest,
+)
 from converter.estimate.route import ThreadPlan, check_lengths
 from converter.estimate.route_geometry import EPSILON
-from converter.model.arrays import LineArray, as_lines
+from converter.model.arrays import as_lines
 
 METHODS = ("double", "back")
-
-Hole = tuple[float, float]
 
 
 def plan_line_thread(
@@ -96,27 +101,7 @@ def _parts(route: list[Hole], first: int) -> float:
     return sum(dist(route[k], route[k + 1]) for k in range(first, len(route) - 1, 2))
 
 
-def line_figures(lines: LineArray) -> list[list[tuple[Hole, Hole]]]:
-    """Return the lines grouped into connected figures, without doubles, in reading order."""
-    pairs: list[tuple[Hole, Hole]] = sorted({_ordered(a, b) for a, b in lines.tolist()})
-    holes = sorted({hole for pair in pairs for hole in pair})
-    number = {hole: k for k, hole in enumerate(holes)}
-    first = [number[a] for a, _ in pairs]
-    second = [number[b] for _, b in pairs]
-    graph = sparse.csr_matrix((np.ones(len(pairs)), (first, second)), shape=(len(holes), len(holes)))
-    _, label = csgraph.connected_components(graph, directed=False) if holes else (0, np.zeros(0, dtype=int))
-    figures: dict[int, list[tuple[Hole, Hole]]] = {}
-    for pair in pairs:
-        figures.setdefault(int(label[number[pair[0]]]), []).append(pair)
-    return list(figures.values())
-
-
-def _ordered(a: list[float], b: list[float]) -> tuple[Hole, Hole]:
-    first, second = (a[0], a[1]), (b[0], b[1])
-    return (first, second) if first <= second else (second, first)
-
-
-def _neighbours(figure: list[tuple[Hole, Hole]]) -> dict[Hole, list[tuple[Hole, int]]]:
+def _neighbours(figure: Figure) -> dict[Hole, list[tuple[Hole, int]]]:
     near: dict[Hole, list[tuple[Hole, int]]] = {}
     for k, (a, b) in enumerate(figure):
         near.setdefault(a, []).append((b, k))
@@ -139,7 +124,7 @@ def _straightest(before: Hole | None, at: Hole, choices: list[tuple[Hole, int]])
     return sorted(choices, key=turn)
 
 
-def double_walk(figure: list[tuple[Hole, Hole]], start: Hole, first: Hole | None = None) -> list[Hole]:
+def double_walk(figure: Figure, start: Hole, first: Hole | None = None) -> list[Hole]:
     """Return a closed walk from a hole that passes every line of a connected figure twice, an odd number apart.
 
     The first line leads to ``first``, if that hole is given.
@@ -171,7 +156,7 @@ def double_walk(figure: list[tuple[Hole, Hole]], start: Hole, first: Hole | None
     return walk
 
 
-def _start_hole(figure: list[tuple[Hole, Hole]], close_to: Hole | None) -> Hole:
+def _start_hole(figure: Figure, close_to: Hole | None) -> Hole:
     """Return where a figure is begun: the hole nearest to where the thread is, else its first loose end."""
     near = _neighbours(figure)
     if close_to is not None:
@@ -179,11 +164,11 @@ def _start_hole(figure: list[tuple[Hole, Hole]], close_to: Hole | None) -> Hole:
     return min(near, key=lambda hole: (len(near[hole]) % 2 == 0, hole))
 
 
-def _walk_towards(figure: list[tuple[Hole, Hole]], other: list[tuple[Hole, Hole]], carry: float) -> list[Hole] | None:
+def _walk_towards(figure: Figure, other: Figure, carry: float) -> list[Hole] | None:
     """Return a walk whose last hole but one is where a carry leads on to another figure, None if there is none."""
     near = _neighbours(figure)
     holes = sorted(near)
-    gaps = cKDTree(np.asarray([hole for pair in other for hole in pair])).query(np.asarray(holes))[0]
+    gaps = nearest(np.asarray(holes), figure_holes(other))
     at = int(np.argmin(np.round(gaps, 9)))
     if gaps[at] > carry + EPSILON:
         return None
@@ -194,27 +179,12 @@ def _walk_towards(figure: list[tuple[Hole, Hole]], other: list[tuple[Hole, Hole]
     return None
 
 
-def _in_turn(figures: list[list[tuple[Hole, Hole]]]) -> list[list[tuple[Hole, Hole]]]:
-    """Return the figures in an order in which each is the nearest to the one before."""
-    clouds = [np.unique(np.asarray(figure, dtype=np.float64).reshape(-1, 2), axis=0) for figure in figures]
-    trees = [cKDTree(cloud) for cloud in clouds]
-    left = list(range(1, len(figures)))
-    order = [0]
-    while left:
-        here = clouds[order[-1]]
-        gaps = [float(trees[k].query(here)[0].min()) for k in left]
-        order.append(left.pop(int(np.argmin(gaps))))
-    return [figures[k] for k in order]
-
-
-def _double_routes(
-    figures: list[list[tuple[Hole, Hole]]], capacity: float, carry: float
-) -> tuple[list[list[Hole]], int]:
+def _double_routes(figures: list[Figure], capacity: float, carry: float) -> tuple[list[list[Hole]], int]:
     routes: list[list[Hole]] = []
     carries = 0
     used = 0.0
-    in_turn = _in_turn(figures)
-    for number, figure in enumerate(in_turn):
+    queue = in_turn(figures)
+    for number, figure in enumerate(queue):
         # The last pass behind is left out when a carry leads on, so that the thread stands at the hole before.
         stand = routes[-1][-2] if routes else None
         start = _start_hole(figure, stand)
@@ -229,8 +199,8 @@ def _double_routes(
                 routes[-1][-1] = start
                 carries += 1
         if not joined:
-            if number + 1 < len(in_turn):
-                walk = _walk_towards(figure, in_turn[number + 1], carry) or walk
+            if number + 1 < len(queue):
+                walk = _walk_towards(figure, queue[number + 1], carry) or walk
             routes.append([walk[0]])
             used = 0.0
         for k in range(0, len(walk) - 1, 2):
@@ -243,7 +213,7 @@ def _double_routes(
     return routes, carries
 
 
-def _trails(figure: list[tuple[Hole, Hole]]) -> list[list[Hole]]:
+def _trails(figure: Figure) -> list[list[Hole]]:
     """Return trails that together pass every line once, each straight on where it can."""
     near = _neighbours(figure)
     done = [False] * len(figure)
@@ -272,11 +242,11 @@ def _trails(figure: list[tuple[Hole, Hole]]) -> list[list[Hole]]:
     return trails
 
 
-def _back_routes(figures: list[list[tuple[Hole, Hole]]], capacity: float, carry: float) -> tuple[list[list[Hole]], int]:
+def _back_routes(figures: list[Figure], capacity: float, carry: float) -> tuple[list[list[Hole]], int]:
     routes: list[list[Hole]] = []
     carries = 0
     used = 0.0
-    for figure in _in_turn(figures):
+    for figure in in_turn(figures):
         for trail in _trails(figure):
             for k in range(len(trail) - 1):
                 near, far = trail[k], trail[k + 1]
@@ -294,9 +264,7 @@ def _back_routes(figures: list[list[tuple[Hole, Hole]]], capacity: float, carry:
     return routes, carries
 
 
-def _line_bound(
-    figures: list[list[tuple[Hole, Hole]]], method: str, capacity: float, tail: float, carry: float
-) -> float:
+def _line_bound(figures: list[Figure], method: str, capacity: float, tail: float, carry: float) -> float:
     """Return the least thread of the method.
 
     Double running: both passes of every line, less the last pass behind of each figure that a carry leads on from,
@@ -307,11 +275,11 @@ def _line_bound(
     front = sum(sum(span) for span in spans)
     if method == "back":
         holes = sorted({hole for figure in figures for pair in figure for hole in pair})
-        gap = float(cKDTree(np.asarray(holes)).query(np.asarray(holes), k=2)[0][:, 1].min())
+        gap = float(close_pairs(np.asarray(holes), min(min(span) for span in spans))[2].min())
         count = sum(len(span) for span in spans)
         starts = max(1, ceil((front + gap * count) / (capacity + gap) - EPSILON))
         return front + gap * max(count - starts, 0) + 2 * tail * starts
-    groups, gaps = _figure_gaps(figures, carry)
+    groups, gaps = figure_gaps(figures, carry)
     total = 0.0
     for members, tree in zip(groups, gaps, strict=True):
         both = 2 * sum(sum(spans[k]) for k in members)
@@ -325,28 +293,3 @@ def _line_bound(
             starts += 1
         total += thread + 2 * tail * starts
     return total
-
-
-def _figure_gaps(figures: list[list[tuple[Hole, Hole]]], carry: float) -> tuple[list[list[int]], list[list[float]]]:
-    holes = [sorted({hole for pair in figure for hole in pair}) for figure in figures]
-    owner = np.concatenate([np.full(len(part), k) for k, part in enumerate(holes)])
-    cloud = np.asarray([hole for part in holes for hole in part], dtype=np.float64)
-    pairs = cKDTree(cloud).query_pairs(carry + EPSILON, output_type="ndarray")
-    pairs = pairs[owner[pairs[:, 0]] != owner[pairs[:, 1]]]
-    length = np.linalg.norm(cloud[pairs[:, 0]] - cloud[pairs[:, 1]], axis=1)
-    best: dict[tuple[int, int], float] = {}
-    for (a, b), value in zip(owner[pairs].tolist(), length.tolist(), strict=True):
-        key = (min(a, b), max(a, b))
-        best[key] = min(best.get(key, value), value)
-    shape = (len(figures), len(figures))
-    keys = np.asarray(list(best), dtype=np.int64).reshape(-1, 2)
-    graph = sparse.csr_matrix((np.asarray(list(best.values())), (keys[:, 0], keys[:, 1])), shape=shape)
-    count, label = csgraph.connected_components(graph, directed=False)
-    tree = csgraph.minimum_spanning_tree(graph).tocoo()
-    groups: list[list[int]] = [[] for _ in range(count)]
-    for k, group in enumerate(label.tolist()):
-        groups[group].append(k)
-    gaps: list[list[float]] = [[] for _ in range(count)]
-    for at, value in zip(tree.row.tolist(), tree.data.tolist(), strict=True):
-        gaps[int(label[at])].append(value)
-    return groups, [sorted(part) for part in gaps]

@@ -29,10 +29,9 @@ from itertools import product
 from math import ceil, hypot
 
 import numpy as np
-from scipy import sparse
-from scipy.sparse import csgraph
 
 from converter.estimate.route_geometry import EPSILON, LEG_ENDS, ROOT2, Crosses, FloatArray, IntArray, MoveRules
+from converter.estimate.route_graph import spanning_forest
 from converter.estimate.route_tree import SideGraph
 
 
@@ -101,17 +100,15 @@ Gaps = tuple[IntArray, IntArray, FloatArray]
 def _forests(pieces: int, gaps: dict[str, Gaps]) -> tuple[IntArray, list[_Forest]]:
     """Return the group of each piece, and the forests of each group."""
 
-    def graph(kinds: tuple[tuple[str, float], ...]) -> sparse.csr_matrix:
+    def edges(kinds: tuple[tuple[str, float], ...]) -> Gaps:
         first = np.concatenate([gaps[kind][0] for kind, _ in kinds])
         second = np.concatenate([gaps[kind][1] for kind, _ in kinds])
-        # One is added to each edge, as an entry of 0 would be no edge.
-        weight = np.concatenate([1 + share * (gaps[kind][2] - 1) for kind, share in kinds])
-        first, second, weight = _shortest(first, second, weight)
-        return sparse.csr_matrix((weight, (first, second)), shape=(pieces, pieces))
+        excess = np.concatenate([share * (gaps[kind][2] - 1) for kind, share in kinds])
+        return _shortest(first, second, excess)
 
-    every = graph((("cross", 1.0), ("bottom", 1.0), ("top", 1.0)))
-    count, group = csgraph.connected_components(every, directed=False)
-    members = np.bincount(group, minlength=count)
+    _, group = spanning_forest(pieces, *edges((("cross", 1.0), ("bottom", 1.0), ("top", 1.0))))
+    members = np.bincount(group)
+    count = int(members.size)
     parts = np.ones(count, dtype=np.int64)
     sums: list[list[FloatArray]] = []
     for kinds in (
@@ -120,16 +117,15 @@ def _forests(pieces: int, gaps: dict[str, Gaps]) -> tuple[IntArray, list[_Forest
         (("cross", 0.5), ("bottom", 1.0)),
         (("cross", 0.5), ("top", 1.0)),
     ):
-        tree = csgraph.minimum_spanning_tree(graph(kinds)).tocoo()
-        owner = group[tree.row]
-        order = np.lexsort((tree.data, owner))
-        edges = np.bincount(owner, minlength=count)
-        parts = np.maximum(parts, members - edges)
-        split = np.split(tree.data[order] - 1.0, np.cumsum(edges)[:-1])
+        first, second, excess = edges(kinds)
+        taken, _ = spanning_forest(pieces, first, second, excess)
+        owner = group[first[taken]]
+        order = np.lexsort((excess[taken], owner))
+        joints = np.bincount(owner, minlength=count)
+        parts = np.maximum(parts, members - joints)
+        split = np.split(excess[taken][order], np.cumsum(joints)[:-1])
         sums.append([np.concatenate(([0.0], np.cumsum(part))) for part in split])
-    return group.astype(np.int64), [
-        _Forest(int(members[k]), int(parts[k]), tuple(part[k] for part in sums)) for k in range(count)
-    ]
+    return group, [_Forest(int(members[k]), int(parts[k]), tuple(part[k] for part in sums)) for k in range(count)]
 
 
 def piece_gaps(crosses: Crosses, sides: SideGraph, rules: MoveRules) -> dict[str, Gaps]:

@@ -146,7 +146,7 @@ def joined_legs(links: Links, sides: SideGraph, tries: int, most: int) -> list[i
     for piece in range(sides.pieces):
         if leave.get(piece, 0) < 0:
             leave[piece] = int(entry[piece])
-    walk = TreeWalk(links.crosses, sides, entry)
+    walk = TreeWalk(links.crosses, entry)
     spine = [(int(entry[piece]), leave[piece]) for number in roots for piece in chains[number]]
     return list(_emit(walk, spine, hung))
 

@@ -20,45 +20,34 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
-import numpy.typing as npt
-from scipy import sparse
-from scipy.sparse import csgraph
 
 from converter.estimate.route_geometry import Crosses, IntArray
 
 
 @dataclass(frozen=True, eq=False)
 class SideGraph:
-    """Which crosses touch by a side.
+    """Which crosses hang together by their sides.
 
     Parameters
     ----------
-    graph : sparse matrix of shape (n, n)
-        Symmetric.
-    piece : ndarray of shape (n,), int32
-        Number of the piece each cross belongs to.
+    piece : ndarray of shape (n,), int
+        Number of the piece each cross belongs to, in the order of their first crosses.
     pieces : int
     """
 
-    graph: sparse.csr_matrix
-    piece: npt.NDArray[np.int32]
+    piece: IntArray
     pieces: int
 
     @classmethod
     def of(cls, crosses: Crosses) -> SideGraph:
         """Join crosses that share a side."""
-        first, second = [], []
-        for step in ((0, 1), (1, 0)):
-            other = crosses.neighbour(step)
-            mine = np.flatnonzero(other >= 0)
-            first.append(mine)
-            second.append(other[mine])
-        a, b = np.concatenate(first), np.concatenate(second)
-        ones = np.ones(a.size, dtype=np.int8)
-        graph = sparse.csr_matrix((ones, (a, b)), shape=(crosses.count, crosses.count))
-        pieces, piece = csgraph.connected_components(graph, directed=False)
-        return cls(graph, piece, int(pieces))
+        _, label = cv2.connectedComponents(crosses.cells.view(np.uint8), connectivity=4, ltype=cv2.CV_32S)
+        _, first, number = np.unique(label[crosses.row, crosses.col], return_index=True, return_inverse=True)
+        rank = np.empty(first.size, dtype=np.int64)
+        rank[np.argsort(first)] = np.arange(first.size)
+        return cls(rank[number.reshape(-1)], int(first.size))
 
 
 class TreeWalk:
@@ -67,31 +56,33 @@ class TreeWalk:
     Parameters
     ----------
     crosses : Crosses
-    sides : SideGraph
     entries : ndarray of shape (pieces,), int
         The cross at which each piece is entered.
     """
 
-    def __init__(self, crosses: Crosses, sides: SideGraph, entries: IntArray) -> None:
-        count = crosses.count
-        # Numbered column by column so that breadth-first search tries the next row before the next column.
-        rank = np.empty(count, dtype=np.int64)
-        by_column = np.lexsort((crosses.row, crosses.col))
-        rank[by_column] = np.arange(count)
-        half = sides.graph.tocoo()
-        a = np.concatenate((rank[half.row], np.full(entries.size, count)))
-        b = np.concatenate((rank[half.col], rank[entries]))
-        graph = sparse.csr_matrix((np.ones(a.size, dtype=np.int8), (a, b)), shape=(count + 1, count + 1))
-        order, before = csgraph.breadth_first_order(graph, count, directed=False, return_predecessors=True)
-        parent = np.full(count, -1, dtype=np.int64)
-        reached = by_column[order[1:]]
-        above = before[order[1:]]
-        parent[reached] = np.where(above == count, -1, by_column[np.minimum(above, count - 1)])
-        self.parent: list[int] = parent.tolist()
-        inner = reached[above != count]
-        grouped = inner[np.argsort(parent[inner], kind="stable")]
-        self._child: list[int] = grouped.tolist()
-        self._first: list[int] = np.concatenate(([0], np.cumsum(np.bincount(parent[inner], minlength=count)))).tolist()
+    def __init__(self, crosses: Crosses, entries: IntArray) -> None:
+        width = int(crosses.index.shape[1])
+        place: list[int] = ((crosses.row + crosses.pad) * width + crosses.col + crosses.pad).tolist()
+        at: list[int] = crosses.index.ravel().tolist()
+        self.parent = [-2] * crosses.count
+        """The cross above each in its tree, -1 for an entry."""
+        reached = entries[np.lexsort((crosses.row[entries], crosses.col[entries]))].tolist()
+        for entry in reached:
+            self.parent[entry] = -1
+        self._child: list[int] = reached
+        self._first = [0] * crosses.count
+        self._last = [0] * crosses.count
+        parent, first, last = self.parent, self._first, self._last
+        # What hangs below a cross is found in one go, and so stands together in the order found.
+        for cross in reached:
+            first[cross] = len(reached)
+            here = place[cross]
+            for step in (-1, -width, width, 1):
+                other = at[here + step]
+                if other >= 0 and parent[other] == -2:
+                    parent[other] = cross
+                    reached.append(other)
+            last[cross] = len(reached)
 
     def branch(self, entry: int, leave: int) -> list[int]:
         """Return the cells from the entry of a piece to one of its cells, along the tree."""
@@ -128,10 +119,10 @@ class TreeWalk:
         return legs
 
     def _children(self, cell: int) -> list[int]:
-        return self._child[self._first[cell] : self._first[cell + 1]]
+        return self._child[self._first[cell] : self._last[cell]]
 
     def _hanging(self, cell: int, without: list[int] | tuple[int, ...]) -> list[int]:
-        child, first = self._child, self._first
+        child, first, last = self._child, self._first, self._last
         legs: list[int] = []
         stack = [cell]
         while stack:
@@ -141,7 +132,7 @@ class TreeWalk:
                 continue
             legs.append(2 * at)
             stack.append(-1 - at)
-            low, high = first[at], first[at + 1]
+            low, high = first[at], last[at]
             if high > low:
                 below = child[low:high]
                 if at == cell and without:

@@ -161,7 +161,7 @@ def least_lengths(links: Links, sides: SideGraph, capacity: float, bound: Bound)
     group = bound.group[sides.piece]
     alone = np.bincount(bound.group)[group] == 1
     _, entries = np.unique(sides.piece, return_index=True)
-    walk = TreeWalk(crosses, sides, entries.astype(np.int64))
+    walk = TreeWalk(crosses, entries)
     legs = [leg for entry in entries.tolist() if alone[entry] for leg in walk.legs(entry, entry)]
     if not alone.all():
         legs += _joined_legs(links, ~alone)

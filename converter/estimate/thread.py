@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import ceil
 
+import cv2
 import numpy as np
-from scipy import ndimage
 
 from converter.errors import UsageError
 from converter.estimate.duration import work_time
@@ -197,7 +197,7 @@ def slow_notes(
     total = int(chart.cells.sum())
     if total == 0:
         return ()
-    label, _ = ndimage.label(chart.cells, structure=np.ones((3, 3), dtype=np.int8))
+    _, label = cv2.connectedComponents(chart.cells.astype(np.uint8), connectivity=8)
     size = np.bincount(label.ravel())
     size[0] = 0
     loose = (size[label] <= _SMALL_GROUP) & chart.cells

@@ -12,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from converter.errors import RequestError, UsageError
-from converter.estimate.line_route import line_figures, plan_line_thread
+from converter.estimate.line_figures import line_figures
+from converter.estimate.line_route import plan_line_thread
 
 
 def edge_key(a, b):
