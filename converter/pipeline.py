@@ -20,12 +20,15 @@ from __future__ import annotations
 
 from typing import Any
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
 from converter.errors import RequestError
-from converter.model.arrays import CellArray, LineArray
+from converter.model.arrays import CellArray, LineArray, MaskArray
 from converter.model.chart import MAX_SIDE, Chart
+from converter.raster.kind import tell_kind
+from converter.raster.light import find_ink
 from converter.raster.prepare import Prepared, prepare_picture
 from converter.raster.reduction import Reduction, reduce_prepared
 from converter.settings import ChartSettings
@@ -38,6 +41,11 @@ __all__ = [
     "reduce_picture",
     "suggest_lines",
 ]
+
+COARSE, TINY = 700, 400
+"""Pixels on the longer side of the copies on which lines look for paper and for the kind of picture."""
+COARSE_PIXELS = 8.0
+"""Pixels of such a copy over which an edge may be soft, times four."""
 
 
 def chart_from_image(image: Any, columns: int | None = 60, **settings: Any) -> Chart:
@@ -153,6 +161,7 @@ def _lines_on_grid(
     rows, cols = shape
     turned = one.matrix((rows, cols))
     standing = np.linalg.inv(ready.to_source) @ placement @ turned
+    kind, inked = _look_for_lines(ready, kind)
     picture = ready.gray if ready.colour is None else ready.colour
     if ready.clear is not None:
         picture = picture.copy()
@@ -167,9 +176,29 @@ def _lines_on_grid(
         settings.reduction.mirror != "none",
         # A chart's own grid is turned already.
         cells is None and settings.reduction.deskew,
+        inked,
     )
     ends = np.concatenate([lines, np.ones((len(lines), 2, 1))], axis=2)
     return np.asarray((ends @ turned.T)[:, :, :2], dtype=np.float64)
+
+
+def _look_for_lines(ready: Prepared, kind: str) -> tuple[str, MaskArray | None]:
+    """Return the kind of a picture and, on a coarse copy of a drawing, where its ink is."""
+    if kind == "auto":
+        tiny = _shrink(ready.gray, TINY)
+        kind = tell_kind(tiny, find_ink(tiny, COARSE_PIXELS)).name
+    if kind == "photo":
+        return kind, None
+    ink = find_ink(_shrink(ready.gray, COARSE), COARSE_PIXELS)
+    return kind, None if ink is None else ink.mask
+
+
+def _shrink(gray: npt.NDArray[np.uint8], most_pixels: int) -> npt.NDArray[np.float32]:
+    """Return a copy, 0 to 1, of at most so many pixels on the longer side."""
+    scale = min(1.0, most_pixels / max(gray.shape))
+    size = (max(1, round(gray.shape[1] * scale)), max(1, round(gray.shape[0] * scale)))
+    small = cv2.resize(gray, size, interpolation=cv2.INTER_AREA) if scale < 1 else gray
+    return np.asarray(small, dtype=np.float32) / np.float32(255)
 
 
 def reduce_picture(image: Any, settings: ChartSettings) -> Reduction:

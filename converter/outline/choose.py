@@ -2,8 +2,13 @@
 
 A stroke that the crosses already show needs no line: a backstitch of a stroke is dropped if crosses
 lie under it or beside it all along. The edge of an area needs a line only where the edge of the crosses
-misrepresents it by more than a third of a stitch, and only if the line does better. Single stitches kept or
-dropped between others are swept into their surroundings, so that lines do not come and go.
+misrepresents it by more than a third of a stitch, and only if the line does better. Three things are looked at
+as a stitcher would:
+
+- a part narrower than `BROAD` is a stroke to the eye, and two lines beside it would be more work than the stroke
+  itself;
+- an area that the crosses leave out altogether, or a gap that they close, is not brought back by lines;
+- lines do not come and go: short gaps are filled, short pieces dropped.
 """
 
 from __future__ import annotations
@@ -14,39 +19,44 @@ from typing import Final
 import cv2
 import numpy as np
 import numpy.typing as npt
-from scipy.spatial import cKDTree
 
-from converter.model.arrays import CellArray, PointArray
+from converter.model.arrays import CellArray, MaskArray, PointArray
 from converter.outline.contour import outline_cells
+from converter.outline.near import find_nearest
 from converter.outline.network import Chain
+from converter.outline.parts import distance_inside
 from converter.outline.simplify import resample_curve
 
 MISFIT: Final = 1 / 3
 """Crosses that keep nearer to an edge than so many stitches show it well enough."""
 GAIN: Final = 0.1
 """A line must be so many stitches nearer."""
-SHORT: Final = 2.0
-"""Kept pieces shorter than so many stitches are dropped, gaps shorter than it are filled."""
+BROAD: Final = 5.0
+"""Parts of the ink narrower than so many stitches are strokes to the eye."""
+CORNER: Final = 1.0
+"""A corner of a broad part may lie so many stitches outside the largest discs that fit into it."""
+LOST: Final = 1.5
+"""An edge farther than so many stitches from the edge of all crosses is not shown by them at all."""
+SHORT: Final = 4.0
+"""Kept pieces shorter than so many stitches are dropped, gaps up to it are filled."""
 
 
-def choose_chains(chains: list[Chain], cells: CellArray) -> list[Chain]:
+def choose_chains(chains: list[Chain], cells: CellArray, ink: MaskArray, scale: int) -> list[Chain]:
     """Return the pieces of chains that say what the crosses do not.
 
     Parameters
     ----------
     chains : list of Chain
     cells : ndarray of shape (rows, cols), bool
+    ink : ndarray of shape (rows * scale, cols * scale), bool
+    scale : int
+        Pixels a stitch.
     """
     edge = _edge_of(cells)
-    tree = cKDTree(edge) if len(edge) else None
+    body = _broad_parts(ink, scale) if any(chain.solid for chain in chains) else ink
     kept: list[Chain] = []
     for chain in chains:
-        if not chain.solid:
-            wanted = _uncovered(chain, cells)
-        elif tree is None:
-            wanted = np.ones(len(chain.holes) - 1, dtype=bool)
-        else:
-            wanted = _misfit(chain, edge, tree)
+        wanted = _misfit(chain, cells, edge, body, scale) if chain.solid else _uncovered(chain, cells)
         kept += _pieces(chain, _sweep(wanted, chain))
     return kept
 
@@ -55,6 +65,15 @@ def _edge_of(cells: CellArray) -> PointArray:
     """Return points along the outline of the crosses, a tenth of a stitch apart."""
     loops = outline_cells(cells)
     return np.concatenate([resample_curve(loop, 0.1) for loop in loops]) if loops else np.zeros((0, 2))
+
+
+def _broad_parts(ink: MaskArray, scale: int) -> MaskArray:
+    """Return where a disc of `BROAD` fits into the ink, `CORNER` wider on all sides."""
+    core = distance_inside(ink, scale) * 2 >= BROAD
+    if not core.any():
+        return core
+    away = cv2.distanceTransform((~core).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    return np.asarray(away <= (BROAD / 2 + CORNER) * scale)
 
 
 def _uncovered(chain: Chain, cells: CellArray) -> npt.NDArray[np.bool_]:
@@ -70,23 +89,46 @@ def _uncovered(chain: Chain, cells: CellArray) -> npt.NDArray[np.bool_]:
     return wanted
 
 
-def _misfit(chain: Chain, edge: PointArray, tree: cKDTree) -> npt.NDArray[np.bool_]:
+def _misfit(chain: Chain, cells: CellArray, edge: PointArray, body: MaskArray, scale: int) -> npt.NDArray[np.bool_]:
     """Return for each backstitch whether the crosses misrepresent its piece of edge and it does not."""
     points = chain.points
-    to_cells = tree.query(points)[0]
+    to_cells = find_nearest(edge, points, LOST)[0]
     # The other way round: corners of the crosses that stand out.
-    reach, nearest = cKDTree(points).query(edge, distance_upper_bound=1.0)
+    reach, nearest = find_nearest(points, edge, 1.0)
     standing = np.zeros(len(points))
     near = np.isfinite(reach)
     np.maximum.at(standing, nearest[near], reach[near])
-    off = np.maximum(to_cells, standing)
+    at = np.clip((points * scale).astype(int), 0, np.array(body.shape) - 1)
+    broad = body[at[:, 0], at[:, 1]]
+    off = np.where(broad, np.maximum(to_cells, standing), 0.0)
     wanted = np.zeros(len(chain.holes) - 1, dtype=bool)
     for k, (a, b) in enumerate(zip(chain.holes[:-1], chain.holes[1:], strict=True)):
         low, high = sorted((int(chain.places[k]), int(chain.places[k + 1])))
-        crosses = float(off[low : high + 1].max())
-        own = float(_distance_to_stitch(points[low : high + 1], a, b).max())
-        wanted[k] = crosses > MISFIT and own < crosses - GAIN
+        here = np.s_[low : high + 1]
+        crosses = float(off[here].max())
+        own = float(_distance_to_stitch(points[here], a, b).max())
+        wanted[k] = (
+            np.isfinite(crosses) and crosses > MISFIT and own < crosses - GAIN and not _lies_on_edge(a, b, cells)
+        )
     return wanted
+
+
+def _set_at(cells: CellArray, points: PointArray) -> npt.NDArray[np.bool_]:
+    """Return whether each point lies in a cross."""
+    at = np.floor(points).astype(int)
+    inside = (at >= 0).all(axis=1) & (at < cells.shape).all(axis=1)
+    at = np.clip(at, 0, np.array(cells.shape) - 1)
+    return np.asarray(cells[at[:, 0], at[:, 1]] & inside)
+
+
+def _lies_on_edge(a: npt.NDArray[np.int64], b: npt.NDArray[np.int64], cells: CellArray) -> bool:
+    """Return whether a backstitch runs along the side of a cross, where it shows nothing new."""
+    step = b - a
+    if step.all() or np.abs(step).sum() > 1:
+        return False
+    across = np.array([0.5, 0.5]) * (step == 0)
+    middle = (a + b) / 2
+    return bool(_set_at(cells, np.array([middle - across, middle + across])).any())
 
 
 def _distance_to_stitch(points: PointArray, a: npt.NDArray[np.int64], b: npt.NDArray[np.int64]) -> PointArray:

@@ -32,7 +32,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 
 from converter.model.arrays import PointArray
 from converter.outline.lattice import HoleArray, straight_words
@@ -142,8 +141,8 @@ def curve_turns(points: PointArray, closed: bool, span: float) -> npt.NDArray[np
 def _turn_range(turns: npt.NDArray[np.float64], reach: float) -> npt.NDArray[np.float64]:
     """Return the least turn (at most 0) and the greatest (at least 0) near each point, shape (2, n)."""
     size = 2 * round(reach / SPACING) + 1
-    low = ndimage.minimum_filter1d(turns, size, mode="nearest")
-    high = ndimage.maximum_filter1d(turns, size, mode="nearest")
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(turns, size // 2, mode="edge"), size)
+    low, high = around.min(axis=1), around.max(axis=1)
     return np.stack([np.minimum(low, 0.0), np.maximum(high, 0.0)])
 
 

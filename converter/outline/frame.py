@@ -19,7 +19,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from converter.model.arrays import GrayArray, MaskArray, PictureArray
+from converter.model.arrays import CellArray, GrayArray, MaskArray, PictureArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,7 +47,11 @@ def working_scale(columns: int, rows: int) -> int:
 
 
 def to_frame(
-    image: PictureArray, placement: npt.NDArray[np.float64], shape: tuple[int, int], scale: int
+    image: PictureArray,
+    placement: npt.NDArray[np.float64],
+    shape: tuple[int, int],
+    scale: int,
+    inked: MaskArray | None = None,
 ) -> StitchFrame:
     """Return the part of a picture under the grid.
 
@@ -62,6 +66,9 @@ def to_frame(
         Rows and columns of the grid.
     scale : int
         Pixels a stitch.
+    inked : ndarray of shape (h, w), bool, optional
+        Where there is ink, on a copy of the whole picture of any size. The brightness of the paper is then that
+        of the paper near by; without it, a smooth surface is fitted.
 
     Notes
     -----
@@ -78,7 +85,8 @@ def to_frame(
     if warped.ndim == 2:
         warped = np.repeat(warped[:, :, None], 3, axis=2)
     coarse, coarser = _average_down(picture, max(picture.shape[:2]) / 200)
-    light = fit_paper(to_gray(coarse.astype(np.float32) / np.float32(255)), 1)
+    gray = to_gray(coarse.astype(np.float32) / np.float32(255))
+    light = fit_paper(gray, 1) if inked is None else fill_paper(gray, inked)
     return StitchFrame(
         np.asarray(warped, dtype=np.float32) / np.float32(255),
         scale,
@@ -168,6 +176,30 @@ def fit_paper(gray: GrayArray, stride: int) -> GrayArray:
     return np.asarray(np.clip(full, 0.05, 1.5), dtype=np.float32)
 
 
+def fill_paper(gray: GrayArray, inked: MaskArray) -> GrayArray:
+    """Return the brightness of the paper at each pixel: the mean of the paper near by.
+
+    Parameters
+    ----------
+    gray : ndarray of shape (H, W), float32
+    inked : ndarray of shape (h, w), bool
+        Where there is ink, on a copy of any size.
+    """
+    height, width = gray.shape
+    # Whatever holds some ink, and the pixels next to it, tells nothing about the paper.
+    share = cv2.resize(inked.astype(np.float32), (width, height), interpolation=cv2.INTER_AREA)
+    bare = (cv2.dilate(share, np.ones((3, 3), np.uint8)) <= 0.02).astype(np.float32)
+    if bare.sum() < 24:
+        return fit_paper(gray, 1)
+    level = np.full_like(gray, float((gray * bare).sum() / bare.sum()))
+    for reach in (243, 81, 27, 9, 5):
+        weight = cv2.blur(bare, (reach, reach), borderType=cv2.BORDER_REPLICATE)
+        near = cv2.blur(gray * bare, (reach, reach), borderType=cv2.BORDER_REPLICATE) / np.maximum(weight, 1e-6)
+        sure = np.clip(4 * weight, 0, 1)
+        level = np.asarray(level + sure * (near - level), dtype=np.float32)
+    return np.asarray(np.clip(cv2.GaussianBlur(level, (0, 0), 2.0), 0.05, 1.5), dtype=np.float32)
+
+
 def find_ink(even: GrayArray, scale: int) -> tuple[npt.NDArray[np.float32], MaskArray]:
     """Return how far each pixel is beyond the edge of ink, and what is ink.
 
@@ -195,6 +227,13 @@ def find_ink(even: GrayArray, scale: int) -> tuple[npt.NDArray[np.float32], Mask
     threshold = np.minimum((1.0 + darkest) / 2, 1.0 - faintest / 2)
     field = np.asarray(threshold - smooth, dtype=np.float32)
     return field, field > 0
+
+
+def is_light_on_dark(frame: StitchFrame, cells: CellArray) -> bool:
+    """Return whether the crosses of a chart stand for the light parts of the picture."""
+    rows, cols = frame.shape
+    tone = to_gray(frame.rgb).reshape(rows, frame.scale, cols, frame.scale).mean(axis=(1, 3))
+    return bool(cells.any() and not cells.all() and tone[cells].mean() > tone[~cells].mean() + 0.1)
 
 
 def looks_like_photo(even: GrayArray) -> bool:

@@ -15,11 +15,11 @@ from typing import Any
 import cv2
 import numpy as np
 import numpy.typing as npt
-from scipy.spatial import cKDTree
 
 from converter.model.arrays import MaskArray, PointArray
 from converter.outline.contour import trace_contours
 from converter.outline.graph import Curve, CurveNetwork, contract_links, join_pairs, prune_spurs
+from converter.outline.near import find_nearest
 from converter.outline.simplify import resample_curve, smooth_curve
 from converter.outline.skeleton import trace_skeleton
 from converter.outline.thinning import thin_to_lines
@@ -223,15 +223,16 @@ def attach_strokes(
     if loops:
         owner = np.repeat(np.arange(len(loops)), [len(loop) - 1 for loop in loops])
         first = np.concatenate([[0], np.cumsum([len(loop) - 1 for loop in loops])])
-        tree = cKDTree(np.concatenate([loop[:-1] for loop in loops]))
+        rims = np.concatenate([loop[:-1] for loop in loops])
         for node, point in enumerate(strokes.nodes):
             if degree[node] != 1:
                 continue
             r, c = np.clip((point * scale).astype(int), 0, np.array(solid.shape) - 1)
             if not near[r, c]:
                 continue
-            away, index = tree.query(point, distance_upper_bound=reach)
-            if np.isfinite(away):
+            away, nearest = find_nearest(rims, point[None], reach)
+            if np.isfinite(away[0]):
+                index = int(nearest[0])
                 loop = int(owner[index])
                 cuts.setdefault(loop, []).append((int(index - first[loop]), node))
                 _extend_to(network, node, loops[loop][index - first[loop]])

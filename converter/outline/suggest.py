@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from converter.model.arrays import CellArray, LineArray, PictureArray
+from converter.model.arrays import CellArray, LineArray, MaskArray, PictureArray
 from converter.outline.choose import choose_chains, fit_budget
 from converter.outline.fit import FitWeights
-from converter.outline.frame import find_ink, looks_like_photo, to_frame, working_scale
+from converter.outline.frame import find_ink, is_light_on_dark, looks_like_photo, to_frame, working_scale
 from converter.outline.network import Chain, chain_stitches, fit_network, halve_chain
 from converter.outline.parts import drawing_network
 from converter.outline.regions import keep_best, photo_network, region_scale
@@ -35,6 +35,7 @@ def suggest(
     settings: LineSettings | None = None,
     mirror: bool = True,
     deskew: bool = False,
+    inked: MaskArray | None = None,
 ) -> LineArray:
     """Return the backstitches that follow a picture's strokes and edges.
 
@@ -54,6 +55,8 @@ def suggest(
         Make nearly symmetric drawings symmetric. Exactly symmetric ones always are.
     deskew : bool
         Turn the grid about its centre with a drawing that the camera has tilted.
+    inked : ndarray of shape (h, w), bool, optional
+        Where a drawing has ink, on a copy of the whole picture of any size; see `frame.to_frame`.
 
     Returns
     -------
@@ -62,7 +65,10 @@ def suggest(
         (1, 0), (1, 1), (2, 1) or (3, 1) or an image of one; with ``half_points`` half of one.
     """
     return chain_stitches(
-        [chain.holes for chain in suggest_chains(picture, placement, shape, cells, kind, settings, mirror, deskew)]
+        [
+            chain.holes
+            for chain in suggest_chains(picture, placement, shape, cells, kind, settings, mirror, deskew, inked)
+        ]
     )
 
 
@@ -75,23 +81,28 @@ def suggest_chains(
     settings: LineSettings | None = None,
     mirror: bool = True,
     deskew: bool = False,
+    inked: MaskArray | None = None,
 ) -> list[Chain]:
     """Return the same as chains, each with the curve that it follows."""
     settings = settings or LineSettings()
     if settings.lines == "none" or settings.most_lines == 0:
         return []
-    frame = to_frame(picture, placement, shape, working_scale(shape[1], shape[0]))
+    frame = to_frame(picture, placement, shape, working_scale(shape[1], shape[0]), inked)
     if kind == "auto":
         kind = "photo" if looks_like_photo(frame.even) else "line"
     if kind == "photo" and settings.lines != "strokes":
         return _photo_chains(picture, placement, shape, settings)
+    if cells is not None and is_light_on_dark(frame, cells):
+        picture = 255 - picture
+        inked = None if inked is None else ~inked
+        frame = to_frame(picture, placement, shape, frame.scale, inked)
     field, ink = find_ink(frame.even, frame.scale)
     areas = settings.lines != "strokes"
     network = drawing_network(field, ink, frame.scale, areas)
     tilt = find_tilt(network) if deskew else 0.0
     if tilt:
         placement = turn_placement(placement, shape, tilt)
-        frame = to_frame(picture, placement, shape, frame.scale)
+        frame = to_frame(picture, placement, shape, frame.scale, inked)
         field, ink = find_ink(frame.even, frame.scale)
         network = drawing_network(field, ink, frame.scale, areas)
     symmetry = find_symmetry(ink, frame.scale, LIKENESS if mirror else EXACT)
@@ -103,7 +114,7 @@ def suggest_chains(
     if fine > 1:
         chains = [halve_chain(chain) for chain in chains]
     if cells is not None and settings.lines == "auto":
-        chains = choose_chains(chains, cells)
+        chains = choose_chains(chains, cells, ink, frame.scale)
     return fit_budget(chains, settings.most_lines)
 
 
