@@ -32,6 +32,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.draw.fonts import Weight
+from converter.draw.palette import IndexedPicture
 from converter.errors import RequestError
 from converter.model.arrays import CellArray, PictureArray
 from converter.model.materials import check_colour
@@ -132,8 +133,13 @@ class ImageOp:
     y_mm: float
     width_mm: float
     height_mm: float
-    pixels: PictureArray
+    picture: PictureArray | IndexedPicture
     alt: str = ""
+
+    @property
+    def pixels(self) -> PictureArray:
+        """Gray or RGB pixels."""
+        return self.picture.pixels if isinstance(self.picture, IndexedPicture) else self.picture
 
 
 @dataclass(frozen=True)
@@ -249,9 +255,16 @@ class Canvas(Protocol):
         """Set one line of text on the baseline ``y_mm``; ``angle_deg`` turns it clockwise about its anchor."""
 
     def image(
-        self, x_mm: float, y_mm: float, width_mm: float, height_mm: float, pixels: PictureArray, *, alt: str = ""
+        self,
+        x_mm: float,
+        y_mm: float,
+        width_mm: float,
+        height_mm: float,
+        pixels: PictureArray | IndexedPicture,
+        *,
+        alt: str = "",
     ) -> None:
-        """Place a picture, uint8 (H, W) or (H, W, 3); ``alt`` says in words what it shows."""
+        """Place a picture, uint8 (H, W) or (H, W, 3), or one of few colours; ``alt`` says in words what it shows."""
 
     def clip(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> AbstractContextManager[None]:
         """Show what is drawn inside the ``with`` block only within the rectangle."""
@@ -398,10 +411,19 @@ class Drawing:
             self._add(TextOp(x_mm, y_mm, text, size_mm, colour, anchor, weight, angle_deg))
 
     def image(
-        self, x_mm: float, y_mm: float, width_mm: float, height_mm: float, pixels: PictureArray, *, alt: str = ""
+        self,
+        x_mm: float,
+        y_mm: float,
+        width_mm: float,
+        height_mm: float,
+        pixels: PictureArray | IndexedPicture,
+        *,
+        alt: str = "",
     ) -> None:
         """Note a picture."""
-        self._add(ImageOp(x_mm, y_mm, width_mm, height_mm, np.ascontiguousarray(pixels, dtype=np.uint8), alt))
+        if not isinstance(pixels, IndexedPicture):
+            pixels = np.ascontiguousarray(pixels, dtype=np.uint8)
+        self._add(ImageOp(x_mm, y_mm, width_mm, height_mm, pixels, alt))
 
     @contextmanager
     def clip(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> Iterator[None]:

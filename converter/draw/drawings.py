@@ -191,7 +191,7 @@ def stitched_bytes(
     ----------
     chart : Chart
     stitch_px : int, optional
-        Side of a stitch in pixels, 3 to 80; by default 6 to 32, by the size of the chart.
+        Side of a stitch in pixels, 3 to 80; by default 6 to 40, by the size of the chart.
     cloth_rim : int, optional
         Bare squares round the design.
     making : MakingPlan, optional
@@ -202,17 +202,17 @@ def stitched_bytes(
     data : bytes
         Equal charts give equal bytes.
     """
-    from converter.draw.png import encode_png
-    from converter.draw.stitched import best_stitch_px, stitched_pixels
+    from converter.draw.stitched import best_stitch_px, stitched_dpi, stitched_picture
 
     side = best_stitch_px(chart) if stitch_px is None else stitch_px
     if making is None:
-        pixels = stitched_pixels(chart, stitch_px=side, rim=cloth_rim)
+        picture = stitched_picture(chart, stitch_px=side, rim=cloth_rim)
     else:
+        from converter.draw.palette import reduced_palette
         from converter.draw.piece_look import piece_pixels
 
-        pixels = piece_pixels(chart, making, stitch_px=side)
-    return encode_png(pixels, side * MM_PER_INCH / chart.fabric.cell_mm, reduce=True)
+        picture = reduced_palette(piece_pixels(chart, making, stitch_px=side))
+    return picture.png_bytes(stitched_dpi(chart, side))
 
 
 def draw_stitched(

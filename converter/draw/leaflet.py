@@ -8,13 +8,13 @@ from dataclasses import replace
 
 from converter.draw.canvas import Drawing, Op, TextOp
 from converter.draw.chart_sheets import SheetText, draw_chart_pages
-from converter.draw.cutting import making_drawing
 from converter.draw.drawings import chart_title
 from converter.draw.flow import Flow
 from converter.draw.furniture import QUIET
 from converter.draw.leaflet_front import draw_front
 from converter.draw.leaflet_text import set_beginning, set_closing
 from converter.draw.pages import SheetLayout
+from converter.draw.palette import IndexedPicture
 from converter.draw.scene import ChartStyle, lines_hide_crosses
 from converter.draw.typeset import BODY_MM, SMALL_MM
 from converter.draw.words import Words, english
@@ -35,6 +35,7 @@ def leaflet_drawing(
     style: ChartStyle | None = None,
     words: Words | None = None,
     order_pages: Sequence[Drawing] = (),
+    look: IndexedPicture | None = None,
 ) -> Drawing:
     """Return the leaflet page by page.
 
@@ -52,6 +53,8 @@ def leaflet_drawing(
         Language and units.
     order_pages : sequence of Drawing
         Pages of the working order; they follow the chart.
+    look : IndexedPicture, optional
+        The stitched look, if it is drawn already.
 
     Returns
     -------
@@ -63,7 +66,14 @@ def leaflet_drawing(
     title = chart_title(chart) or words("Cross-stitch piece")
     drawing = Drawing(title=title, language=words.language)
     draw_front(
-        drawing, chart, content, paper=paper, words=words, title=title, body_mm=1.2 * BODY_MM if large else BODY_MM
+        drawing,
+        chart,
+        content,
+        paper=paper,
+        words=words,
+        title=title,
+        body_mm=1.2 * BODY_MM if large else BODY_MM,
+        look=look,
     )
     layout = SheetLayout.large(paper) if large else SheetLayout(paper=paper)
     style = style or (ChartStyle.large() if large else ChartStyle())
@@ -101,6 +111,8 @@ def leaflet_drawing(
     for pages in order_pages:
         drawing.extend(renumbered(pages, len(drawing.pages) + 1))
     if content.making is not None:
+        from converter.draw.cutting import making_drawing
+
         sheets = making_drawing(content.making, chart, paper=paper, title=title)
         drawing.extend(renumbered(sheets, len(drawing.pages) + 1))
     return drawing

@@ -12,24 +12,17 @@ from converter.draw.contrast import print_colour
 from converter.draw.flow import COLUMN_GAP_MM, MARGIN_MM
 from converter.draw.furniture import QUIET
 from converter.draw.level import level_of
-from converter.draw.piece_look import piece_pixels, stitched_part
-from converter.draw.stitched import coverage, stitched_pixels
+from converter.draw.palette import IndexedPicture, reduced_palette
+from converter.draw.stitched import coverage, stitched_picture
 from converter.draw.typeset import LEADING, SMALL_MM, fit_size, set_paragraph, wrap_text
 from converter.draw.words import Words
-from converter.model.arrays import PictureArray
 from converter.model.chart import Chart
 from converter.model.leaflet import LeafletContent
 from converter.units import MM_PER_INCH, PAPER_SIZES_MM
 
 _BY = re.compile(r"(?<=[\d.]) x (?=\d)")
 LOOK_PX: Final = 1500
-"""Longer side of the picture on the front page: about 220 pixels an inch in print."""
-
-
-def look_pixels(chart: Chart, rim: int) -> PictureArray:
-    """Return the stitched look at the size for print."""
-    side = LOOK_PX // (max(chart.columns, chart.rows) + 2 * rim)
-    return stitched_pixels(chart, stitch_px=max(3, min(48, side)), rim=rim)
+"""Longer side of the made-up piece on the front page: about 220 pixels an inch in print."""
 
 
 def thread_words(chart: Chart, content: LeafletContent) -> str:
@@ -174,9 +167,17 @@ def _zigzag(canvas: Canvas, y_mm: float, width_mm: float, colour: str) -> float:
 
 
 def draw_front(
-    canvas: Canvas, chart: Chart, content: LeafletContent, *, paper: str, words: Words, title: str, body_mm: float
+    canvas: Canvas,
+    chart: Chart,
+    content: LeafletContent,
+    *,
+    paper: str,
+    words: Words,
+    title: str,
+    body_mm: float,
+    look: IndexedPicture | None = None,
 ) -> None:
-    """Draw the front page."""
+    """Draw the front page; ``look`` is the stitched look if it is drawn already."""
     width, height = PAPER_SIZES_MM[paper]
     inner = width - 2 * MARGIN_MM
     canvas.begin_page(width, height, label=title)
@@ -202,10 +203,10 @@ def draw_front(
             break
         text_mm -= 0.15
     room = max(60.0, min(room, 150.0))
-    pixels, box = _look_box(chart, content, MARGIN_MM, top, inner, room)
+    picture, box = _look_box(chart, content, look, MARGIN_MM, top, inner, room)
     x, y, wide, high = box
     with canvas.tag("Figure", words("How {title} looks stitched", title=title)):
-        canvas.image(x, y, wide, high, pixels, alt=title)
+        canvas.image(x, y, wide, high, picture, alt=title)
         if content.making is None or content.making.kind in ("card", "frame"):
             canvas.rectangles([list(box)], stroke="#bdb4a2", width_mm=0.25)
     caption = (
@@ -238,20 +239,27 @@ def _subtitle(chart: Chart, content: LeafletContent, words: Words) -> str:
 
 
 def _look_box(
-    chart: Chart, content: LeafletContent, x_mm: float, y_mm: float, width_mm: float, height_mm: float
-) -> tuple[PictureArray, tuple[float, float, float, float]]:
+    chart: Chart,
+    content: LeafletContent,
+    look: IndexedPicture | None,
+    x_mm: float,
+    y_mm: float,
+    width_mm: float,
+    height_mm: float,
+) -> tuple[IndexedPicture, tuple[float, float, float, float]]:
     """Return the picture and where it stands in the room it has."""
     if content.making is None:
-        rim = max(4, round(0.08 * max(chart.columns, chart.rows)))
-        pixels = look_pixels(chart, rim)
+        picture = stitched_picture(chart) if look is None else look
     else:
+        from converter.draw.piece_look import piece_pixels, stitched_part
+
         part = stitched_part(content.making)
         side = LOOK_PX * chart.fabric.cell_mm / max(part.cut_mm)
-        pixels = piece_pixels(chart, content.making, stitch_px=max(3, min(48, round(side))))
-    high, wide = pixels.shape[:2]
+        picture = reduced_palette(piece_pixels(chart, content.making, stitch_px=max(3, min(48, round(side)))))
+    high, wide = picture.index.shape
     scale = min(width_mm / wide, height_mm / high)
     w, h = wide * scale, high * scale
-    return pixels, (x_mm + (width_mm - w) / 2, y_mm, w, h)
+    return picture, (x_mm + (width_mm - w) / 2, y_mm, w, h)
 
 
 def _columns(

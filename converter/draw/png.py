@@ -318,13 +318,11 @@ def encode_png(pixels: PictureArray, dpi: float | None, *, reduce: bool = False)
     reduce : bool
         Bring a picture of many shades of few colours down to 256 of them.
     """
-    picture = Image.fromarray(pixels)
     if pixels.ndim == 3:
         indexed = reduced_palette(pixels) if reduce else exact_palette(pixels)
         if indexed is not None:
-            index, colours = indexed
-            picture = Image.fromarray(index)
-            picture.putpalette(colours.tobytes())
+            return indexed.png_bytes(dpi)
+    picture = Image.fromarray(pixels)
     buffer = io.BytesIO()
     options = {} if dpi is None else {"dpi": (dpi, dpi)}
     picture.save(buffer, "PNG", compress_level=6, **options)

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from converter.draw.canvas import INK, Anchor, Canvas, MarkShape, Role
 from converter.draw.fonts import Weight
+from converter.draw.palette import IndexedPicture
 from converter.model.arrays import CellArray, PictureArray
 
 
@@ -140,7 +141,14 @@ class ScaledCanvas:
         )
 
     def image(
-        self, x_mm: float, y_mm: float, width_mm: float, height_mm: float, pixels: PictureArray, *, alt: str = ""
+        self,
+        x_mm: float,
+        y_mm: float,
+        width_mm: float,
+        height_mm: float,
+        pixels: PictureArray | IndexedPicture,
+        *,
+        alt: str = "",
     ) -> None:
         """Place a picture."""
         x, y = self._points([x_mm, y_mm])[0]

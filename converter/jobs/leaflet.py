@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from converter.draw.canvas import Drawing
 from converter.draw.leaflet import leaflet_drawing
+from converter.draw.palette import IndexedPicture
 from converter.draw.scene import ChartStyle
 from converter.draw.words import Words
 from converter.files.chart_file import load_chart
@@ -67,6 +68,7 @@ def leaflet_pages(
     style: ChartStyle | None = None,
     words: Words | None = None,
     order: bool = True,
+    look: IndexedPicture | None = None,
 ) -> Drawing:
     """Return the leaflet as a drawing, page by page."""
     content = leaflet_content(facts, thread=thread, making=making, pace=pace)
@@ -85,6 +87,7 @@ def leaflet_pages(
         style=style,
         words=words,
         order_pages=order_pages,
+        look=look,
     )
 
 
