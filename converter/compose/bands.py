@@ -129,6 +129,9 @@ class FittedStrip:
             return f"the strip turns back on itself in the middle {place}"
         if side.move is Move.CENTRE:
             return f"a piece {side.piece} stitches wide covers the middle {place}"
+        if side.move is Move.BARE:
+            where = "every side is" if which == "all" else f"{which} are"
+            return f"{where} too short for the strip and stay{'s' if which == 'all' else ''} bare"
         if side.move is Move.WIDEN:
             widening = profile.widening
             assert widening is not None

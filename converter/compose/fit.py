@@ -48,9 +48,10 @@ MOST_ALIKE = 2
 MOST_TURNED = 3
 """Plans with turned corners that a list is kept open for."""
 
-MOVES = ("gap", "unequal", "pad", "middle", "reversal", "widen", "centre", "cut", "depth")
+MOVES = ("gap", "unequal", "pad", "middle", "reversal", "widen", "centre", "bare", "cut", "depth")
 """What may be changed to make a border fit; ``gap``: by one or two stitches, ``unequal``: differently across and up;
-``cut``: pieces of a strip that has no clean corner or middle for the size; ``depth``: rows of the strip left out."""
+``bare``: nothing between the corner pieces of a side too short for a run; ``cut``: pieces of a strip that has no clean
+corner or middle for the size; ``depth``: rows of the strip left out."""
 
 
 @dataclass(frozen=True)
@@ -211,7 +212,7 @@ def _single(
         shapes.append(costs.shape[2:])
         good = np.flatnonzero(np.isfinite(best))
         pairs_of_moves = len(Move) ** 2
-        found += [(float(best[g]), number, int(g), int(where[g]), int(g) % pairs_of_moves) for g in good]
+        found += [(round(float(best[g]), 9), number, int(g), int(where[g]), int(g) % pairs_of_moves) for g in good]
     for cost, number, structure, pair, _ in _with_turned(found, band.searches, count):
         i, j = divmod(pair, len(up))
         first_x, first_y, move_x, move_y = (int(v) for v in np.unravel_index(structure, shapes[number]))

@@ -12,21 +12,25 @@ A drawn place is compared with the endless strip it was made from:
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
+import cv2
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 
 from converter.model.arrays import CellArray
 
-_EIGHT = np.ones((3, 3), dtype=np.int8)
 _RING = ((-1, -1), (-1, 0), (-1, 1), (0, 1), (1, 1), (1, 0), (1, -1), (0, -1))
 KINDS = ("lone", "end", "fork", "solid")
 
 FeatureArray = npt.NDArray[np.bool_]
 """(rows, cols, 4): lone cross, line end, fork, corner of a solid 2 x 2 square."""
+
+
+MOST_CELLS = 2_000_000
+"""Cells that are judged at once; more are taken in turn, to keep the memory small."""
 
 
 def _surround_codes(cells: CellArray) -> npt.NDArray[np.uint8]:
@@ -103,10 +107,43 @@ def _shape_key(data: bytes, shape: tuple[int, int]) -> bytes:
     return min(forms)
 
 
+def _labelled(cells: CellArray) -> tuple[npt.NDArray[np.int32], npt.NDArray[np.int32]]:
+    """Return the number of the 8-connected piece at every cell (0: none), and left, top, width, height, area each."""
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(cells.astype(np.uint8), connectivity=8, ltype=cv2.CV_32S)
+    return np.asarray(labels, dtype=np.int32), np.asarray(stats, dtype=np.int32)
+
+
+def _piece(labels: npt.NDArray[np.int32], at: int, stat: list[int]) -> CellArray:
+    left, top, width, height, _ = stat
+    return np.asarray(labels[top : top + height, left : left + width] == at)
+
+
+def _form_numbers(labels: npt.NDArray[np.int32], stats: npt.NDArray[np.int32]) -> npt.NDArray[np.float64]:
+    """Return a number for every piece that is the same for equal pieces.
+
+    Every square of a piece, counted from its own top left corner, adds a number of 40 random bits, which a float sums
+    exactly for 8,192 squares; two different pieces meet by chance once in a million million.
+    """
+    at = np.flatnonzero(labels)
+    number = labels.ravel()[at]
+    row = at // labels.shape[1] - stats[number, 1]
+    col = at % labels.shape[1] - stats[number, 0]
+    sums = np.bincount(number, weights=_RANDOM[row % 256, col % 256], minlength=len(stats))
+    return np.asarray(sums, dtype=np.float64)
+
+
+_RANDOM = np.random.default_rng(0).integers(1, 1 << 40, (256, 256)).astype(np.float64)
+
+
 def pieces(cells: CellArray) -> list[tuple[tuple[slice, slice], CellArray]]:
-    """Return the 8-connected pieces of a grid: where the box of each stands, and the piece in it."""
-    labels, _ = ndimage.label(cells, structure=_EIGHT)
-    return [(box, labels[box] == at) for at, box in enumerate(ndimage.find_objects(labels), 1)]
+    """Return the 8-connected pieces of a grid: where the box of each stands, and the piece in it, top ones first."""
+    labels, stats = _labelled(cells)
+    found = []
+    for at in sorted(range(1, len(stats)), key=lambda k: (stats[k, 1], stats[k, 0])):
+        left, top, width, height, _ = (int(v) for v in stats[at])
+        box = (slice(top, top + height), slice(left, left + width))
+        found.append((box, np.asarray(labels[box] == at)))
+    return found
 
 
 @dataclass(frozen=True)
@@ -117,6 +154,26 @@ class Verdict:
     broken: bool = False
     foreign: int = 0
     novelty: int = 0
+
+
+@dataclass(frozen=True, eq=False)
+class Verdicts:
+    """How many places look, one entry of every array for each; see `Verdict`."""
+
+    clash: npt.NDArray[np.int64]
+    broken: npt.NDArray[np.bool_]
+    foreign: npt.NDArray[np.int64]
+    novelty: npt.NDArray[np.int64]
+
+    @staticmethod
+    def joined(parts: Sequence[Verdicts]) -> Verdicts:
+        """Put the verdicts of several lots one after the other."""
+        return Verdicts(
+            np.concatenate([part.clash for part in parts]),
+            np.concatenate([part.broken for part in parts]),
+            np.concatenate([part.foreign for part in parts]),
+            np.concatenate([part.novelty for part in parts]),
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -215,17 +272,54 @@ class StripMeasure:
         count : ndarray of shape (rows, cols), bool, optional
             Where clash is counted; everywhere when None.
         """
-        code = _surround_codes(cells)
-        inner = cells & ~open_edges & (_surround_codes(open_edges) == 0)
-        where = inner if count is None else inner & count
-        clash = int(_FEATURES[code[where]][:, ~self.has].sum())
-        novelty = int((~self.surrounds[code[inner]]).sum())
-        broken, foreign = False, 0
-        for box, piece in pieces(cells):
-            if (open_edges[box] & piece).any():
-                continue
-            if int(piece.sum()) < self.smallest:
-                broken = True
-            if shape_key(piece) not in self.shapes:
-                foreign += 1
-        return Verdict(clash=clash, broken=broken, foreign=foreign, novelty=novelty)
+        found = self.judge_all(cells[None], open_edges, count)
+        return Verdict(int(found.clash[0]), bool(found.broken[0]), int(found.foreign[0]), int(found.novelty[0]))
+
+    def judge_all(self, places: CellArray, open_edges: CellArray, count: CellArray | None = None) -> Verdicts:
+        """Compare many drawn places of one size with the strip, as `judge` does with one.
+
+        Parameters
+        ----------
+        places : ndarray of shape (K, rows, cols), bool
+        open_edges, count : ndarray of shape (rows, cols), bool
+            The same for all places.
+        """
+        many = max(1, MOST_CELLS // max(1, open_edges.size))
+        if len(places) > many:
+            return Verdicts.joined(
+                [self.judge_all(places[k : k + many], open_edges, count) for k in range(0, len(places), many)]
+            )
+        k, rows, cols = places.shape
+        # The places stand above each other with a bare row between, so that one pass serves all.
+        sheet = np.zeros((k, rows + 1, cols), dtype=np.bool_)
+        sheet[:, :rows] = places
+        sheet = sheet.reshape(k * (rows + 1), cols)
+        code = _surround_codes(sheet)
+        near = _surround_codes(open_edges) != 0
+        inner = places & ~(open_edges | near)
+        code_at = code.reshape(k, rows + 1, cols)[:, :rows]
+        place, r, c = np.nonzero(inner)
+        codes = code_at[place, r, c]
+        foreign_features = _FEATURES[:, ~self.has].sum(axis=1)[codes]
+        if count is not None:
+            foreign_features = foreign_features * count[r, c]
+        clash = np.bincount(place, weights=foreign_features, minlength=k).astype(np.int64)
+        novelty = np.bincount(place, weights=~self.surrounds[codes], minlength=k).astype(np.int64)
+
+        labels, stats = _labelled(sheet)
+        label_at = labels.reshape(k, rows + 1, cols)[:, :rows]
+        closed = np.ones(len(stats), dtype=np.bool_)
+        closed[0] = False
+        closed[label_at[:, open_edges]] = False
+        broken = np.zeros(k, dtype=np.bool_)
+        foreign = np.zeros(k, dtype=np.int64)
+        broken[stats[closed & (stats[:, 4] < self.smallest), 1] // (rows + 1)] = True
+        at = np.flatnonzero(closed)
+        if at.size:
+            # Pieces come in few forms: one of each is looked at.
+            forms = _form_numbers(labels, stats)[at]
+            _, first, which = np.unique(forms, return_index=True, return_inverse=True)
+            shapes = self.shapes
+            new = [shape_key(_piece(labels, k, stats[k].tolist())) not in shapes for k in at[first].tolist()]
+            np.add.at(foreign, stats[at, 1] // (rows + 1), np.array(new)[which])
+        return Verdicts(clash, broken, foreign, novelty)

@@ -2,19 +2,23 @@
 
 All that the search needs to know about a strip is worked out once, by drawing each place in a small window and
 judging it (`judge`): the mitred corner for every column that may stand at the corner, the fold for every half
-column, the cut before every column, the widening at every column. After that a plan costs a few sums.
+column, the cut before every column, the widening at every column; all places of a kind at once. After that a plan
+costs a few sums.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from converter.compose.catalogue import Strip
 from converter.compose.frieze import frieze_group, mirror_constant
-from converter.compose.judge import StripMeasure, Verdict, pieces
+from converter.compose.judge import StripMeasure, Verdicts, pieces
 from converter.compose.repeat import link_counts
 from converter.compose.rosettes import corner_piece
 from converter.model.arrays import CellArray
@@ -34,7 +38,25 @@ class Spot:
     cost: float
 
 
-BAD = Spot(False, 0, 0.0)
+@dataclass(frozen=True, eq=False)
+class Spots:
+    """Places of one kind, one entry of every array for each."""
+
+    usable: npt.NDArray[np.bool_]
+    clash: npt.NDArray[np.int64]
+    cost: npt.NDArray[np.float64]
+
+    def __len__(self) -> int:
+        """Return how many there are."""
+        return len(self.usable)
+
+    def __getitem__(self, at: int) -> Spot:
+        """Return one of them."""
+        return Spot(bool(self.usable[at]), int(self.clash[at]), float(self.cost[at]))
+
+    def __iter__(self) -> Iterator[Spot]:
+        """Go through them."""
+        return (self[at] for at in range(len(self)))
 
 
 @dataclass(frozen=True)
@@ -121,75 +143,90 @@ class Profile:
         """Return ``count`` columns of the endless strip from column ``start``."""
         return np.take(self.tile, np.arange(start, start + count) % self.period, axis=1)
 
-    def _spot(self, verdict: Verdict, corner: bool = False) -> Spot:
+    def _runs(self, starts: Sequence[int] | npt.NDArray[np.int64], count: int) -> CellArray:
+        """Return ``count`` columns from each of the given ones, (K, d, count)."""
+        order = (np.asarray(starts)[:, None] + np.arange(count)) % self.period
+        return np.moveaxis(self.tile[:, order], 1, 0)
+
+    def _spots(self, found: Verdicts, corner: bool = False) -> Spots:
         if self.lenient:
-            return Spot(True, 0, 6.0 * verdict.broken + 2.0 * verdict.foreign + 0.75 * verdict.clash)
-        if verdict.broken or verdict.clash > MOST_CLASH:
-            return BAD
-        if verdict.foreign and self.separate:
-            return BAD
+            cost = 6.0 * found.broken + 2.0 * found.foreign + 0.75 * found.clash
+            return Spots(np.ones_like(found.broken), np.zeros_like(found.clash), cost)
+        bad = found.broken | (found.clash > MOST_CLASH)
+        if self.separate:
+            bad |= found.foreign > 0
         weight = 0.08 if corner else 0.12
-        cost = 0.75 * verdict.clash + 2.0 * verdict.foreign + min(1.5, weight * verdict.novelty)
-        return Spot(True, verdict.clash, cost)
+        cost = 0.75 * found.clash + 2.0 * found.foreign + np.minimum(1.5, weight * found.novelty)
+        return Spots(~bad, np.where(bad, 0, found.clash), np.where(bad, 0.0, cost))
 
     @cached_property
-    def mitres(self) -> tuple[Spot, ...]:
+    def mitres(self) -> Spots:
         """The mitred corner that begins with each column of the repeat."""
-        return tuple(self._mitre(phi) for phi in range(self.period))
-
-    def _mitre(self, phi: int) -> Spot:
         d, reach = self.depth, self._reach
-        arm = self.columns(phi, reach)
-        window = np.zeros((reach, reach), dtype=np.bool_)
+        arms = self._runs(range(self.period), reach)
+        windows = np.zeros((self.period, reach, reach), dtype=np.bool_)
         for r in range(d):
-            window[r, r:] = arm[r, r:]
-            window[r:, r] = arm[r, r:]
-        open_edges = np.zeros_like(window)
+            windows[:, r, r:] = arms[:, r, r:]
+            windows[:, r:, r] = arms[:, r, r:]
+        open_edges = np.zeros((reach, reach), dtype=np.bool_)
         open_edges[:d, -1] = True
         open_edges[-1, :d] = True
-        spot = self._spot(self.measure.judge(window, open_edges), corner=True)
-        share = window[:d, :d].mean() / max(1e-9, self.tile.mean())
-        if spot.usable and d > 1 and share < BAD_CORNER_SHARE:
-            return Spot(True, spot.clash, spot.cost + 1.5)
-        return spot
+        spots = self._spots(self.measure.judge_all(windows, open_edges), corner=True)
+        share = windows[:, :d, :d].mean(axis=(1, 2)) / max(1e-9, float(self.tile.mean()))
+        bare = spots.usable & (share < BAD_CORNER_SHARE) & (d > 1)
+        return Spots(spots.usable, spots.clash, spots.cost + 1.5 * bare)
 
     @cached_property
-    def folds(self) -> tuple[Spot, ...]:
+    def folds(self) -> Spots:
         """The fold at each half column: 2c on column c, 2c + 1 between c and c + 1."""
-        return tuple(self._fold(f) for f in range(2 * self.period))
+        p, reach = self.period, self._reach
+        halves = self._runs(np.arange(p) - reach + 1, reach)
+        on, between = (self._folds(halves, odd) for odd in (True, False))
 
-    def _fold(self, f: int) -> Spot:
-        odd = f % 2 == 0
-        reach = self._reach
-        last = f // 2
-        half = self.columns(last - reach + 1, reach)
-        window = np.concatenate([half, half[:, ::-1][:, int(odd) :]], axis=1)
-        open_edges = np.zeros_like(window)
-        open_edges[:, 0] = True
-        open_edges[:, -1] = True
-        count = np.zeros_like(window)
+        def mixed(first: npt.NDArray[Any], second: npt.NDArray[Any]) -> npt.NDArray[Any]:
+            return np.stack([first, second], axis=1).reshape(2 * p)
+
+        return Spots(mixed(on.usable, between.usable), mixed(on.clash, between.clash), mixed(on.cost, between.cost))
+
+    def _folds(self, halves: CellArray, odd: bool) -> Spots:
+        reach = halves.shape[2]
+        windows = np.concatenate([halves, halves[:, :, ::-1][:, :, int(odd) :]], axis=2)
+        open_edges = np.zeros(windows.shape[1:], dtype=np.bool_)
+        open_edges[:, [0, -1]] = True
+        count = np.zeros_like(open_edges)
         count[:, :reach] = True
-        return self._spot(self.measure.judge(window, open_edges, count))
+        return self._spots(self.measure.judge_all(windows, open_edges, count))
 
     @cached_property
-    def cuts(self) -> tuple[Spot, ...]:
-        """The run that begins with each column, bare cloth before it."""
-        return tuple(self._cut(phi, self.tile) for phi in range(self.period))
+    def shifts(self) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
+        """Columns more (+) or fewer (-) than at the nearest axis that a fold at each half column puts in the middle.
 
-    @cached_property
-    def end_cuts(self) -> tuple[Spot, ...]:
-        """The run that ends with each column, bare cloth after it."""
-        back = self.tile[:, ::-1]
+        The second array tells which of them look right: a running strip may be off by one column; between separate
+        pieces the space in the middle may be as wide or as narrow as the table of folds allows. Without an axis
+        every shift is 0.
+        """
         p = self.period
-        return tuple(self._cut(p - 1 - x, back) for x in range(p))
+        if self.axis is None:
+            return np.zeros(2 * p, dtype=np.int64), np.ones(2 * p, dtype=np.bool_)
+        off = (np.arange(2 * p) - self.axis + p // 2) % p - p // 2
+        return off, (np.abs(off) <= 1) | self.separate
 
-    def _cut(self, phi: int, tile: CellArray) -> Spot:
+    @cached_property
+    def cuts(self) -> Spots:
+        """The run that begins with each column, bare cloth before it."""
+        return self._cuts(self._runs(range(self.period), self._reach))
+
+    @cached_property
+    def end_cuts(self) -> Spots:
+        """The run that ends with each column, bare cloth after it."""
         reach = self._reach
-        run = np.take(tile, np.arange(phi, phi + reach) % self.period, axis=1)
-        window = np.concatenate([np.zeros((self.depth, 1), dtype=np.bool_), run], axis=1)
-        open_edges = np.zeros_like(window)
+        return self._cuts(self._runs(np.arange(self.period) - reach + 1, reach)[:, :, ::-1])
+
+    def _cuts(self, runs: CellArray) -> Spots:
+        windows = np.concatenate([np.zeros((len(runs), self.depth, 1), dtype=np.bool_), runs], axis=2)
+        open_edges = np.zeros(windows.shape[1:], dtype=np.bool_)
         open_edges[:, -1] = True
-        return self._spot(self.measure.judge(window, open_edges))
+        return self._spots(self.measure.judge_all(windows, open_edges))
 
     @cached_property
     def lead(self) -> tuple[int, ...]:
@@ -209,46 +246,44 @@ class Profile:
     def widening(self) -> Widening | None:
         """The least visible way to make the strip longer by a column, mirrored strips at a place and its image."""
         links = link_counts(self.tile)
+        p, reach = self.period, self._reach
         options: list[tuple[float, int, Widening]] = []
-        for x in range(self.period):
-            for blank in (True, False):
-                if blank and links[x] != 0:
-                    continue
-                spot = self._widen(x, blank)
+        for blank in (True, False):
+            places = [x for x in range(p) if not blank or links[x] == 0]
+            if not places:
+                continue
+            left = self._runs(np.array(places) - reach, reach)
+            extra = self._runs(places, 1) & (not blank)
+            windows = np.concatenate([left, extra, self._runs(places, reach)], axis=2)
+            open_edges = np.zeros(windows.shape[1:], dtype=np.bool_)
+            open_edges[:, [0, -1]] = True
+            spots = self._spots(self.measure.judge_all(windows, open_edges))
+            for x, spot in zip(places, spots, strict=True):
                 if spot.usable:
                     options.append((spot.cost - (0.5 if blank else 0.0), x, Widening(x, blank, spot)))
-        return min(options, key=lambda o: o[:2])[2] if options else None
+        return min(options, key=lambda o: (*o[:2], not o[2].blank))[2] if options else None
 
-    def _widen(self, x: int, blank: bool) -> Spot:
-        reach = self._reach
-        left = self.columns(x - reach, reach)
-        extra = np.zeros((self.depth, 1), dtype=np.bool_) if blank else self.columns(x, 1)
-        window = np.concatenate([left, extra, self.columns(x, reach)], axis=1)
-        open_edges = np.zeros_like(window)
-        open_edges[:, 0] = True
-        open_edges[:, -1] = True
-        return self._spot(self.measure.judge(window, open_edges))
-
-    def turned_corner(self, start: int, end: int) -> Spot:
-        """Return the corner where a side that ends with column ``end`` meets the next that begins with ``start``.
+    def turned_corners(self, pairs: Sequence[tuple[int, int]]) -> list[Spot]:
+        """Return the corners where a side that ends with the second column meets the next that begins with the first.
 
         The sides are cut along the diagonal and each is the last one turned by a quarter. Every side owns the
         diagonal at its beginning.
         """
-        key = (start, end)
-        if key not in self._turned:
+        new = sorted(set(pairs) - set(self._turned))
+        if new:
             d, reach = self.depth, self._reach
-            window = np.zeros((reach, reach), dtype=np.bool_)
-            along = self.columns(end - reach + 1, reach)
-            down = self.columns(start, reach)
+            windows = np.zeros((len(new), reach, reach), dtype=np.bool_)
+            along = self._runs(np.array([end for _, end in new]) - reach + 1, reach)
+            down = self._runs([start for start, _ in new], reach)
             for r in range(d):
-                window[r, : reach - 1 - r] = along[r, : reach - 1 - r]
-                window[r:, reach - 1 - r] = down[r, r:]
-            open_edges = np.zeros_like(window)
+                windows[:, r, : reach - 1 - r] = along[:, r, : reach - 1 - r]
+                windows[:, r:, reach - 1 - r] = down[:, r, r:]
+            open_edges = np.zeros((reach, reach), dtype=np.bool_)
             open_edges[:d, 0] = True
             open_edges[-1, reach - d :] = True
-            self._turned[key] = self._spot(self.measure.judge(window, open_edges), corner=True)
-        return self._turned[key]
+            spots = self._spots(self.measure.judge_all(windows, open_edges), corner=True)
+            self._turned.update(zip(new, spots, strict=True))
+        return [self._turned[pair] for pair in pairs]
 
 
 @lru_cache(maxsize=256)

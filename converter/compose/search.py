@@ -1,12 +1,14 @@
 """The search for one ring: tables of costs for every opening, and the best rings of an opening.
 
-For an opening ``w`` columns wide the cost of every (first column, move) of one side is a small table, worked out
-once. A ring needs such a table for its width and one for its height, the cost of the corner, and a surcharge if
-the two are treated differently; all pairs are added up at once.
+For an opening ``w`` columns wide the cost of every (first column, move) of one side is a small table; the tables of
+all openings that come into question are worked out together, once. A ring needs such a table for its width and one
+for its height, the cost of the corner, and a surcharge if the two are treated differently; all pairs are added up at
+once.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -14,7 +16,7 @@ import numpy.typing as npt
 
 from converter.compose.profile import MOST_CLASH, Profile
 from converter.compose.ring import Ring
-from converter.compose.sides import Corner, Move, Side, block_sides, folded_sides, turned_sides
+from converter.compose.sides import Corner, Move, SideTable, block_sides, folded_sides, turned_sides
 
 Costs = npt.NDArray[np.float64]
 
@@ -49,7 +51,7 @@ class CornerSearch:
 
     profile: Profile
     corner: Corner
-    _tables: dict[int, tuple[Costs, Costs, list[dict[Move, Side]]]] = field(default_factory=dict)
+    _tables: dict[int, tuple[SideTable, int]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """Choose the first columns worth looking at."""
@@ -77,25 +79,21 @@ class CornerSearch:
             return 0.6 if separate else 2.0
         return TURNED_COST
 
-    def table(self, w: int) -> tuple[Costs, Costs, list[dict[Move, Side]]]:
-        """Return costs (P, M), clashes (P, M) and the sides themselves for an opening of ``w``."""
-        if w not in self._tables:
-            sides = [self._sides(w, phi) for phi in self.phases]
-            costs = np.full((len(sides), len(Move)), np.inf)
-            clash = np.zeros_like(costs)
-            for at, found in enumerate(sides):
-                for move, side in found.items():
-                    costs[at, move] = side.cost
-                    clash[at, move] = side.clash
-            self._tables[w] = (costs, clash, sides)
-        return self._tables[w]
+    def tables(self, openings: Sequence[int]) -> list[tuple[SideTable, int]]:
+        """Return for every opening a table of sides and the row in it; those not met before are worked out at once."""
+        new = sorted({w for w in openings if w not in self._tables})
+        if new:
+            table = self._sides(np.array(new))
+            self._tables.update({w: (table, row) for row, w in enumerate(new)})
+        return [self._tables[w] for w in openings]
 
-    def _sides(self, w: int, phi: int) -> dict[Move, Side]:
+    def _sides(self, openings: npt.NDArray[np.int64]) -> SideTable:
+        phases = np.array(self.phases)
         if self.corner is Corner.MITRE:
-            return folded_sides(self.profile, Corner.MITRE, w + 2 * self.profile.depth, phi)
+            return folded_sides(self.profile, Corner.MITRE, openings + 2 * self.profile.depth, phases)
         if self.corner is Corner.BLOCK:
-            return block_sides(self.profile, w, phi)
-        return turned_sides(self.profile, w, phi)
+            return block_sides(self.profile, openings, phases)
+        return turned_sides(self.profile, openings, phases)
 
     def costs(self, widths: list[int], heights: list[int]) -> Costs:
         """Return the cost of every ring, (widths, heights, P, P, M, M); infinite where there is none.
@@ -103,10 +101,10 @@ class CornerSearch:
         The axes are: opening across, opening up, first column across, first column up, move across, move up. Kinds
         of corner that need the same first column both ways have one entry on the fourth axis.
         """
-        across = [self.table(w) for w in widths]
-        up = [self.table(h) for h in heights]
-        cost_x, clash_x = np.stack([t[0] for t in across]), np.stack([t[1] for t in across])
-        cost_y, clash_y = np.stack([t[0] for t in up]), np.stack([t[1] for t in up])
+        every = self.tables([*widths, *heights])
+        across, up = every[: len(widths)], every[len(widths) :]
+        cost_x, clash_x = (np.stack([getattr(t, name)[row] for t, row in across]) for name in ("cost", "clash"))
+        cost_y, clash_y = (np.stack([getattr(t, name)[row] for t, row in up]) for name in ("cost", "clash"))
         phases = len(self.phases)
         if self.corner is Corner.BLOCK:
             x = (slice(None), None, slice(None), None, slice(None), None)
@@ -134,8 +132,9 @@ class CornerSearch:
         first_x, first_y, move_x, move_y = at
         if self.corner is not Corner.BLOCK:
             first_y = first_x
-        level = self.table(w)[2][first_x][Move(move_x)]
-        upright = self.table(h)[2][first_y][Move(move_y)]
+        (across, row), (up, column) = self.tables([w, h])
+        level = across.side(row, first_x, Move(move_x))
+        upright = up.side(column, first_y, Move(move_y))
         return Ring(self.profile, self.corner, level, upright, (h, w), cost)
 
 

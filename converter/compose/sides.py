@@ -9,7 +9,10 @@ modulo the period) the fold cannot be seen and the side is *plain*. If not, one 
   separate pieces the space in the middle may differ by more;
 - *reversal*: the strip turns back on itself somewhere else; the only way for strips without an upright mirror;
 - *widen*: ``r`` columns in each half are doubled, or blank columns set in between separate pieces, evenly spread;
-- *centre*: a piece of its own covers the middle.
+- *centre*: a piece of its own covers the middle;
+- *bare*: between two corner pieces, where not even one repeat has room, nothing stands at all.
+
+The sides of many openings and first columns are worked out at once, as arrays (`SideTable`).
 
 A side of a *turned* border is not folded: it runs from corner to corner and each side is the last one turned by a
 quarter.
@@ -21,8 +24,9 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 import numpy as np
+import numpy.typing as npt
 
-from converter.compose.profile import MOST_CLASH, Profile, Spot
+from converter.compose.profile import MOST_CLASH, Profile
 from converter.compose.rosettes import middle_piece, middle_width
 from converter.model.arrays import CellArray
 
@@ -37,6 +41,13 @@ DEEP = 10
 """From this depth on a fourth blank column still looks right at a corner piece."""
 MORE_BLANKS = (4, 5, 6)
 """Where the side is too short for anything else."""
+BARE_COST = 12.0
+BARE_SPARE = 2
+"""A side up to so many columns longer than the least run, or than twice the depth, may stay bare."""
+
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
 
 
 class Corner(IntEnum):
@@ -55,6 +66,7 @@ class Move(IntEnum):
     REVERSAL = 2
     WIDEN = 3
     CENTRE = 4
+    BARE = 5
 
 
 @dataclass(frozen=True)
@@ -94,13 +106,63 @@ class Side:
     shift: int = 0
 
 
-def _slots(profile: Profile, phi: int, low: int, high: int) -> tuple[int, int]:
+@dataclass(frozen=True, eq=False)
+class SideTable:
+    """The cheapest side for every opening, first column and move.
+
+    Parameters
+    ----------
+    phases : ndarray of shape (P,), int
+        First columns.
+    cost, clash : ndarray of shape (N, P, M)
+        The cost is infinite where there is no such side.
+    details : dict of ndarray of shape (N, P, M), int
+        The other values of `Side`.
+    """
+
+    phases: Ints
+    cost: Floats
+    clash: Ints
+    details: dict[str, Ints]
+
+    @staticmethod
+    def empty(count: int, phases: Ints) -> SideTable:
+        """Return a table without any side."""
+        shape = (count, len(phases), len(Move))
+        details = {name: np.zeros(shape, dtype=np.int64) for name in _DETAILS}
+        return SideTable(phases, np.full(shape, np.inf), np.zeros(shape, dtype=np.int64), details)
+
+    def put(self, move: Move, better: Flags, cost: Floats, clash: Ints, **details: Ints | int) -> None:
+        """Enter sides of one move where ``better`` holds, (N, P)."""
+        self.cost[..., move] = np.where(better, cost, self.cost[..., move])
+        self.clash[..., move] = np.where(better, clash, self.clash[..., move])
+        for name, values in details.items():
+            self.details[name][..., move] = np.where(better, values, self.details[name][..., move])
+
+    def merge(self, better: Flags, cost: Floats, clash: Ints, details: dict[str, Ints]) -> None:
+        """Enter sides of all moves at once where ``better`` holds, (N, P, M)."""
+        np.copyto(self.cost, cost, where=better)
+        np.copyto(self.clash, clash, where=better)
+        for name, values in details.items():
+            np.copyto(self.details[name], values, where=better)
+
+    def side(self, row: int, first: int, move: Move) -> Side:
+        """Return one entry as a side that can be drawn."""
+        at = (row, first, int(move))
+        details = {name: int(values[at]) for name, values in self.details.items()}
+        phi = int(self.phases[first])
+        return Side(phi=phi, move=move, cost=float(self.cost[at]), clash=int(self.clash[at]), **details)
+
+
+_DETAILS = ("length", "extra", "piece", "space", "blanks", "shift")
+
+
+def _slots(profile: Profile, phi: Ints, low: int, high: Ints) -> tuple[Ints, Ints]:
     """Return the first place from ``low`` on where the run can be widened, and how many there are below ``high``."""
     widening = profile.widening
-    if widening is None:
-        return 0, 0
+    assert widening is not None
     first = low + (widening.column - phi - low) % profile.period
-    return first, max(0, -(-(high - first) // profile.period))
+    return first, np.maximum(0, -((first - high) // profile.period))
 
 
 def _spread(extra: int, first: int, count: int, period: int) -> list[int]:
@@ -122,8 +184,8 @@ def _widened(profile: Profile, phi: int, count: int, extra: int, low: int, high:
     if extra:
         widening = profile.widening
         assert widening is not None
-        first, places = _slots(profile, phi, low, high)
-        for at in reversed(_spread(extra, first, places, p)):
+        first, places = _slots(profile, np.array(phi), low, np.array(high))
+        for at in reversed(_spread(extra, int(first), int(places), p)):
             order.insert(at, p if widening.blank else order[at])
     source = np.concatenate([profile.tile, np.zeros((profile.depth, 1), dtype=np.bool_)], axis=1)
     return np.ascontiguousarray(source[:, order])
@@ -139,6 +201,8 @@ def draw_side(profile: Profile, side: Side, corner: Corner) -> tuple[CellArray, 
     """
     d, n = profile.depth, side.length
     own = np.zeros((d, n), dtype=np.bool_)
+    if side.move is Move.BARE:
+        return own, own
     low = _low(profile, corner)
     if corner is Corner.TURNED:
         count = n - side.extra
@@ -158,181 +222,165 @@ def draw_side(profile: Profile, side: Side, corner: Corner) -> tuple[CellArray, 
     return cells, own
 
 
-def folded_sides(profile: Profile, corner: Corner, n: int, phi: int) -> dict[Move, Side]:
-    """Return the cheapest side of each move for a folded run of ``n`` columns from column ``phi``.
+def folded_sides(profile: Profile, corner: Corner, lengths: Ints, phases: Ints) -> SideTable:
+    """Return the cheapest sides of folded runs of the given numbers of columns, from every first column.
 
-    Only moves whose fold, cut and widening look right are in it (`profile`).
+    Only moves whose fold, cut and widening look right are in the table (`profile`).
     """
-    found: dict[Move, Side] = {}
-    p, a = profile.period, profile.axis
-    m = (n + 1) // 2
+    table = SideTable.empty(len(lengths), phases)
     low = _low(profile, corner)
-    if m <= low:
-        return found
-    f = 2 * phi + n - 1
-    fold = profile.folds[f % (2 * p)]
-    if fold.usable:
-        if a is None:
-            found[Move.REVERSAL] = Side(n, phi, Move.REVERSAL, REVERSAL_COST + fold.cost, fold.clash)
-        else:
-            shift = _shift(profile, f)
-            if shift == 0:
-                found[Move.PLAIN] = Side(n, phi, Move.PLAIN, fold.cost, fold.clash)
-            elif shift is not None:
-                cost = _middle_cost(shift) + fold.cost
-                found[Move.MIDDLE] = Side(n, phi, Move.MIDDLE, cost, fold.clash, shift=shift)
-            else:
-                found[Move.REVERSAL] = Side(n, phi, Move.REVERSAL, REVERSAL_COST + fold.cost, fold.clash)
-    wide = _widened_side(profile, n, phi, low)
-    if wide is not None:
-        found[Move.WIDEN] = wide
-    centre = _centre_side(profile, n, phi, low)
-    if centre is not None:
-        found[Move.CENTRE] = centre
-    return found
+    n, phi = lengths[:, None], phases[None, :]
+    long = (n + 1) // 2 > low
+    f = (2 * phi + n - 1) % (2 * profile.period)
+    usable = profile.folds.usable[f] & long
+    cost, clash = profile.folds.cost[f], profile.folds.clash[f]
+    shift, near = (values[f] for values in profile.shifts)
+    if profile.axis is None:
+        table.put(Move.REVERSAL, usable, REVERSAL_COST + cost, clash, length=n)
+    else:
+        table.put(Move.PLAIN, usable & near & (shift == 0), cost, clash, length=n)
+        table.put(
+            Move.MIDDLE, usable & near & (shift != 0), cost + _middle_cost(shift), clash, length=n, shift=shift
+        )  # fmt: skip
+        table.put(Move.REVERSAL, usable & ~near, REVERSAL_COST + cost, clash, length=n)
+    _put_widened(table, profile, n, phi, low)
+    _put_centre(table, profile, n, phi, low)
+    return table
 
 
-def _shift(profile: Profile, f: int) -> int | None:
-    """Return how many columns more (+) or fewer (-) than at the nearest axis stand in the middle, or None.
-
-    A running strip may be off by one column. Between separate pieces the space in the middle may be as wide or as
-    narrow as still looks right, which the table of folds has settled.
-    """
-    assert profile.axis is not None
-    p = profile.period
-    off = (f - profile.axis + p // 2) % p - p // 2
-    return off if profile.separate or abs(off) <= 1 else None
+def _middle_cost(shift: Ints) -> Floats:
+    return np.asarray(np.where(shift != 0, MIDDLE_COST + 0.75 * (np.abs(shift) - 1), 0.0))
 
 
-def _middle_cost(shift: int) -> float:
-    return MIDDLE_COST + 0.75 * (abs(shift) - 1) if shift else 0.0
-
-
-def _widen_cost(profile: Profile, extra: int) -> tuple[float, int]:
+def _widen_costs(profile: Profile, extra: Ints) -> tuple[Floats, Ints]:
     widening = profile.widening
     assert widening is not None
     if widening.blank:
-        return 1.0 + 0.75 * extra, 0
-    return 2.0 + extra * (1.0 + widening.spot.cost), extra * widening.spot.clash
+        return np.asarray(1.0 + 0.75 * extra), np.zeros_like(extra)
+    return np.asarray(2.0 + extra * (1.0 + widening.spot.cost)), extra * widening.spot.clash
 
 
-def _widened_side(profile: Profile, n: int, phi: int, low: int) -> Side | None:
+def _put_widened(table: SideTable, profile: Profile, n: Ints, phi: Ints, low: int) -> None:
     widening = profile.widening
-    if widening is None:
-        return None
-    p, a = profile.period, profile.axis
-    best: Side | None = None
-    for extra in range(1, p + 1):
-        m = (n + 1) // 2 - extra
-        if m <= low:
-            break
-        places = _slots(profile, phi, low, m - 1)[1]
-        if extra > places * (MOST_PER_PLACE if widening.blank else 1):
-            break
-        f = 2 * phi + n - 2 * extra - 1
-        fold = profile.folds[f % (2 * p)]
-        shift = 0 if a is None else _shift(profile, f)
-        if not fold.usable or shift is None:
-            continue
-        cost, clash = _widen_cost(profile, extra)
-        cost += fold.cost + (REVERSAL_COST if a is None else _middle_cost(shift))
-        clash += fold.clash
-        if clash <= MOST_CLASH and (best is None or cost < best.cost):
-            best = Side(n, phi, Move.WIDEN, cost, clash, extra=extra, shift=shift)
-        if best is not None and a is not None and best.shift == 0:
-            break
-    return best
+    most = min(profile.period, int(n.max()) // 2)
+    if widening is None or most < 1:
+        return
+    extra = np.arange(1, most + 1)[:, None, None]
+    half = (n + 1) // 2 - extra
+    places = _slots(profile, phi, low, half - 1)[1]
+    f = (2 * phi + n - 2 * extra - 1) % (2 * profile.period)
+    shift, near = (values[f] for values in profile.shifts)
+    added, clash = _widen_costs(profile, extra)
+    clash = clash + profile.folds.clash[f]
+    cost = added + profile.folds.cost[f] + (REVERSAL_COST if profile.axis is None else _middle_cost(shift))
+    good = (half > low) & (extra <= places * (MOST_PER_PLACE if widening.blank else 1))
+    good &= profile.folds.usable[f] & near & (clash <= MOST_CLASH)
+    cost = np.where(good, cost, np.inf)
+    best = cost.argmin(axis=0)[None]
+    at = (np.take_along_axis(values, best, axis=0)[0] for values in (good, cost, clash, shift))
+    found, cost, clash, shift = at
+    table.put(Move.WIDEN, found, cost, clash, length=n, extra=best[0] + 1, shift=shift)
 
 
-def _centre_side(profile: Profile, n: int, phi: int, low: int) -> Side | None:
-    width = middle_width(profile.depth, n % 2 == 1)
-    if width is None:
-        return None
-    best: Side | None = None
+def _put_centre(table: SideTable, profile: Profile, n: Ints, phi: Ints, low: int) -> None:
+    odd, even = (middle_width(profile.depth, wish) for wish in (True, False))
+    if odd is None or even is None:
+        return
+    width = np.where(n % 2 == 1, odd, even)
+    trail = np.array(profile.trail)
+    ends = profile.end_cuts
+    best = np.full(table.cost.shape[:2], np.inf)
     for space in BLANKS:
         run = (n - width) // 2 - space
-        if run <= low:
-            break
         last = (phi + run - 1) % profile.period
-        cut = profile.end_cuts[last]
-        bare = space + profile.trail[last]
-        if not cut.usable or bare > BLANKS[-1]:
-            continue
-        cost = CENTRE_COST + cut.cost + 0.3 * (bare - 1)
-        if best is None or cost < best.cost:
-            best = Side(n, phi, Move.CENTRE, cost, cut.clash, piece=width, space=space)
-    return best
+        bare = space + trail[last]
+        cost = CENTRE_COST + ends.cost[last] + 0.3 * (bare - 1)
+        better = (run > low) & ends.usable[last] & (bare <= BLANKS[-1]) & (cost < best)
+        best = np.where(better, cost, best)
+        table.put(Move.CENTRE, better, cost, ends.clash[last], length=n, piece=width, space=space)
 
 
-def block_sides(profile: Profile, w: int, phi: int) -> dict[Move, Side]:
-    """Return the cheapest side of each move between two corner pieces ``w`` columns apart.
+def block_sides(profile: Profile, openings: Ints, phases: Ints) -> SideTable:
+    """Return the cheapest sides between two corner pieces, for every opening and first column.
 
     One to three blank columns stand between each corner piece and the run, four beside a deep strip; the strip's own
-    spacing is preferred. A side too short for any run of whole pieces gets more.
+    spacing is preferred. A side too short for any run of whole pieces gets more, or stays bare.
     """
-    start = profile.cuts[phi]
-    found: dict[Move, Side] = {}
-    if not start.usable:
-        return found
-    usual = min(BLANKS[-1], max(BLANKS[0], profile.trail[phi - 1]))
+    table = SideTable.empty(len(openings), phases)
+    begin = profile.cuts
+    usual = np.clip(np.array(profile.trail)[phases - 1], BLANKS[0], BLANKS[-1])
     usable = BLANKS[-1] + (profile.depth >= DEEP)
-    for blanks in (*BLANKS, *MORE_BLANKS):
-        if blanks > usable and found:
-            break
-        for move, side in folded_sides(profile, Corner.BLOCK, w - 2 * blanks, phi).items():
-            cost = side.cost + start.cost + 0.4 * abs(blanks - usual) + max(0, blanks - usable)
-            if move not in found or cost < found[move].cost:
-                found[move] = Side(
-                    side.length, phi, move, cost, side.clash + start.clash, side.extra, side.piece, side.space,
-                    blanks, side.shift,
-                )  # fmt: skip
-    return found
+    done = np.zeros(table.cost.shape[:2], dtype=np.bool_)
+    choices = (*BLANKS, *MORE_BLANKS)
+    lengths = (openings[:, None] - 2 * np.array(choices)).ravel()
+    every = folded_sides(profile, Corner.BLOCK, lengths, phases)
+    for at, blanks in enumerate(choices):
+        if blanks > usable:
+            done = np.asarray(np.isfinite(table.cost).any(axis=2))
+        lot = slice(at, None, len(choices))
+        more = begin.cost[phases] + 0.4 * np.abs(blanks - usual) + max(0, blanks - usable)
+        cost = every.cost[lot] + more[:, None]
+        better = begin.usable[phases][:, None] & ~done[:, :, None] & (cost < table.cost)
+        details = {name: values[lot] for name, values in every.details.items()}
+        details["blanks"] = np.full_like(details["length"], blanks)
+        table.merge(better, cost, every.clash[lot] + begin.clash[phases][:, None], details)
+    # A strip that must turn back in the middle needs a repeat on each side of it.
+    least = profile.period * (2 if profile.axis is None else 1)
+    short = np.broadcast_to((openings <= min(least, 2 * profile.depth) + BARE_SPARE)[:, None], done.shape)
+    table.put(Move.BARE, short, np.full(done.shape, BARE_COST), np.zeros_like(openings)[:, None])
+    return table
 
 
-def turned_sides(profile: Profile, w: int, phi: int) -> dict[Move, Side]:
-    """Return the cheapest plain and widened side that runs through one corner.
+def turned_sides(profile: Profile, openings: Ints, phases: Ints) -> SideTable:
+    """Return the cheapest plain and widened sides that run through one corner.
 
     Separate pieces: the side begins at the outer edge, goes through its first corner and stops one to three blank
     columns before the next side. Running lines: both sides are cut along the diagonal of the corner.
     """
-    found: dict[Move, Side] = {}
+    table = SideTable.empty(len(openings), phases)
     d, p = profile.depth, profile.period
     widening = profile.widening
     low = _low(profile, Corner.TURNED)
-    if profile.separate and not profile.cuts[phi].usable:
-        return found
+    w, phi = openings[:, None], phases[None, :]
+    start = np.broadcast_to(phi, table.cost.shape[:2])
     for blanks in BLANKS if profile.separate else (0,):
         n = w + d - blanks if profile.separate else w + 2 * d
-        for extra in range(0, p + 1):
+        done = np.zeros(start.shape, dtype=np.bool_)
+        for extra in range(0, p + 1 if widening is not None else 1):
             count = n - extra
-            if count <= 2 * low:
-                break
+            open_ones = ~done & (count > 2 * low)
+            added, clash = np.zeros(start.shape), np.zeros(start.shape, dtype=np.int64)
             if extra:
-                if widening is None:
-                    break
+                assert widening is not None
                 places = _slots(profile, phi, low, count - low)[1]
-                if extra > places * (MOST_PER_PLACE if widening.blank else 1):
-                    break
-            last = (phi + count - 1) % p
-            spot = _turned_spot(profile, phi, last)
-            if not spot.usable:
-                continue
-            cost, clash = _widen_cost(profile, extra) if extra else (0.0, 0)
-            cost += spot.cost + 0.4 * max(0, blanks - 1)
-            clash += spot.clash
-            move = Move.WIDEN if extra else Move.PLAIN
-            if clash <= MOST_CLASH and (move not in found or cost < found[move].cost):
-                found[move] = Side(n, phi, move, cost, clash, extra=extra, blanks=blanks)
-            if extra:
+                open_ones &= extra <= places * (MOST_PER_PLACE if widening.blank else 1)
+                added, clash = _widen_costs(profile, np.full(start.shape, extra))
+            if not open_ones.any():
                 break
-    return found
+            last = (phi + count - 1) % p
+            usable, spot_clash, spot_cost = _turned_spots(profile, start, last, open_ones)
+            clash = clash + spot_clash
+            cost = added + spot_cost + 0.4 * max(0, blanks - 1)
+            move = Move.WIDEN if extra else Move.PLAIN
+            good = open_ones & usable & (clash <= MOST_CLASH)
+            better = good & (cost < table.cost[..., move])
+            table.put(move, better, cost, clash, length=n, extra=extra, blanks=blanks)
+            if extra:
+                done |= good
+    return table
 
 
-def _turned_spot(profile: Profile, start: int, last: int) -> Spot:
-    if not profile.separate:
-        return profile.turned_corner(start, last)
-    end = profile.end_cuts[last]
-    begin = profile.cuts[start]
-    if not end.usable or profile.trail[last] > 0:
-        return Spot(False, 0, 0.0)
-    return Spot(True, begin.clash + end.clash, begin.cost + end.cost)
+def _turned_spots(profile: Profile, start: Ints, last: Ints, wanted: Flags) -> tuple[Flags, Ints, Floats]:
+    """Return whether corners from column ``start`` after column ``last`` may be used, with clash and cost."""
+    if profile.separate:
+        begin, end = profile.cuts, profile.end_cuts
+        usable = begin.usable[start] & end.usable[last] & (np.array(profile.trail)[last] == 0)
+        return usable, begin.clash[start] + end.clash[last], begin.cost[start] + end.cost[last]
+    usable = np.zeros(start.shape, dtype=np.bool_)
+    clash, cost = np.zeros(start.shape, dtype=np.int64), np.zeros(start.shape)
+    pairs = list(zip(start[wanted].tolist(), last[wanted].tolist(), strict=True))
+    spots = profile.turned_corners(pairs)
+    usable[wanted] = [spot.usable for spot in spots]
+    clash[wanted] = [spot.clash for spot in spots]
+    cost[wanted] = [spot.cost for spot in spots]
+    return usable, clash, cost

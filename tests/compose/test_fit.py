@@ -63,6 +63,26 @@ def test_outer_size_is_filled_to_the_stitch(size):
         assert sound(plan)
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_nothing_is_cut_round_small_motifs(name):
+    for small, gap in itertools.product((1, 2, 3, 5, 7, 8, 11), (0, 1, 3)):
+        for size in ((small, small), (small, 13), (93, small)):
+            for plan in fit_borders(size, name, gap=gap, count=3):
+                assert sound(plan), (size, gap, plan.describe())
+                assert not any("cut" in words for words in plan.deviations)
+
+
+def test_a_side_too_short_for_the_strip_stays_bare():
+    plan = fit_borders((2, 60), "star flowers", gap=1, count=1)[0]
+    d = border_strips()["star flowers"].shape[0]
+    assert any("left and right are too short" in words for words in plan.deviations)
+    cells = plan.border_cells
+    assert not cells[d:-d, :d].any()
+    assert cells[:d, :d].any() and cells[:d, d:-d].any()
+    assert mirrored(cells)
+    assert not plan.whole
+
+
 def test_outer_size_without_a_motif():
     plan = fit_borders(None, "windows", outer=(56, 56))[0]
     assert plan.cells.shape == (56, 56)

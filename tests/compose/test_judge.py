@@ -78,3 +78,42 @@ def test_hearts_are_never_mitred_and_four_petals_only_whole():
 def test_own_piece_stands_at_block_corners_if_it_is_square_and_symmetric():
     strip = strips()["four petals"]
     assert np.array_equal(profile_of(strip).corner_piece, strip.tile[:, :7])
+
+
+def test_many_places_at_once_are_judged_as_one_by_one():
+    rng = np.random.default_rng(6)
+    measure = StripMeasure(strips()["tulips"].tile)
+    tulips = np.tile(strips()["tulips"].tile, (1, 3))
+    places = np.stack([tulips & (rng.random(tulips.shape) < share) for share in (1, 0.97, 0.8, 0.5, 0.2, 0)])
+    places = np.concatenate([places, places[:, ::-1], np.roll(places, 3, axis=2)])
+    open_edges = np.zeros_like(tulips)
+    open_edges[:, [0, -1]] = True
+    count = np.zeros_like(tulips)
+    count[:, :12] = True
+    every = measure.judge_all(places, open_edges, count)
+    for at, place in enumerate(places):
+        one = measure.judge(place, open_edges, count)
+        assert (every.clash[at], every.broken[at], every.foreign[at], every.novelty[at]) == (
+            one.clash, one.broken, one.foreign, one.novelty,
+        )  # fmt: skip
+        # Counted anew from the pieces and features themselves.
+        far = np.ones_like(place)
+        far[:, [0, 1, -2, -1]] = False
+        features = line_features(place)[far & count][:, ~measure.has].sum()
+        assert one.clash == features
+        closed = [p for box, p in pieces(place) if box[1].start > 0 and box[1].stop < place.shape[1]]
+        assert one.broken == any(p.sum() < measure.smallest for p in closed)
+        assert one.foreign == sum(shape_key(p) not in measure.shapes for p in closed)
+
+
+def test_large_lots_are_judged_in_turn(monkeypatch):
+    measure = StripMeasure(strips()["zigzag"].tile)
+    rng = np.random.default_rng(1)
+    places = rng.random((9, 5, 14)) < 0.4
+    edges = np.zeros((5, 14), dtype=bool)
+    whole = measure.judge_all(places, edges)
+    monkeypatch.setattr("converter.compose.judge.MOST_CELLS", 2 * edges.size)
+    parts = measure.judge_all(places, edges)
+    for name in ("clash", "broken", "foreign", "novelty"):
+        assert np.array_equal(getattr(whole, name), getattr(parts, name))
+    assert whole.clash.any()
