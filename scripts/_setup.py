@@ -23,7 +23,7 @@ def python_path() -> Path:
 
 
 def _fingerprint(extras: tuple[str, ...]) -> str:
-    text = (ROOT / "pyproject.toml").read_bytes() + repr((extras, sys.version_info[:2])).encode()
+    text = (ROOT / "pyproject.toml").read_bytes() + repr((extras, sys.version_info[:2], str(ROOT))).encode()
     return hashlib.sha256(text).hexdigest()
 
 
