@@ -17,8 +17,8 @@ a row left out: 4; the rest stands in `sides`, `search` and `profile`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import chain, islice, product
 
 import numpy as np
@@ -366,7 +366,6 @@ def fit_borders(
     pads = (0, 1) if "pad" in allowed else (0,)
     doubled = double_middle and _is_mirrored(middle.cells) and not len(middle.lines)
 
-    plans: list[BorderPlan] = []
     shallower = _shallower(bands) if outer is not None and "depth" in allowed else iter(())
     for chosen in chain([bands], _as_they_come(bands) if "cut" in allowed else iter(()), shallower):
         depths = [band.depth for band in chosen]
@@ -381,20 +380,21 @@ def fit_borders(
             across = fixed_chains(cols, depths, wanted, slack, (0, 1), outer[1])
             up = fixed_chains(rows, depths, wanted, slack, (0, 1), outer[0])
         sound = (c for c in _candidates(chosen, across, up, allowed, outer is not None, count) if _sound(c[3]))
-        for cost, i, j, rings in islice(sound, count):
-            plans.append(
-                BorderPlan(
-                    motif=cells,
-                    motif_lines=middle.lines,
-                    rings=rings,
-                    across=across[i].gaps,
-                    up=up[j].gaps,
-                    wanted=wanted,
-                    cost=round(cost, 6),
-                    fixed=outer is not None,
-                    doubled=doubled,
-                )
+        offered = (
+            BorderPlan(
+                motif=cells,
+                motif_lines=middle.lines,
+                rings=rings,
+                across=across[i].gaps,
+                up=up[j].gaps,
+                wanted=wanted,
+                cost=round(cost, 6),
+                fixed=outer is not None,
+                doubled=doubled,
             )
+            for cost, i, j, rings in sound
+        )
+        plans = _told_apart(islice(_different(offered), count))
         if plans:
             break
     if not plans:
@@ -402,6 +402,26 @@ def fit_borders(
     if max(plans[0].shape) > MAX_SIDE:
         raise RequestError(f"With its borders the piece is over {MAX_SIDE} stitches a side.")
     return plans
+
+
+def _different(plans: Iterator[BorderPlan]) -> Iterator[BorderPlan]:
+    """Leave out plans that come to the same stitches as an earlier one by other means."""
+    seen: set[tuple[tuple[int, int], bytes]] = set()
+    for plan in plans:
+        key = (plan.shape, plan.border_cells.tobytes())
+        if key not in seen or plan.border_lines.size:
+            seen.add(key)
+            yield plan
+
+
+def _told_apart(plans: Iterable[BorderPlan]) -> list[BorderPlan]:
+    """Let a plan with the same words as an earlier one say so."""
+    told: list[BorderPlan] = []
+    first: dict[str, int] = {}
+    for number, plan in enumerate(plans, 1):
+        like = first.setdefault(plan.describe(), number)
+        told.append(plan if like == number else replace(plan, like=like))
+    return told
 
 
 def _bare_middle(outer: tuple[int, int], depths: Sequence[int], wanted: Sequence[int]) -> CellArray:

@@ -41,6 +41,9 @@ class BorderPlan:
         Whether the outer size was given, so that the first gap had no choice.
     doubled : bool
         A pad row doubles the middle of the motif instead of standing beside it.
+    like : int
+        Number, from 1, of the plan earlier in the list from which this one differs only by the part of the repeat at
+        the corners; 0 if there is none.
     """
 
     motif: CellArray
@@ -52,6 +55,7 @@ class BorderPlan:
     cost: float
     fixed: bool = False
     doubled: bool = False
+    like: int = 0
 
     @property
     def whole(self) -> bool:
@@ -189,8 +193,14 @@ class BorderPlan:
         """How the borders get round the corners, inside out."""
         return "; ".join(ring.corner_words() for ring in self.rings)
 
+    @property
+    def changes(self) -> str:
+        """All that was changed, in one run of words."""
+        if self.like:
+            return f"as plan {self.like}, with another part of the repeat at the corners"
+        return "; ".join(self.deviations) or "nothing had to be changed"
+
     def describe(self) -> str:
         """Return the plan in one line."""
         rows, cols = self.shape
-        changes = "; ".join(self.deviations) or "nothing had to be changed"
-        return f"{cols} x {rows} stitches, {self.corners}: {changes}."
+        return f"{cols} x {rows} stitches, {self.corners}: {self.changes}."

@@ -9,6 +9,7 @@ import numpy as np
 
 from converter.compose.catalogue import strips
 from converter.compose.fit import fit_borders
+from converter.compose.frieze import mirror_constant
 from converter.compose.plan import BorderPlan
 from converter.compose.ring import NO_LINES
 from converter.draw.canvas import INK, Canvas, Drawing
@@ -58,8 +59,7 @@ def _draw_piece(
 
 def _caption(number: int, name: str, plan: BorderPlan) -> tuple[str, str]:
     rows, cols = plan.shape
-    words = "; ".join(plan.deviations) or "nothing had to be changed"
-    return f"{number}. {name}, {cols} x {rows}", f"{plan.corners}: {words}."
+    return f"{number}. {name}, {cols} x {rows}", f"{plan.corners}: {plan.changes}."
 
 
 def plan_sheet(
@@ -155,7 +155,8 @@ def strip_sheet(colour: str = Thread().colour, columns: int = 3) -> Drawing:
         for at, name in enumerate(row):
             strip = known[name]
             x = _EDGE_MM + at * (width_mm + 8.0)
-            words = f"{strip.kind}, {strip.depth} deep, repeat {strip.period}, {strip.group}"
+            way = "runs one way" if mirror_constant(strip.tile) is None else "mirrored"
+            words = f"{strip.kind}, {strip.depth} deep, repeat {strip.period}, {way}"
             with sheet.tag("P"):
                 sheet.text(x, y + 3.2, name, size_mm=_HEAD_MM, weight="bold")
                 sheet.text(x, y + 7.0, words, size_mm=_TEXT_MM, colour=_QUIET)
