@@ -14,7 +14,7 @@ from converter.draw.fonts import text_width
 from converter.draw.scene import ChartStyle, draw_lines, line_colour, mark_colour
 from converter.draw.typeset import BODY_MM, LEADING, SMALL_MM, paragraph_height, set_paragraph, shorten, wrap_text
 from converter.estimate.fabric import stitched_extent
-from converter.estimate.making.words import length, size
+from converter.estimate.making.words import length, part_size, size
 from converter.model.chart import Chart
 from converter.model.results import Guide, MakingPlan, Part
 from converter.units import PAPER_SIZES_MM
@@ -135,7 +135,7 @@ def _draw(plan: MakingPlan, chart: Chart, paper: str, name: str, pages: int) -> 
     scale = sheet.parts("The stitched cloth", stitched, chart, most_mm=140.0 if others else 165.0)
     if others:
         sheet.parts("The other parts", others, chart, most_mm=110.0, least_scale=scale)
-    rows = [f"{_times(part)}: {size(part.cut_mm)}{_also(part)}" for part in plan.parts]
+    rows = [f"{_times(part)}: {part_size(part)}{_also(part)}" for part in plan.parts]
     sheet.listed("Cutting list", rows, tick=True)
     sheet.listed("Shopping list", plan.shopping, tick=True)
     sheet.listed("Step by step", plan.steps, numbered=True)
@@ -330,7 +330,7 @@ class _Block:
         with canvas.tag("P"):
             canvas.text(x, y + 0.8 * BODY_MM, _times(self.part), weight="bold")
         left, top = x + _DIMENSION_MM, y + 6.0
-        words = f"{_times(self.part)}, {size(self.part.cut_mm)}, drawn to scale"
+        words = f"{_times(self.part)}, {part_size(self.part)}, drawn to scale"
         with canvas.tag("Figure", words):
             self._draw_part(canvas, left, top)
             _dimension(canvas, left, top + height + 3.0, left + width, length(self.part.cut_mm[0], up=True), level=True)

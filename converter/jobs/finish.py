@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from converter.draw.cutting import PIECE_WORDS, making_pdf
 from converter.estimate.making import plan_making
-from converter.estimate.making.words import size
+from converter.estimate.making.words import part_size
 from converter.estimate.thread import thread_use
 from converter.files.chart_file import load_chart
 from converter.files.output import check_name, check_targets, name_from
@@ -128,7 +128,7 @@ def finish_text(plan: MakingPlan, chart: Chart, title: str = "") -> str:
     for part in plan.parts:
         times = "" if part.count == 1 else f"{part.count} x "
         note = f", {part.note}" if part.note else ""
-        lines.append(f"- {times}{part.name}: {size(part.cut_mm)}{note}")
+        lines.append(f"- {times}{part.name}: {part_size(part)}{note}")
         for label in dict.fromkeys(guide.label for guide in part.guides if guide.label and guide.role != "centre"):
             lines.append(f"    {label}")
     for heading, items in (

@@ -56,7 +56,7 @@ def _size_warnings(work: Work, chosen: Size, name: str) -> list[str]:
     """Return a warning if no shop keeps a card or frame so large."""
     if work.settings.size_mm is not None or _in_shops(work, chosen, name):
         return []
-    return [f"Ready-made ones do not come so large: this needs one of {size(chosen)} made to measure."]
+    return [f"Ready-made ones do not come so large: this needs one of {size(chosen, up=False)} made to measure."]
 
 
 def _in_shops(work: Work, chosen: Size, name: str) -> bool:
@@ -118,7 +118,7 @@ def plan_card(work: Work) -> MakingPlan:
     shopping = [
         cloth_shopping(work, cut),
         *thread_shopping(work),
-        f"card {size(flat)} and thin card or paper {size(lining)} for the lining",
+        f"card {size(flat, up=False)} and thin card or paper {size(lining, up=False)} for the lining",
         f"thin wadding {size(wadding)}, double-sided tape, envelope for {size(front)}",
     ]
     return finish_plan(work, parts, cut, steps, shopping, warnings, front, cautions(work, cutter=True))
@@ -170,7 +170,7 @@ def plan_frame(work: Work) -> MakingPlan:
         cloth_shopping(work, cut),
         *thread_shopping(work),
         f"frame for pictures of {size(frame, up=False)}, with mount",
-        f"acid-free board {size(board)}, strong lacing thread",
+        f"acid-free board {size(board, up=False)}, strong lacing thread",
     ]
     return finish_plan(work, parts, cut, steps, shopping, warnings, frame, cautions(work, cutter=True))
 

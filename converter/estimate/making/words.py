@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from converter.estimate.fabric import thread_mm, whole_threads
 from converter.model.materials import Fabric, rgb
+from converter.model.results import Part
 from converter.units import MM_PER_INCH
 
 _EIGHTH_MM = MM_PER_INCH / 8
@@ -60,6 +61,17 @@ def size(size_mm: tuple[float, float], *, up: bool = True) -> str:
     """
     across, down = (_rounded(side, up) for side in size_mm)
     return f"{across[0]} x {down[0]} in ({across[1]} x {down[1]} cm)"
+
+
+def part_size(part: Part) -> str:
+    """Return the size to cut a part: cloth rounded up, card and board to the nearest, as they must go into something.
+
+    Examples
+    --------
+    >>> part_size(Part("board", 1, (420.7, 582.4), material="board"))
+    '16 1/2 x 22 7/8 in (42.1 x 58.2 cm)'
+    """
+    return size(part.cut_mm, up=part.material not in ("card", "board"))
 
 
 def threads(count: int, fabric: Fabric) -> str:
