@@ -68,8 +68,8 @@ def part_size(part: Part) -> str:
 
     Examples
     --------
-    >>> part_size(Part("board", 1, (420.7, 582.4), material="board"))
-    '16 1/2 x 22 7/8 in (42.1 x 58.2 cm)'
+    >>> part_size(Part("board", 1, (420.0, 582.4), material="board"))
+    '16 1/2 x 22 7/8 in (42 x 58.2 cm)'
     """
     return size(part.cut_mm, up=part.material not in ("card", "board"))
 
