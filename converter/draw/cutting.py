@@ -14,7 +14,7 @@ from converter.draw.fonts import text_width
 from converter.draw.scene import ChartStyle, draw_lines, line_colour, mark_colour
 from converter.draw.typeset import BODY_MM, LEADING, SMALL_MM, paragraph_height, set_paragraph, shorten, wrap_text
 from converter.estimate.fabric import stitched_extent
-from converter.estimate.making.words import length, part_size, size
+from converter.estimate.making.words import part_length, part_size, size
 from converter.model.chart import Chart
 from converter.model.results import Guide, MakingPlan, Part
 from converter.units import PAPER_SIZES_MM
@@ -88,6 +88,11 @@ _LEGEND_NAMES: Final = {"centre": "centre lines"}
 _KEY_MM: Final = 66.0
 """Width of a key that stands at the right of its part."""
 
+_POOR_FILL = 0.2
+"""A last page filled less than this is worth some squeezing."""
+_SQUEEZES = (0.85, 0.7, 0.55)
+"""Factors of gaps between items and of the room that the parts may take."""
+
 
 def making_drawing(plan: MakingPlan, chart: Chart, *, paper: str = "A4", title: str = "") -> Drawing:
     """Return the making-up sheets of a plan.
@@ -108,8 +113,16 @@ def making_drawing(plan: MakingPlan, chart: Chart, *, paper: str = "A4", title: 
         First the parts to scale, then the cutting list, shopping list, steps and cautions.
     """
     name = " ".join((title or chart.title or "Making up").split())
-    count = len(_draw(plan, chart, paper, name, 0).pages)
-    return _draw(plan, chart, paper, name, count)
+    drawing, filled = _draw(plan, chart, paper, name, 0, 1.0)
+    count, chosen = len(drawing.pages), 1.0
+    if filled < _POOR_FILL:
+        # A few lines alone on a last page are drawn up to the page before, if smaller parts and gaps make room.
+        for squeeze in _SQUEEZES:
+            fewer = len(_draw(plan, chart, paper, name, 0, squeeze)[0].pages)
+            if fewer < count:
+                count, chosen = fewer, squeeze
+                break
+    return _draw(plan, chart, paper, name, count, chosen)[0]
 
 
 def making_pdf(plan: MakingPlan, chart: Chart, *, paper: str = "A4", title: str = "") -> bytes:
@@ -117,9 +130,10 @@ def making_pdf(plan: MakingPlan, chart: Chart, *, paper: str = "A4", title: str 
     return making_drawing(plan, chart, paper=paper, title=title).pdf_bytes()
 
 
-def _draw(plan: MakingPlan, chart: Chart, paper: str, name: str, pages: int) -> Drawing:
+def _draw(plan: MakingPlan, chart: Chart, paper: str, name: str, pages: int, squeeze: float) -> tuple[Drawing, float]:
+    """Return the sheets and how much of the last one is filled, 0 to 1."""
     drawing = Drawing(title=f"{name}: {PIECE_WORDS[plan.kind]}", language="en")
-    sheet = _Sheet(drawing, paper, name, pages)
+    sheet = _Sheet(drawing, paper, name, pages, squeeze)
     sheet.start()
     with drawing.tag("H1"):
         sheet.y = set_paragraph(
@@ -140,7 +154,7 @@ def _draw(plan: MakingPlan, chart: Chart, paper: str, name: str, pages: int) -> 
     sheet.listed("Shopping list", plan.shopping, tick=True)
     sheet.listed("Step by step", plan.steps, numbered=True)
     sheet.listed("Take care", plan.cautions)
-    return drawing
+    return drawing, (sheet.y - MARGIN_MM) / (sheet.bottom - MARGIN_MM)
 
 
 def _times(part: Part) -> str:
@@ -154,8 +168,9 @@ def _also(part: Part) -> str:
 class _Sheet:
     """A flow of blocks down the pages."""
 
-    def __init__(self, drawing: Drawing, paper: str, name: str, pages: int) -> None:
+    def __init__(self, drawing: Drawing, paper: str, name: str, pages: int, squeeze: float) -> None:
         self.drawing = drawing
+        self.squeeze = squeeze
         self.page_mm = PAPER_SIZES_MM[paper]
         self.width = self.page_mm[0] - 2 * MARGIN_MM
         self.bottom = self.page_mm[1] - MARGIN_MM - 6.0
@@ -200,7 +215,7 @@ class _Sheet:
     def heading(self, text: str, after_mm: float) -> None:
         """Set a heading, with room for what follows."""
         self.need(9.0 + after_mm)
-        self.y += 3.0
+        self.y += 3.0 * self.squeeze
         with self.drawing.tag("H2"):
             self.y = set_paragraph(self.drawing, MARGIN_MM, self.y, self.width, text, size_mm=5.2, weight="title") + 0.8
 
@@ -222,7 +237,7 @@ class _Sheet:
                     with self.drawing.tag("LI"):
                         self._sign(at + 1, numbered, tick)
                         set_paragraph(self.drawing, MARGIN_MM + indent, self.y, self.width - indent, items[at])
-                    self.y += high + (1.6 if numbered else 0.9)
+                    self.y += high + self.squeeze * (1.6 if numbered else 0.9)
                     at += 1
 
     def _sign(self, number: int, numbered: bool, tick: bool) -> None:
@@ -239,6 +254,7 @@ class _Sheet:
         self, heading: str, parts: Sequence[Part], chart: Chart, *, most_mm: float, least_scale: float = 1.0
     ) -> float:
         """Draw parts at one common scale, as large as the room allows, and return the scale."""
+        most_mm *= self.squeeze
         room = min(most_mm, self.bottom - self.y - 24.0)
         if room < 0.7 * most_mm:
             # Better a fresh page than parts too small to read.
@@ -315,8 +331,8 @@ class _Block:
         key = self.key_lines()
         texts = [11.0 + text_width(line, SMALL_MM) for _, lines in key for line in lines]
         name = text_width(_times(self.part), BODY_MM, "bold")
-        across = text_width(length(self.part.cut_mm[0], up=True), SMALL_MM)
-        down = text_width(length(self.part.cut_mm[1], up=True), SMALL_MM)
+        across = text_width(part_length(self.part, 0), SMALL_MM)
+        down = text_width(part_length(self.part, 1), SMALL_MM)
         lines = sum(len(lines) for _, lines in key)
         if self.beside:
             wide = _DIMENSION_MM + max(width, across) + _GAP_MM + _KEY_MM
@@ -333,12 +349,12 @@ class _Block:
         words = f"{_times(self.part)}, {part_size(self.part)}, drawn to scale"
         with canvas.tag("Figure", words):
             self._draw_part(canvas, left, top)
-            _dimension(canvas, left, top + height + 3.0, left + width, length(self.part.cut_mm[0], up=True), level=True)
-            _dimension(canvas, x + 3.0, top, top + height, length(self.part.cut_mm[1], up=True), level=False)
-        down = text_width(length(self.part.cut_mm[1], up=True), SMALL_MM)
+            _dimension(canvas, left, top + height + 3.0, left + width, part_length(self.part, 0), level=True)
+            _dimension(canvas, x + 3.0, top, top + height, part_length(self.part, 1), level=False)
+        down = text_width(part_length(self.part, 1), SMALL_MM)
         base = top + max(height, down) + _DIMENSION_MM + 1.0
         if self.beside:
-            across = text_width(length(self.part.cut_mm[0], up=True), SMALL_MM)
+            across = text_width(part_length(self.part, 0), SMALL_MM)
             x, base = left + max(width, across) + _GAP_MM, top
         for role, lines in self.key_lines():
             with canvas.tag("P"):

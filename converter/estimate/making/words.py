@@ -12,6 +12,7 @@ from converter.model.results import Part
 from converter.units import MM_PER_INCH
 
 _EIGHTH_MM = MM_PER_INCH / 8
+_STIFF = ("card", "board")
 
 
 def _eighths(count: int) -> str:
@@ -71,7 +72,12 @@ def part_size(part: Part) -> str:
     >>> part_size(Part("board", 1, (420.0, 582.4), material="board"))
     '16 1/2 x 22 7/8 in (42 x 58.2 cm)'
     """
-    return size(part.cut_mm, up=part.material not in ("card", "board"))
+    return size(part.cut_mm, up=part.material not in _STIFF)
+
+
+def part_length(part: Part, axis: int) -> str:
+    """Return the width (axis 0) or the height (axis 1) to cut a part; see `part_size`."""
+    return length(part.cut_mm[axis], up=part.material not in _STIFF)
 
 
 def threads(count: int, fabric: Fabric) -> str:
