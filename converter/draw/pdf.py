@@ -1,19 +1,21 @@
 """Drawing -> PDF: vector pages, embedded font subsets, tagged reading order.
 
 The page's own coordinates are set to millimetres with y down by one matrix at its start, so the numbers in
-the file are the numbers of the drawing. What is drawn alike on several sheets (the rules of the squares) stands
-in the file once.
+the file are the numbers of the drawing.
 """
 
 from __future__ import annotations
 
 import io
-import zlib
 from collections.abc import Iterable
-from math import cos, radians, sin
-from typing import Final
+from functools import cache
+from typing import Any
 
 import numpy as np
+from reportlab import rl_config
+from reportlab.pdfbase import pdfdoc
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas as ReportlabCanvas
 
 from converter.draw.canvas import (
     CirclesOp,
@@ -24,24 +26,25 @@ from converter.draw.canvas import (
     LinesOp,
     MarksOp,
     Op,
-    Page,
     PathOp,
     RectanglesOp,
     TagOp,
     TextOp,
 )
-from converter.draw.fonts import split_runs, text_width
-from converter.draw.palette import IndexedPicture
-from converter.draw.pdf_file import PdfFile, array, pdf_string, reference
-from converter.draw.pdf_fonts import FontSubset
+from converter.draw.fonts import FONT_DIR, FONT_FILES, split_runs, text_width
 from converter.draw.pdf_tags import TagTree
 from converter.model.materials import rgb
 from converter.units import mm_to_points
 
-CIRCLE_KAPPA: Final = 0.5522847498
+rl_config.useA85 = 0
+"""Streams stay binary: a quarter smaller than as text."""
+CIRCLE_KAPPA = 0.5522847498
 """Length of the handles of the four Bezier curves that stand for a circle of radius 1."""
-_SHARED_FROM: Final = 12
-"""Lines drawn by one call that are worth an object of their own."""
+
+
+@cache
+def _font(face: str) -> TTFont:
+    return TTFont(f"converter-{face}", str(FONT_DIR / FONT_FILES[face]))
 
 
 def _number(value: float) -> str:
@@ -58,97 +61,48 @@ def _colour(colour: str, operator: str) -> str:
     return " ".join(f"{c / 255:.3f}".rstrip("0").rstrip(".") for c in rgb(colour)) + f" {operator}"
 
 
-class _Document:
-    """What the pages share: fonts, pictures, and lines that are the same on several sheets."""
+class _Image(pdfdoc.PDFObject):
+    """A picture of the page, as JPEG without colour subsampling or, if small, without loss."""
 
-    def __init__(self) -> None:
-        self.pdf = PdfFile()
-        self.tags = TagTree(self.pdf)
-        self.fonts: dict[str, FontSubset] = {}
-        self.objects: dict[str, int] = {}
-        """Name in the resources to number."""
-        self.resources = self.pdf.reserve()
-        self._pictures: dict[int, str] = {}
-        self._forms: dict[tuple[str, str], str] = {}
+    def __init__(self, name: str, op: ImageOp) -> None:
+        from PIL import Image
 
-    def font(self, face: str) -> FontSubset:
-        """Return the subset of a face."""
-        if face not in self.fonts:
-            self.fonts[face] = FontSubset(face, f"F{len(self.fonts)}", self.pdf)
-        return self.fonts[face]
+        self.name = name
+        self.height, self.width = op.pixels.shape[:2]
+        self.gray = op.pixels.ndim == 2
+        if self.width * self.height > 40_000 and not self.gray:
+            buffer = io.BytesIO()
+            Image.fromarray(op.pixels).save(buffer, "JPEG", quality=90, subsampling=0)
+            self.data, self.filter = buffer.getvalue(), "DCTDecode"
+        else:
+            import zlib
 
-    def _named(self, number: int) -> str:
-        name = f"X{len(self.objects)}"
-        self.objects[name] = number
-        return name
+            self.data, self.filter = zlib.compress(op.pixels.tobytes(), 9), "FlateDecode"
 
-    def form(self, code: str, box: str) -> str:
-        """Return the name of operators that can be drawn on any page."""
-        key = (code, box)
-        if key not in self._forms:
-            entries = f"/Type/XObject/Subtype/Form/BBox[{box}]"
-            self._forms[key] = self._named(self.pdf.add_stream(code.encode("ascii"), entries))
-        return self._forms[key]
-
-    def picture(self, op: ImageOp) -> str:
-        """Return the name of a picture."""
-        key = id(op.picture)
-        if key not in self._pictures:
-            self._pictures[key] = self._named(_add_picture(self.pdf, op))
-        return self._pictures[key]
-
-    def finish(self) -> None:
-        """Write fonts and resources."""
-        fonts = "".join(f"/{font.name} {reference(font.number)}" for font in self.fonts.values())
-        objects = "".join(f"/{name} {reference(number)}" for name, number in self.objects.items())
-        self.pdf.add(f"<</Font<<{fonts}>>/XObject<<{objects}>>>>", self.resources)
-        for font in self.fonts.values():
-            font.finish()
-
-
-def _add_picture(pdf: PdfFile, op: ImageOp) -> int:
-    """Take a picture: of few colours as it is packed already, in full colour as JPEG, small or gray without loss."""
-    head = "/Type/XObject/Subtype/Image"
-    if isinstance(op.picture, IndexedPicture):
-        height, width = op.picture.index.shape
-        table = op.picture.colours.tobytes().hex()
-        entries = (
-            f"{head}/Width {width}/Height {height}/BitsPerComponent {op.picture.bits}"
-            f"/ColorSpace[/Indexed/DeviceRGB {len(op.picture.colours) - 1}<{table}>]/Filter/FlateDecode"
-            f"/DecodeParms<</Predictor 15/Columns {width}/BitsPerComponent {op.picture.bits}>>"
-        )
-        return pdf.add_stream(op.picture.packed, entries, packed=True)
-    height, width = op.picture.shape[:2]
-    gray = op.picture.ndim == 2
-    size = f"{head}/Width {width}/Height {height}/BitsPerComponent 8/ColorSpace/{'DeviceGray' if gray else 'DeviceRGB'}"
-    if gray or width * height <= 40_000:
-        return pdf.add_stream(zlib.compress(op.picture.tobytes(), 9), f"{size}/Filter/FlateDecode", packed=True)
-    from PIL import Image
-
-    buffer = io.BytesIO()
-    Image.fromarray(op.picture).save(buffer, "JPEG", quality=90, subsampling=0)
-    return pdf.add_stream(buffer.getvalue(), f"{size}/Filter/DCTDecode", packed=True)
+    def format(self, document: Any) -> bytes:
+        stream = pdfdoc.PDFStream(content=self.data)
+        entries = {
+            "Type": pdfdoc.PDFName("XObject"),
+            "Subtype": pdfdoc.PDFName("Image"),
+            "Width": self.width,
+            "Height": self.height,
+            "BitsPerComponent": 8,
+            "ColorSpace": pdfdoc.PDFName("DeviceGray" if self.gray else "DeviceRGB"),
+            "Filter": pdfdoc.PDFName(self.filter),
+        }
+        for key, value in entries.items():
+            stream.dictionary[key] = value
+        formatted: bytes = stream.format(document)
+        return formatted
 
 
 class _PdfPage:
     """Turns the calls of one page into content operators."""
 
-    def __init__(self, document: _Document, page: Page, number: int) -> None:
-        self.document = document
-        self.tags = document.tags
-        self.box = _numbers((0, 0, page.width_mm, page.height_mm))
-        height = mm_to_points(page.height_mm)
-        scale = mm_to_points(1.0)
-        self.code = [f"q {scale:.9f} 0 0 {-scale:.9f} 0 {height:.6f} cm"]
-        self.tags.begin_page(number)
-        for op in page.ops:
-            self.draw(op)
-        self.code.extend(self.tags.end_page())
-        self.code.append("Q")
-
-    def content(self) -> bytes:
-        """Return the page's operators."""
-        return "\n".join(self.code).encode("ascii")
+    def __init__(self, canvas: ReportlabCanvas, tags: TagTree) -> None:
+        self.canvas: Any = canvas
+        self.code: list[str] = canvas._code  # type: ignore[attr-defined]
+        self.tags = tags
 
     def draw(self, op: Op) -> None:
         if not isinstance(op, (TagOp, EndOp, ClipOp)):
@@ -222,12 +176,10 @@ class _PdfPage:
             head += f" [{_numbers(op.dash_mm)}] 0 d"
         if op.round_ends:
             head += " 1 J"
+        self.code.append(head)
         rounded = np.round(op.segments, 3).tolist()
-        lines = "\n".join([f"{a:.7g} {b:.7g} m {c:.7g} {d:.7g} l" for a, b, c, d in rounded])
-        code = f"{head}\n{lines}\nS Q"
-        if len(rounded) >= _SHARED_FROM:
-            code = f"/{self.document.form(code, self.box)} Do"
-        self.code.append(code)
+        self.code.append("\n".join(f"{a:.7g} {b:.7g} m {c:.7g} {d:.7g} l" for a, b, c, d in rounded))
+        self.code.append("S Q")
 
     def _rectangles(self, op: RectanglesOp) -> None:
         self.code.append("q")
@@ -266,24 +218,32 @@ class _PdfPage:
         self.code.append(f"{paint} Q")
 
     def _text(self, op: TextOp) -> None:
+        document = self.canvas._doc
         width = text_width(op.text, op.size_mm, op.weight) if op.anchor != "start" else 0.0
         back = width * (0.5 if op.anchor == "middle" else 1.0)
-        if op.angle_deg:
-            level, steep = cos(radians(op.angle_deg)), sin(radians(op.angle_deg))
-            turn = _numbers((level, steep, steep, -level))
-        else:
-            level, steep, turn = 1.0, 0.0, "1 0 0 -1"
-        place = _numbers((op.x_mm - back * level, op.y_mm - back * steep))
-        parts = [f"BT {turn} {place} Tm {_colour(op.colour, 'rg')}"]
+        angle = np.deg2rad(op.angle_deg)
+        cos, sin = float(np.cos(angle)), float(np.sin(angle))
+        x, y = op.x_mm - back * cos, op.y_mm - back * sin
+        turn = _numbers((cos, sin, sin, -cos)) if op.angle_deg else "1 0 0 -1"
+        self.code.append(f"BT {turn} {_numbers((x, y))} Tm {_colour(op.colour, 'rg')}")
         for face, run in split_runs(op.text, op.weight):
-            font = self.document.font(face)
-            parts.append(f"/{font.name} {_number(op.size_mm)} Tf <{font.encode(run)}> Tj")
-        parts.append("ET")
-        self.code.append(" ".join(parts))
+            font = _font(face)
+            for subset, chunk in font.splitString(run, document):
+                name = font.getSubsetInternalName(subset, document)
+                self.code.append(f"{name} {_number(op.size_mm)} Tf ({self.canvas._escape(chunk)}) Tj")
+        self.code.append("ET")
 
     def _image(self, op: ImageOp) -> None:
+        canvas, document = self.canvas, self.canvas._doc
+        name = f"picture{len(document.idToObject)}"
+        image = _Image(name, op)
+        registered = document.getXObjectName(name)
+        canvas._currentPageHasImages = 1
+        canvas._formsinuse.append(name)
+        document.Reference(image, registered)
+        document.addForm(name, image)
         matrix = _numbers((op.width_mm, 0, 0, -op.height_mm, op.x_mm, op.y_mm + op.height_mm))
-        self.code.append(f"q {matrix} cm /{self.document.picture(op)} Do Q")
+        self.code.append(f"q {matrix} cm /{registered} Do Q")
 
 
 def render_pdf(drawing: Drawing) -> bytes:
@@ -294,45 +254,44 @@ def render_pdf(drawing: Drawing) -> bytes:
     The PDF's user unit is 1/72 inch (ISO 32000-1:2008, 8.3.2.3; clause from memory). There is no date in
     the file, so equal drawings give equal bytes.
     """
-    document = _Document()
-    pdf = document.pdf
-    tree = pdf.reserve()
-    numbers = [pdf.reserve() for _ in drawing.pages]
-    for page, number in zip(drawing.pages, numbers, strict=True):
-        end = _PdfPage(document, page, number)
-        content = pdf.add_stream(end.content())
-        box = f"{mm_to_points(page.width_mm):.6f} {mm_to_points(page.height_mm):.6f}"
-        pdf.add(
-            f"<</Type/Page/Parent {reference(tree)}/MediaBox[0 0 {box}]/Resources {reference(document.resources)}"
-            f"/Contents {reference(content)}{document.tags.page_entries()}>>",
-            number,
-        )
-    pdf.add(f"<</Type/Pages/Count {len(numbers)}/Kids{array([reference(n) for n in numbers])}>>", tree)
-    document.finish()
-    catalog = f"<</Type/Catalog/Pages {reference(tree)}/Lang{pdf_string(drawing.language)}"
-    catalog += "/ViewerPreferences<</DisplayDocTitle true/PrintScaling/None>>"
-    catalog += document.tags.finish()
-    labelled = [(page.label, number) for page, number in zip(drawing.pages, numbers, strict=True) if page.label]
-    if labelled:
-        catalog += f"/Outlines {reference(_add_outline(pdf, labelled))}"
-        if len(drawing.pages) > 2:
-            catalog += "/PageMode/UseOutlines"
-    root = pdf.add(catalog + ">>")
-    info = pdf.add(f"<</Title{pdf_string(drawing.title)}/Creator(onecolour)/Producer(onecolour)>>")
-    return pdf.write(root, info)
-
-
-def _add_outline(pdf: PdfFile, labelled: list[tuple[str, int]]) -> int:
-    """Take the list of named pages that viewers show at the side (ISO 32000-1:2008, 12.3.3)."""
-    root = pdf.reserve()
-    items = [pdf.reserve() for _ in labelled]
-    for i, (label, page) in enumerate(labelled):
-        before = f"/Prev {reference(items[i - 1])}" if i else ""
-        after = f"/Next {reference(items[i + 1])}" if i + 1 < len(items) else ""
-        pdf.add(
-            f"<</Title{pdf_string(label)}/Parent {reference(root)}{before}{after}/Dest[{reference(page)}/Fit]>>",
-            items[i],
-        )
-    return pdf.add(
-        f"<</Type/Outlines/First {reference(items[0])}/Last {reference(items[-1])}/Count {len(items)}>>", root
+    buffer = io.BytesIO()
+    first = drawing.pages[0]
+    canvas: Any = ReportlabCanvas(
+        buffer,
+        pagesize=(mm_to_points(first.width_mm), mm_to_points(first.height_mm)),
+        pageCompression=1,
+        invariant=1,
+        lang=drawing.language,
     )
+    canvas.setTitle(drawing.title)
+    canvas.setCreator("onecolour")
+    canvas.setProducer("onecolour")
+    canvas.setAuthor("")
+    canvas.setSubject("")
+    canvas.setViewerPreference("DisplayDocTitle", "true")
+    canvas.setViewerPreference("PrintScaling", "None")
+    tags = TagTree(canvas._doc)
+    scale = mm_to_points(1.0)
+    labels = False
+    for page in drawing.pages:
+        width, height = mm_to_points(page.width_mm), mm_to_points(page.height_mm)
+        canvas.setPageSize((width, height))
+        canvas._code.append(f"q {scale:.9f} 0 0 {-scale:.9f} 0 {height:.6f} cm")
+        if page.label:
+            key = f"page{len(canvas._doc.Pages.pages)}"
+            canvas.bookmarkPage(key)
+            canvas.addOutlineEntry(page.label, key, level=0)
+            labels = True
+        tags.begin_page()
+        end = _PdfPage(canvas, tags)
+        for op in page.ops:
+            end.draw(op)
+        canvas._code.extend(tags.end_page())
+        canvas._code.append("Q")
+        canvas.showPage()
+        tags.attach(canvas._doc.Pages.pages[-1])
+    if labels and len(drawing.pages) > 2:
+        canvas.showOutline()
+    tags.finish()
+    canvas.save()
+    return buffer.getvalue()

@@ -7,51 +7,35 @@ Everything untagged is an artifact, which screen readers pass over.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from typing import Any
+
+from reportlab.pdfbase import pdfdoc
 
 from converter.draw.canvas import GROUP_ROLES as GROUPS
 from converter.draw.canvas import TagOp
-from converter.draw.pdf_file import PdfFile, array, pdf_string, reference
-
-
-@dataclass(eq=False)
-class _Element:
-    """One part of the document's structure, on its way into the file."""
-
-    number: int
-    role: str
-    parent: int
-    alt: str = ""
-    page: int = 0
-    """Number of the page's object; 0 for parts that hold other parts."""
-    kids: list[str] = field(default_factory=list)
-
-    def text(self) -> str:
-        alt = f"/Alt{pdf_string(self.alt)}" if self.alt else ""
-        page = f"/Pg {reference(self.page)}" if self.page else ""
-        kids = self.kids[0] if len(self.kids) == 1 else array(self.kids)
-        return f"<</Type/StructElem/S/{self.role}/P {reference(self.parent)}{alt}{page}/K {kids}>>"
 
 
 class TagTree:
     """Collects the structure elements while the pages are drawn."""
 
-    def __init__(self, pdf: PdfFile) -> None:
-        self._pdf = pdf
-        self._root = pdf.reserve()
-        self._body = _Element(pdf.reserve(), "Document", self._root)
-        self._elements = [self._body]
+    def __init__(self, document: Any) -> None:
+        self._document = document
+        self._root = pdfdoc.PDFDictionary()
+        self._root_reference = document.Reference(self._root)
+        self._body = pdfdoc.PDFDictionary()
+        self._body_reference = document.Reference(self._body)
+        self._body_kids: list[Any] = []
         self._stack: list[str] = []
-        self._group: _Element | None = None
-        self._page_parents: list[list[str]] = []
-        self._page_number = 0
+        self._group: tuple[Any, Any, list[Any]] | None = None
+        self._page_parents: list[list[Any]] = []
+        self._page_elements: list[Any] = []
         self._artifact = False
         self._hidden = False
 
-    def begin_page(self, number: int) -> None:
-        """Start the page of this object number; what comes first on it is an artifact until a tag opens."""
+    def begin_page(self) -> None:
+        """Start a page; what comes first on it is an artifact until a tag opens."""
         self._page_parents.append([])
-        self._page_number = number
+        self._page_elements = []
         self._artifact = False
 
     def _close_artifact(self) -> list[str]:
@@ -67,11 +51,15 @@ class TagTree:
         self._artifact = True
         return ["/Artifact BMC"]
 
-    def _element(self, op: TagOp, parent: _Element) -> _Element:
-        element = _Element(self._pdf.reserve(), op.role, parent.number, op.alt)
-        parent.kids.append(reference(element.number))
-        self._elements.append(element)
-        return element
+    def _element(self, role: str, parent: Any, alt: str) -> tuple[Any, Any]:
+        element = pdfdoc.PDFDictionary()
+        reference = self._document.Reference(element)
+        element["Type"] = pdfdoc.PDFName("StructElem")
+        element["S"] = pdfdoc.PDFName(role)
+        element["P"] = parent
+        if alt:
+            element["Alt"] = pdfdoc.PDFString(alt)
+        return element, reference
 
     def open(self, op: TagOp) -> list[str]:
         """Return the operators that open a part."""
@@ -86,14 +74,18 @@ class TagTree:
         self._stack.append(op.role)
         if op.role in GROUPS:
             if self._group is None:
-                self._group = self._element(op, self._body)
+                element, reference = self._element(op.role, self._body_reference, op.alt)
+                self._body_kids.append(reference)
+                self._group = (element, reference, [])
             return code
-        element = self._element(op, self._body if self._group is None else self._group)
+        parent, kids = (self._body_reference, self._body_kids) if self._group is None else self._group[1:]
+        element, reference = self._element(op.role, parent, op.alt)
+        kids.append(reference)
         parents = self._page_parents[-1]
         number = len(parents)
-        element.kids.append(str(number))
-        element.page = self._page_number
-        parents.append(reference(element.number))
+        element["K"] = number
+        self._page_elements.append(element)
+        parents.append(reference)
         code.append(f"/{op.role} <</MCID {number}>> BDC")
         return code
 
@@ -106,7 +98,8 @@ class TagTree:
             self._hidden = False
             return []
         if role in GROUPS:
-            if not any(other in GROUPS for other in self._stack):
+            if not any(other in GROUPS for other in self._stack) and self._group is not None:
+                self._group[0]["K"] = pdfdoc.PDFArray(self._group[2])
                 self._group = None
             return []
         return ["EMC"]
@@ -115,20 +108,29 @@ class TagTree:
         """Return the operators that close what is open."""
         return self._close_artifact()
 
-    def page_entries(self) -> str:
-        """Return what the page's dictionary says of its parts."""
-        return f"/StructParents {len(self._page_parents) - 1}/Tabs/S"
+    def attach(self, page: Any) -> None:
+        """Tie the finished page to its elements."""
+        page.__NoDefault__ = [*pdfdoc.PDFPage.__NoDefault__, "StructParents", "Tabs"]
+        page.StructParents = len(self._page_parents) - 1
+        page.Tabs = pdfdoc.PDFName("S")
+        reference = self._document.Reference(page)
+        for element in self._page_elements:
+            element["Pg"] = reference
 
-    def finish(self) -> str:
-        """Write the tree into the file and return what the catalog says of it."""
-        pdf = self._pdf
-        for element in self._elements:
-            pdf.add(element.text(), element.number)
-        numbers = [f"{i} {reference(pdf.add(array(parents)))}" for i, parents in enumerate(self._page_parents)]
-        tree = pdf.add(f"<</Nums{array(numbers)}>>")
-        pdf.add(
-            f"<</Type/StructTreeRoot/K[{reference(self._body.number)}]/ParentTree {reference(tree)}"
-            f"/ParentTreeNextKey {len(self._page_parents)}>>",
-            self._root,
-        )
-        return f"/StructTreeRoot {reference(self._root)}/MarkInfo<</Marked true>>"
+    def finish(self) -> None:
+        """Write the tree into the document's catalog."""
+        document = self._document
+        self._body["Type"] = pdfdoc.PDFName("StructElem")
+        self._body["S"] = pdfdoc.PDFName("Document")
+        self._body["P"] = self._root_reference
+        self._body["K"] = pdfdoc.PDFArray(self._body_kids)
+        numbers: list[Any] = []
+        for i, parents in enumerate(self._page_parents):
+            numbers += [i, document.Reference(pdfdoc.PDFArray(parents))]
+        tree = pdfdoc.PDFDictionary({"Nums": pdfdoc.PDFArray(numbers)})
+        self._root["Type"] = pdfdoc.PDFName("StructTreeRoot")
+        self._root["K"] = pdfdoc.PDFArray([self._body_reference])
+        self._root["ParentTree"] = document.Reference(tree)
+        self._root["ParentTreeNextKey"] = len(self._page_parents)
+        document.Catalog.StructTreeRoot = self._root
+        document.Catalog.MarkInfo = pdfdoc.PDFDictionary({"Marked": pdfdoc.PDFName("true")})
