@@ -133,4 +133,4 @@ class TagTree:
         self._root["ParentTree"] = document.Reference(tree)
         self._root["ParentTreeNextKey"] = len(self._page_parents)
         document.Catalog.StructTreeRoot = self._root
-        document.Catalog.MarkInfo = pdfdoc.PDFDictionary({"Marked": pdfdoc.PDFName("true")})
+        document.Catalog.MarkInfo = pdfdoc.PDFDictionary({"Marked": pdfdoc.PDFtrue})

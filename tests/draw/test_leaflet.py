@@ -131,7 +131,7 @@ def test_text_can_be_searched_and_the_document_says_what_it_is() -> None:
     assert reader.metadata is not None and reader.metadata.title == chart.title
     root = reader.trailer["/Root"]
     assert root["/Lang"] == "en"
-    assert bool(root["/MarkInfo"]["/Marked"])
+    assert root["/MarkInfo"]["/Marked"].value is True
 
 
 def test_headings_come_in_reading_order() -> None:
