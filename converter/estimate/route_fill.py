@@ -7,6 +7,8 @@ full. A length ends where the thread for the next whole cross does not reach, or
 
 from __future__ import annotations
 
+import numpy as np
+
 from converter.estimate.route_geometry import EPSILON, ROOT2
 from converter.estimate.route_links import Links
 
@@ -42,28 +44,37 @@ class Filler:
         stops : list of int
             Every cross must be a stop or have a side neighbour that is one.
         """
-        near, last = self._children(stops)
-        free = [True] * len(near)
-        for stop in stops:
-            free[stop] = False
+        last, free = self._children(stops)
+        flat, at, width, excess = self.links.flat, self.links.at, self.links.width, self.links.excess
         lengths: list[list[Block]] = []
         blocks: list[Block] = []
-        count, used, total = 0, 0.0, 0.0
+        count, used, total, most = 0, 0.0, 0.0, self.most
         waiting = list(range(len(stops) - 1, -1, -1))
         extra: list[int] = []
         before = -1
         while waiting or extra:
             number = len(stops) if extra else waiting[-1]
             stop = extra[-1] if extra else stops[number]
-            step = self.links.excess(before, stop) if blocks else 0.0
-            here = [] if extra else [c for c in near[stop] if free[c]]
+            step = excess(before, stop) if blocks else 0.0
+            place = flat[stop]
+            # Off the crosses the number is -1, and the last entry of ``free`` is False.
+            sides = () if extra else (at[place + 1], at[place + width], at[place - 1], at[place - width])
+            here = [c for c in sides if free[c]]
+            if step <= EPSILON and not extra and len(here) < most - count:
+                for child in here:
+                    free[child] = False
+                waiting.pop()
+                blocks.append((stop, here))
+                count += 1 + len(here)
+                before = stop
+                continue
             due = [c for c in here if last[c] <= number]
             room = self.fitting(used + step) - count if step < self.links.price else 0
             short = 1 + len(due) - room
             if short > 0 and blocks and not (room > 0 and _put_back(blocks, free, last, number, short)):
                 lengths.append(blocks)
                 total += used
-                blocks, count, used = [], 0, 0.0
+                blocks, count, used, most = [], 0, 0.0, self.most
                 continue
             if short > 0 and blocks:
                 count -= short
@@ -87,29 +98,26 @@ class Filler:
             blocks.append((stop, [c for c in here if c in chosen]))
             count += 1 + len(chosen)
             used += step
+            most = self.fitting(used)
             before = stop
         if blocks:
             lengths.append(blocks)
             total += used
         return lengths, total
 
-    def _children(self, stops: list[int]) -> tuple[list[list[int]], list[int]]:
-        """Return for each stop its side neighbours that are no stops, and for each cross the last stop beside it."""
+    def _children(self, stops: list[int]) -> tuple[list[int], list[bool]]:
+        """Return for each cross the last stop beside it, and whether it is no stop; False at the end of that list."""
         links = self.links
-        is_stop = [False] * len(links.flat)
-        for stop in stops:
-            is_stop[stop] = True
-        near: list[list[int]] = [[] for _ in links.flat]
-        last = [-1] * len(links.flat)
-        steps = (1, links.width, -1, -links.width)
-        for number, stop in enumerate(stops):
-            place = links.flat[stop]
-            for step in steps:
-                child = links.at[place + step]
-                if child >= 0 and not is_stop[child]:
-                    near[stop].append(child)
-                    last[child] = number
-        return near, last
+        order = np.asarray(stops, dtype=np.int64)
+        free = np.ones(links.crosses.count + 1, dtype=np.bool_)
+        free[order] = False
+        free[-1] = False
+        last = np.full(links.crosses.count + 1, -1, dtype=np.int64)
+        index = links.crosses.index.ravel()
+        for step in (1, links.width, -1, -links.width):
+            beside = index[links.place[order] + step]
+            np.maximum.at(last, beside, np.arange(order.size))
+        return last.tolist(), free.tolist()
 
 
 def _put_back(blocks: list[Block], free: list[bool], last: list[int], number: int, short: int) -> bool:

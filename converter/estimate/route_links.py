@@ -6,7 +6,11 @@ A link that no back move may make counts as a new start.
 
 from __future__ import annotations
 
-from converter.estimate.route_geometry import EPSILON, Crosses, MoveRules, link_steps
+from collections.abc import Callable
+
+import numpy as np
+
+from converter.estimate.route_geometry import EPSILON, Crosses, FloatArray, MoveRules, link_steps
 
 _LEAVE = ((0, 0), (1, 1))
 _ENTER = ((1, 0), (0, 1))
@@ -29,55 +33,79 @@ class Links:
         self.rules = rules
         self.price = price
         self.width = int(crosses.index.shape[1])
-        steps = link_steps(rules.carry)
-        self.offsets = [(dr * self.width + dc, length - 1.0) for (dr, dc), length in steps]
-        """Flat steps on ``crosses.index`` and the excess of each, cheapest first."""
-        self.excess_of = dict(self.offsets)
-        self.flat: list[int] = ((crosses.row + crosses.pad) * self.width + crosses.col + crosses.pad).tolist()
-        """Place of each cross on the flat ``crosses.index``."""
+        self.steps = {dr * self.width + dc: (dr, dc) for (dr, dc), _ in link_steps(rules.carry)}
+        """Steps (rows, cols) by their flat steps on ``crosses.index``, those of the shortest links first."""
+        plain = [min(length - 1.0, price) for _, length in link_steps(rules.carry)]
+        self.excess_of: dict[int, float] = dict(zip(self.steps, plain, strict=True))
+        """Excess of each flat step where nothing has to be hidden, cheapest first."""
+        self.place = (crosses.row + crosses.pad) * self.width + crosses.col + crosses.pad
+        """Place of each cross on the flat ``crosses.index``, and the same as a list."""
+        self.flat: list[int] = self.place.tolist()
         self.at: list[int] = crosses.index.ravel().tolist()
         """Number of the cross on each flat place, -1 = none."""
-        self._seen: dict[int, float] = {}
+        self._hidden: dict[int, list[float]] = {}
+        self.excess = self._excess_hidden() if rules.hidden else self._excess_plain()
+        """Excess of the link between two different crosses, the price of a start if there is none."""
 
-    def excess(self, first: int, second: int) -> float:
-        """Return the excess of the link between two different crosses, the price of a start if there is none."""
-        step = self.flat[second] - self.flat[first]
-        plain = self.excess_of.get(step)
-        if plain is None:
-            return self.price
+    def _excess_plain(self) -> Callable[[int, int], float]:
+        flat, get, price = self.flat, self.excess_of.get, self.price
+
+        def excess(first: int, second: int) -> float:
+            return get(flat[second] - flat[first], price)
+
+        return excess
+
+    def _excess_hidden(self) -> Callable[[int, int], float]:
+        flat, known, steps, price = self.flat, self._hidden, self.steps, self.price
+
+        def excess(first: int, second: int) -> float:
+            step = flat[second] - flat[first]
+            found = known.get(step)
+            if found is None:
+                if step not in steps:
+                    return price
+                found = known[step] = self.excesses(step).tolist()
+            return found[first]
+
+        return excess
+
+    def excesses(self, step: int) -> FloatArray:
+        """Return for each cross the excess of the link to the cross one flat step on, if there is one.
+
+        Hidden links count the longer of the two ways, so that a walk may be gone from either end.
+        """
+        count = self.crosses.count
         if not self.rules.hidden:
-            return plain
-        key = (first << 32) + second if first < second else (second << 32) + first
-        known = self._seen.get(key)
-        if known is None:
-            known = self._seen[key] = max(self._hidden(first, second), self._hidden(second, first))
-        return known
+            return np.full(count, self.excess_of[step])
+        dr, dc = self.steps[step]
+        row, col = self.crosses.row, self.crosses.col
+        rows, cols = self.crosses.cells.shape
+        ways = []
+        for way in (1, -1):
+            best = np.full(count, self.price)
+            for lr, lc in _LEAVE:
+                for er, ec in _ENTER:
+                    move = (way * dr + er - lr, way * dc + ec - lc)
+                    excess = (move[0] ** 2 + move[1] ** 2) ** 0.5 - 1.0
+                    if not -1 < excess <= self.rules.carry - 1 + EPSILON:
+                        continue
+                    up = np.clip(row + lr + (dr if way < 0 else 0), 0, rows)
+                    left = np.clip(col + lc + (dc if way < 0 else 0), 0, cols)
+                    best = np.where(self.rules.behind(move)[up, left], np.minimum(best, excess), best)
+            ways.append(best)
+        longer: FloatArray = np.maximum(ways[0], ways[1])
+        return longer
 
     def near(self, cross: int, most: float) -> list[tuple[int, float]]:
         """Return the crosses that a link of at most ``most`` excess reaches, cheapest first."""
-        base, found = self.flat[cross], []
-        for step, plain in self.offsets:
+        base, at, found = self.flat[cross], self.at, []
+        for step, plain in self.excess_of.items():
             if plain > most + EPSILON:
                 break
-            other = self.at[base + step]
+            other = at[base + step]
             if other >= 0:
-                true = self.excess(cross, other) if self.rules.hidden else plain
-                if true <= most + EPSILON:
-                    found.append((other, true))
+                found.append((other, plain))
         if self.rules.hidden:
-            found.sort(key=lambda pair: pair[1])
+            true = [(other, self.excess(cross, other)) for other, _ in found]
+            found = sorted((pair for pair in true if pair[1] <= most + EPSILON), key=lambda pair: pair[1])
         return found
-
-    def _hidden(self, first: int, second: int) -> float:
-        row, col = self.crosses.row, self.crosses.col
-        r, c = int(row[first]), int(col[first])
-        dr, dc = int(row[second]) - r, int(col[second]) - c
-        best = self.price
-        for lr, lc in _LEAVE:
-            for er, ec in _ENTER:
-                step = (dr + er - lr, dc + ec - lc)
-                length = (step[0] * step[0] + step[1] * step[1]) ** 0.5
-                fits = 0 < length <= self.rules.carry + EPSILON and length - 1 < best
-                if fits and self.rules.behind(step)[r + lr, c + lc]:
-                    best = length - 1
-        return best

@@ -12,7 +12,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -55,16 +55,17 @@ class PieceLinks:
         for found in self.cells.values():
             found.sort(key=lambda link: (round(link[0], 9), link[1], link[2]))
             del found[_CHOICES:]
+        self.excess: Callable[[int, int], float] = self._least
+        """Least excess of a link between two pieces, the price if there is none."""
         self._near: list[list[tuple[int, float]]] = [[] for _ in self.flat]
         for (one, two), found in self.cells.items():
             self._near[one].append((two, found[0][0]))
         for near in self._near:
             near.sort(key=lambda pair: (round(pair[1], 9), pair[0]))
 
-    def excess(self, one: int, two: int) -> float:
-        """Return the least excess of a link between two pieces, the price if there is none."""
+    def _least(self, one: int, two: int) -> float:
         found = self.cells.get((one, two))
-        return found[0][0] if found else self.price
+        return min(found[0][0], self.price) if found else self.price
 
     def near(self, piece: int, most: float) -> list[tuple[int, float]]:
         """Return the pieces that a link of at most ``most`` excess reaches, nearest first."""
@@ -124,8 +125,8 @@ def joined_legs(links: Links, sides: SideGraph, tries: int, most: int) -> list[i
         at most.
     """
     between = PieceLinks(links, sides)
-    row = Walk(between, _chains(between))  # type: ignore[arg-type]
-    faulty = [piece for at, piece in enumerate(row.stops) if row.link(at) > EPSILON or row.link(at + 1) > EPSILON]
+    row = Walk(between, _chains(between))
+    faulty = row.faulty()
     row.settle(faulty[::-1])
     row.search(min(most, tries * len(faulty)))
     chains: list[list[int]] = []

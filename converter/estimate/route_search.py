@@ -14,17 +14,29 @@ Stretches that would be turned or moved are limited in length, so each try takes
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from itertools import pairwise
 from random import Random
 from typing import Protocol
 
 from converter.estimate.route_geometry import EPSILON
-from converter.estimate.route_links import Links
 
 _NEAR = 10
 _REACH = 1000
 _SWAP = 30
 _SPARE = 60
 _END = -1
+
+
+class WalkLinks(Protocol):
+    """What a walk asks of the links between its stops."""
+
+    price: float
+    flat: list[int]
+    excess: Callable[[int, int], float]
+
+    def near(self, stop: int, most: float) -> list[tuple[int, float]]:
+        """Return the stops that a link of at most ``most`` excess reaches, cheapest first."""
 
 
 class SpareRule(Protocol):
@@ -45,17 +57,15 @@ class Walk:
 
     Parameters
     ----------
-    links : Links
+    links : WalkLinks
     stops : list of int
         The walk; each cross at most once.
-    price : float, optional
-        What a link that cannot be made counts here; the price of a start if not given.
     """
 
-    def __init__(self, links: Links, stops: list[int], price: float | None = None) -> None:
+    def __init__(self, links: WalkLinks, stops: list[int]) -> None:
         self.links = links
         self.stops = list(stops)
-        self.price = links.price if price is None else price
+        self._excess = links.excess
         self.place = [-1] * len(links.flat)
         for at, stop in enumerate(self.stops):
             self.place[stop] = at
@@ -64,7 +74,17 @@ class Walk:
 
     def cost(self) -> float:
         """Return the sum of the excess of all links."""
-        return sum(self.link(at) for at in range(1, len(self.stops)))
+        return sum(self.costs())
+
+    def costs(self) -> list[float]:
+        """Return the excess of the link that leads to each stop, 0 for the first."""
+        excess = self._excess
+        return [0.0, *(excess(a, b) for a, b in pairwise(self.stops))]
+
+    def faulty(self) -> list[int]:
+        """Return the stops at links with an excess, in order."""
+        costs = [*self.costs(), 0.0]
+        return [s for s, one, two in zip(self.stops, costs, costs[1:], strict=False) if one > EPSILON or two > EPSILON]
 
     def link(self, at: int) -> float:
         """Return the excess of the link that leads to the stop at a place; 0 before the first and after the last."""
@@ -72,21 +92,11 @@ class Walk:
             return 0.0
         return self._excess(self.stops[at - 1], self.stops[at])
 
-    def _excess(self, a: int, b: int) -> float:
-        cost = self.links.excess(a, b)
-        return cost if cost < self.price else self.price
-
-    def _between(self, left: int, right: int) -> float:
-        """Return the excess between the stops at two places that may lie off the ends."""
-        if left < 0 or right >= len(self.stops):
-            return 0.0
-        return self._excess(self.stops[left], self.stops[right])
-
     def near(self, stop: int) -> list[tuple[int, float]]:
         """Return the nearest other stops and the excess of the link to each."""
         found = self._near.get(stop)
         if found is None:
-            found = [p for p in self.links.near(stop, self.price) if self.place[p[0]] >= 0][:_NEAR]
+            found = [p for p in self.links.near(stop, self.links.price) if self.place[p[0]] >= 0][:_NEAR]
             self._near[stop] = found
         return found
 
@@ -118,52 +128,74 @@ class Walk:
 
     def _improve(self, stop: int) -> tuple[float, list[int]]:
         """Make the first move found that shortens the walk at a stop."""
-        stops, place = self.stops, self.place
+        stops, place, excess = self.stops, self.place, self._excess
         at = place[stop]
         end = len(stops) - 1
-        after, before = self.link(at + 1), self.link(at)
+        before = excess(stops[at - 1], stop) if at else 0.0
+        after = excess(stop, stops[at + 1]) if at < end else 0.0
         if after <= EPSILON and before <= EPSILON:
             return 0.0, []
+        dearest = max(before, after) - EPSILON
+        stretches: list[tuple[int, int, float, int]] | None = None
         for other, cost in self.near(stop):
-            if cost >= after - EPSILON and cost >= before - EPSILON:
+            if cost >= dearest:
                 break
             to = place[other]
-            if abs(to - at) > _REACH:
+            if not -_REACH <= to - at <= _REACH:
                 continue
+            into = excess(stops[to - 1], other) if to else 0.0
+            out = excess(other, stops[to + 1]) if to < end else 0.0
             # Turn a stretch round so that the two stops become neighbours.
             if cost < after - EPSILON:
-                low, high = (at + 1, to) if to > at else (to + 1, at)
-                change = cost + self._between(low, high + 1) - self.link(low) - self.link(high + 1)
+                if to > at:
+                    change = cost - after - out + (excess(stops[at + 1], stops[to + 1]) if to < end else 0.0)
+                    low, high = at + 1, to
+                else:
+                    change = cost - after - out + (excess(stops[to + 1], stops[at + 1]) if at < end else 0.0)
+                    low, high = to + 1, at
                 if change < -EPSILON:
                     return self._turn(low, high, change)
             if cost < before - EPSILON:
-                low, high = (at, to - 1) if to > at else (to, at - 1)
-                change = cost + self._between(low - 1, high) - self.link(low) - self.link(high + 1)
+                if to > at:
+                    change = cost - before - into + (excess(stops[at - 1], stops[to - 1]) if at else 0.0)
+                    low, high = at, to - 1
+                else:
+                    change = cost - before - into + (excess(stops[to - 1], stops[at - 1]) if to else 0.0)
+                    low, high = to, at - 1
                 if change < -EPSILON:
                     return self._turn(low, high, change)
             # Move a stretch of one to three stops that ends at this stop next to the other one.
-            for size in (1, 2, 3):
-                for low, high in ((at, at + size - 1), (at - size + 1, at)):
-                    if low < 0 or high > end or low <= to <= high or (size == 1 and low != at):
+            if stretches is None:
+                stretches = self._stretches(at)
+            for low, high, freed, far in stretches:
+                if low <= to <= high:
+                    continue
+                for right, gone in ((to, into), (to + 1, out)):
+                    if cost - gone - freed >= -EPSILON or low <= right <= high or low < right <= high + 1:
                         continue
-                    freed = self.link(low) + self.link(high + 1) - self._between(low - 1, high + 1)
-                    if freed <= cost + EPSILON - self.price:
-                        continue
-                    far = stops[high] if low == at else stops[low]
-                    for left in (to - 1, to):
-                        right = left + 1
-                        if low <= right <= high or low <= left <= high:
-                            continue
-                        beyond = left if right == to else right
-                        joined = self._excess(far, stops[beyond]) if 0 <= beyond <= end else 0.0
-                        change = cost + joined - self.link(right) - freed
-                        if change < -EPSILON:
-                            part = stops[low : high + 1]
-                            # The stop itself lies beside the other one.
-                            if (right == to) != (part[-1] == stop):
-                                part.reverse()
-                            return self._move(low, high, right, part, change)
+                    beyond = to - 1 if right == to else right
+                    joined = excess(far, stops[beyond]) if 0 <= beyond <= end else 0.0
+                    change = cost + joined - gone - freed
+                    if change < -EPSILON:
+                        part = stops[low : high + 1]
+                        # The stop itself lies beside the other one.
+                        if (right == to) != (part[-1] == stop):
+                            part.reverse()
+                        return self._move(low, high, right, part, change)
         return 0.0, []
+
+    def _stretches(self, at: int) -> list[tuple[int, int, float, int]]:
+        """Return stretches of one to three stops that end at a place: first, last, what leaving frees, far stop."""
+        stops, excess, end = self.stops, self._excess, len(self.stops) - 1
+        found = []
+        for low, high in ((at, at), (at, at + 1), (at - 1, at), (at, at + 2), (at - 2, at)):
+            if low < 0 or high > end:
+                continue
+            freed = excess(stops[low - 1], stops[low]) if low else 0.0
+            freed += excess(stops[high], stops[high + 1]) if high < end else 0.0
+            freed -= excess(stops[low - 1], stops[high + 1]) if low and high < end else 0.0
+            found.append((low, high, freed, stops[high] if low == at else stops[low]))
+        return found
 
     def _turn(self, low: int, high: int, change: float) -> tuple[float, list[int]]:
         self._write(low, self.stops[low : high + 1][::-1])
@@ -191,7 +223,7 @@ class Walk:
         def excess(a: int, b: int) -> float:
             return 0.0 if a == _END or b == _END else self._excess(a, b)
 
-        waiting = [stop for at, stop in enumerate(self.stops) if self.link(at) > EPSILON][::-1]
+        waiting = [stop for stop, cost in zip(self.stops, self.costs(), strict=True) if cost > EPSILON][::-1]
         while waiting:
             right = waiting.pop()
             for ahead, back in ((after, before), (before, after)):
@@ -235,7 +267,7 @@ class Walk:
         count = len(self.stops)
         if count < 8:
             return
-        faulty = [stop for at, stop in enumerate(self.stops) if self.link(at) > EPSILON]
+        faulty = [stop for stop, cost in zip(self.stops, self.costs(), strict=True) if cost > EPSILON]
         for _ in range(tries):
             if not faulty:
                 return

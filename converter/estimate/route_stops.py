@@ -16,11 +16,17 @@ colour are their children, and what is sought is a round through all stops by st
 
 from __future__ import annotations
 
-from converter.estimate.route_geometry import EPSILON
+from typing import Any
+
+import numpy as np
+
+from converter.estimate.route_geometry import EPSILON, IntArray
 from converter.estimate.route_links import Links
 
 _LEVELS = (0.0, 0.42, 0.84, 1.3, 1.7, 2.5, 3.4, 5.1)
 _THIN = 3
+_NEAR = 16
+Near = dict[int, list[tuple[int, float]]]
 
 
 class Rounds:
@@ -31,6 +37,7 @@ class Rounds:
 
     def __init__(self, links: Links) -> None:
         self.links = links
+        self._excess = links.excess
         count = len(links.flat)
         self.one = list(range(count))
         self.two = list(range(count))
@@ -63,26 +70,40 @@ class Rounds:
         self._root[b] = a
         self._size[a] += self._size[b]
 
-    def merge(self, a: int, b: int, most: float) -> bool:
-        """Join the rounds of two stops by linking these two, if that costs at most ``most``."""
-        excess = self.links.excess
+    def merge(self, a: int, b: int, most: float) -> tuple[int, int] | None:
+        """Join the rounds of two stops by linking these two, if that costs at most ``most``.
+
+        Returns
+        -------
+        tuple of int or None
+            The two stops that were linked to them before; None if nothing was done.
+        """
+        excess = self._excess
         link = excess(a, b)
         best, chosen = most + EPSILON, None
-        for a2 in (self.one[a], self.two[a]):
-            loss = link - (excess(a, a2) if a2 != a else 0.0)
-            for b2 in (self.one[b], self.two[b]):
-                cost = loss + excess(a2, b2) - (excess(b, b2) if b2 != b else 0.0)
+        after = [(b2, 0.0 if b2 == b else excess(b, b2)) for b2 in {self.one[b]: 0, self.two[b]: 0}]
+        for a2 in {self.one[a]: 0, self.two[a]: 0}:
+            loss = link - (0.0 if a2 == a else excess(a, a2))
+            for b2, freed in after:
+                cost = loss + excess(a2, b2) - freed
                 if cost < best:
                     best, chosen = cost, (a2, b2)
-        if chosen is None:
-            return False
-        a2, b2 = chosen
-        self._swap(a, a2, b)
-        self._swap(b, b2, a)
-        self._swap(a2, a, b2)
-        self._swap(b2, b, a2)
-        self._join(a, b)
-        return True
+        if chosen is not None:
+            a2, b2 = chosen
+            self._swap(a, a2, b)
+            self._swap(b, b2, a)
+            self._swap(a2, a, b2)
+            self._swap(b2, b, a2)
+            self._join(a, b)
+        return chosen
+
+    def roots(self) -> IntArray:
+        """Return the representative of the round of every cross."""
+        root = np.asarray(self._root, dtype=np.int64)
+        while (root[root] != root).any():
+            root = root[root]
+        self._root = root.tolist()
+        return root
 
     def dissolve(self, stops: list[int]) -> None:
         """Make each of these stops a round of its own; they must be whole rounds."""
@@ -143,20 +164,21 @@ def stop_walks(links: Links, colour: int) -> list[list[int]]:
 def _merge_free(rounds: Rounds) -> None:
     """Join rounds at no cost: first inside blocks of two by two places of a colour, then block to block."""
     links = rounds.links
-    row, col, at, flat, width = links.crosses.row, links.crosses.col, links.at, links.flat, links.width
+    row, col = links.crosses.row, links.crosses.col
     block = ((row + col) >> 1) // 2 * 65536 + ((row - col) >> 1) // 2 + 2 * (row + col) % 2 * (1 << 40)
-    blocks = block.tolist()
-    stops = [k for k, is_stop in enumerate(rounds.is_stop) if is_stop]
-    steps = (width - 1, width + 1, 2, 2 * width)
-    for inside in (True, False, False):
-        for a in stops:
-            place = flat[a]
-            for step in steps:
-                b = at[place + step]
-                if b < 0 or not rounds.is_stop[b] or (inside and blocks[a] != blocks[b]):
-                    continue
-                if rounds.root(a) != rounds.root(b):
-                    rounds.merge(a, b, 0.0)
+    stops = np.flatnonzero(np.asarray(rounds.is_stop))
+    steps = np.array([links.width - 1, links.width + 1, 2, 2 * links.width])
+    other = links.crosses.index.ravel()[links.place[stops, None] + steps]
+    other[~np.asarray(rounds.is_stop)[other]] = -1
+    first, second = np.repeat(stops, 4), other.ravel()
+    first, second = first[second >= 0], second[second >= 0]
+    inside = block[first] == block[second]
+    for chosen in (inside, ~inside, ~inside):
+        root = rounds.roots()
+        chosen = chosen & (root[first] != root[second])
+        for a, b in zip(first[chosen].tolist(), second[chosen].tolist(), strict=True):
+            if rounds.root(a) != rounds.root(b):
+                rounds.merge(a, b, 0.0)
 
 
 def _split_thin(rounds: Rounds, sides: list[list[int]]) -> None:
@@ -174,25 +196,53 @@ def _split_thin(rounds: Rounds, sides: list[list[int]]) -> None:
 
 def _merge_dear(rounds: Rounds) -> None:
     """Join rounds in the order of the cost, the largest round of all serving as a partner only."""
-    links, price = rounds.links, rounds.links.price
-    stops = [k for k, is_stop in enumerate(rounds.is_stop) if is_stop]
-    if not stops:
+    root = rounds.roots()
+    stops = np.flatnonzero(np.asarray(rounds.is_stop))
+    if not stops.size:
         return
-    biggest = rounds.root(max(stops, key=lambda k: (rounds.size(k), -k)))
-    near: dict[int, list[tuple[int, float]]] = {}
+    biggest = int(np.bincount(root[stops]).argmax())
+    near = _apart(rounds, stops, root, biggest)
     for level in _LEVELS:
-        if level > price / 4:
+        if level > rounds.links.price / 4:
             break
-        merged = True
-        while merged:
-            merged = False
-            for a in stops:
+        waiting = list(near)
+        while waiting:
+            touched: set[int] = set()
+            for a in waiting:
                 if rounds.root(a) == rounds.root(biggest):
                     continue
-                if a not in near:
-                    near[a] = [pair for pair in links.near(a, links.rules.carry) if rounds.is_stop[pair[0]]][:16]
                 for b, cost in near[a]:
                     if cost > level + 0.84 + EPSILON:
                         break
-                    if rounds.root(a) != rounds.root(b) and rounds.merge(a, b, level):
-                        merged = True
+                    ends = rounds.merge(a, b, level) if rounds.root(a) != rounds.root(b) else None
+                    if ends is not None:
+                        touched.update((a, b, *ends))
+            # What was merged, and what lies near it, may merge on.
+            again = touched.union(b for a in touched for b, _ in near.get(a, ()))
+            waiting = sorted(a for a in again if a in near)
+
+
+def _apart(rounds: Rounds, stops: IntArray, root: Any, biggest: int) -> Near:
+    """Return for the stops outside the biggest round the stops of other rounds that links reach, cheapest first."""
+    links = rounds.links
+    outside = stops[root[stops] != biggest]
+    index, is_stop = links.crosses.index.ravel(), np.asarray([*rounds.is_stop, False])
+    first, second, costs = [], [], []
+    for step in links.excess_of if outside.size else ():
+        other = index[links.place[outside] + step]
+        fits = np.flatnonzero(is_stop[other] & (root[other] != root[outside]))
+        cost = links.excesses(step)[outside[fits]]
+        fits, cost = fits[cost < links.price], cost[cost < links.price]
+        first.append(outside[fits])
+        second.append(other[fits])
+        costs.append(cost)
+    if not first:
+        return {}
+    one, two, cost = np.concatenate(first), np.concatenate(second), np.concatenate(costs)
+    order = np.lexsort((cost, one))
+    near: Near = {}
+    for a, b, value in zip(one[order].tolist(), two[order].tolist(), cost[order].tolist(), strict=True):
+        found = near.setdefault(a, [])
+        if len(found) < _NEAR:
+            found.append((b, value))
+    return near

@@ -78,12 +78,6 @@ def closed_walk(links: Links, colour: int, effort: float = 1.0) -> Walk:
     return walk
 
 
-def _faulty(walk: Walk) -> list[int]:
-    """Return the stops at links with an excess, last first."""
-    faulty = [stop for at, stop in enumerate(walk.stops) if walk.link(at) > EPSILON or walk.link(at + 1) > EPSILON]
-    return faulty[::-1]
-
-
 class _ChildRule:
     """Which stops may become children: those beside another stop that leave no cross without one."""
 
@@ -204,14 +198,14 @@ def _scattered_legs(links: Links, sides: SideGraph) -> list[int]:
 
 def _shorten(walk: Walk, rule: SpareRule, effort: float = 1.0) -> None:
     """Improve a walk until nothing helps."""
-    walk.settle(_faulty(walk))
+    walk.settle(walk.faulty()[::-1])
     walk.drop_spare(rule)
-    walk.settle(_faulty(walk))
-    tries = int(effort * min(_most_tries(len(walk.links.flat)), _TRIES * len(_faulty(walk))))
+    walk.settle(walk.faulty()[::-1])
+    tries = int(effort * min(_most_tries(len(walk.links.flat)), _TRIES * len(walk.faulty())))
     if tries:
         walk.search(tries)
         walk.drop_spare(rule)
-        walk.settle(_faulty(walk))
+        walk.settle(walk.faulty()[::-1])
 
 
 def _most_tries(crosses: int) -> int:
