@@ -14,7 +14,7 @@ from converter.draw.fonts import text_width
 from converter.draw.scene import ChartStyle, draw_lines, line_colour, mark_colour
 from converter.draw.typeset import BODY_MM, LEADING, SMALL_MM, paragraph_height, set_paragraph, shorten, wrap_text
 from converter.estimate.fabric import stitched_extent
-from converter.estimate.making.words import part_length, part_size, size
+from converter.estimate.making.words import in_units, part_length, part_size, plan_in_units, size
 from converter.model.chart import Chart
 from converter.model.results import Guide, MakingPlan, Part
 from converter.units import PAPER_SIZES_MM
@@ -94,7 +94,9 @@ _SQUEEZES = (0.85, 0.7, 0.55)
 """Factors of gaps between items and of the room that the parts may take."""
 
 
-def making_drawing(plan: MakingPlan, chart: Chart, *, paper: str = "A4", title: str = "") -> Drawing:
+def making_drawing(
+    plan: MakingPlan, chart: Chart, *, paper: str = "A4", title: str = "", units: str = "both"
+) -> Drawing:
     """Return the making-up sheets of a plan.
 
     Parameters
@@ -106,6 +108,8 @@ def making_drawing(plan: MakingPlan, chart: Chart, *, paper: str = "A4", title: 
         A4 or letter.
     title : str
         Name of the piece; the chart's title if empty.
+    units : str
+        ``both``, ``cm`` or ``in``.
 
     Returns
     -------
@@ -113,16 +117,17 @@ def making_drawing(plan: MakingPlan, chart: Chart, *, paper: str = "A4", title: 
         First the parts to scale, then the cutting list, shopping list, steps and cautions.
     """
     name = " ".join((title or chart.title or "Making up").split())
-    drawing, filled = _draw(plan, chart, paper, name, 0, 1.0)
+    plan = plan_in_units(plan, units)
+    drawing, filled = _draw(plan, chart, paper, name, units, 0, 1.0)
     count, chosen = len(drawing.pages), 1.0
     if filled < _POOR_FILL:
         # A few lines alone on a last page are drawn up to the page before, if smaller parts and gaps make room.
         for squeeze in _SQUEEZES:
-            fewer = len(_draw(plan, chart, paper, name, 0, squeeze)[0].pages)
+            fewer = len(_draw(plan, chart, paper, name, units, 0, squeeze)[0].pages)
             if fewer < count:
                 count, chosen = fewer, squeeze
                 break
-    return _draw(plan, chart, paper, name, count, chosen)[0]
+    return _draw(plan, chart, paper, name, units, count, chosen)[0]
 
 
 def making_pdf(plan: MakingPlan, chart: Chart, *, paper: str = "A4", title: str = "") -> bytes:
@@ -130,10 +135,12 @@ def making_pdf(plan: MakingPlan, chart: Chart, *, paper: str = "A4", title: str 
     return making_drawing(plan, chart, paper=paper, title=title).pdf_bytes()
 
 
-def _draw(plan: MakingPlan, chart: Chart, paper: str, name: str, pages: int, squeeze: float) -> tuple[Drawing, float]:
+def _draw(
+    plan: MakingPlan, chart: Chart, paper: str, name: str, units: str, pages: int, squeeze: float
+) -> tuple[Drawing, float]:
     """Return the sheets and how much of the last one is filled, 0 to 1."""
     drawing = Drawing(title=f"{name}: {PIECE_WORDS[plan.kind]}", language="en")
-    sheet = _Sheet(drawing, paper, name, pages, squeeze)
+    sheet = _Sheet(drawing, paper, name, units, pages, squeeze)
     sheet.start()
     with drawing.tag("H1"):
         sheet.y = set_paragraph(
@@ -142,14 +149,14 @@ def _draw(plan: MakingPlan, chart: Chart, paper: str, name: str, pages: int, squ
     made_up = "Made up it measures " if plan.kind != "cushion" else "For a pad of "
     if plan.kind == "panel":
         made_up = "The cushion measures "
-    sheet.paragraph(f"{made_up}{size(plan.finished_mm, up=False)}.")
+    sheet.paragraph(in_units(f"{made_up}{size(plan.finished_mm, up=False)}.", units))
     for warning in plan.warnings:
         sheet.boxed(warning)
     stitched, others = plan.parts[:1], plan.parts[1:]
     scale = sheet.parts("The stitched cloth", stitched, chart, most_mm=140.0 if others else 165.0)
     if others:
         sheet.parts("The other parts", others, chart, most_mm=110.0, least_scale=scale)
-    rows = [f"{_times(part)}: {part_size(part)}{_also(part)}" for part in plan.parts]
+    rows = [f"{_times(part)}: {in_units(part_size(part), units)}{_also(part)}" for part in plan.parts]
     sheet.listed("Cutting list", rows, tick=True)
     sheet.listed("Shopping list", plan.shopping, tick=True)
     sheet.listed("Step by step", plan.steps, numbered=True)
@@ -168,9 +175,10 @@ def _also(part: Part) -> str:
 class _Sheet:
     """A flow of blocks down the pages."""
 
-    def __init__(self, drawing: Drawing, paper: str, name: str, pages: int, squeeze: float) -> None:
+    def __init__(self, drawing: Drawing, paper: str, name: str, units: str, pages: int, squeeze: float) -> None:
         self.drawing = drawing
         self.squeeze = squeeze
+        self.units = units
         self.page_mm = PAPER_SIZES_MM[paper]
         self.width = self.page_mm[0] - 2 * MARGIN_MM
         self.bottom = self.page_mm[1] - MARGIN_MM - 6.0
@@ -260,7 +268,7 @@ class _Sheet:
             # Better a fresh page than parts too small to read.
             self.start()
             room = min(most_mm, self.bottom - self.y - 24.0)
-        scale, blocks, high = _arrange(parts, self.width, room, chart, least_scale)
+        scale, blocks, high = _arrange(parts, self.width, room, chart, self.units, least_scale)
         self.heading(heading, high + 8.0)
         words = "actual size" if scale == 1 else f"scale 1 : {scale:g}"
         self.y += 1.0
@@ -298,6 +306,7 @@ class _Block:
     part: Part
     scale: float
     chart: Chart
+    units: str
     beside: bool = False
     """The key stands at the right of the part instead of below it."""
 
@@ -305,6 +314,10 @@ class _Block:
     def paper_mm(self) -> tuple[float, float]:
         """Width and height of the part on paper."""
         return self.part.cut_mm[0] / self.scale, self.part.cut_mm[1] / self.scale
+
+    def side(self, axis: int) -> str:
+        """Return the words for the width (0) or the height (1)."""
+        return in_units(part_length(self.part, axis), self.units)
 
     def key(self) -> list[tuple[str, str]]:
         """Return (role, words) of the lines that are explained."""
@@ -331,8 +344,8 @@ class _Block:
         key = self.key_lines()
         texts = [11.0 + text_width(line, SMALL_MM) for _, lines in key for line in lines]
         name = text_width(_times(self.part), BODY_MM, "bold")
-        across = text_width(part_length(self.part, 0), SMALL_MM)
-        down = text_width(part_length(self.part, 1), SMALL_MM)
+        across = text_width(self.side(0), SMALL_MM)
+        down = text_width(self.side(1), SMALL_MM)
         lines = sum(len(lines) for _, lines in key)
         if self.beside:
             wide = _DIMENSION_MM + max(width, across) + _GAP_MM + _KEY_MM
@@ -346,15 +359,15 @@ class _Block:
         with canvas.tag("P"):
             canvas.text(x, y + 0.8 * BODY_MM, _times(self.part), weight="bold")
         left, top = x + _DIMENSION_MM, y + 6.0
-        words = f"{_times(self.part)}, {part_size(self.part)}, drawn to scale"
+        words = f"{_times(self.part)}, {in_units(part_size(self.part), self.units)}, drawn to scale"
         with canvas.tag("Figure", words):
             self._draw_part(canvas, left, top)
-            _dimension(canvas, left, top + height + 3.0, left + width, part_length(self.part, 0), level=True)
-            _dimension(canvas, x + 3.0, top, top + height, part_length(self.part, 1), level=False)
-        down = text_width(part_length(self.part, 1), SMALL_MM)
+            _dimension(canvas, left, top + height + 3.0, left + width, self.side(0), level=True)
+            _dimension(canvas, x + 3.0, top, top + height, self.side(1), level=False)
+        down = text_width(self.side(1), SMALL_MM)
         base = top + max(height, down) + _DIMENSION_MM + 1.0
         if self.beside:
-            across = text_width(part_length(self.part, 0), SMALL_MM)
+            across = text_width(self.side(0), SMALL_MM)
             x, base = left + max(width, across) + _GAP_MM, top
         for role, lines in self.key_lines():
             with canvas.tag("P"):
@@ -474,14 +487,14 @@ def _sample(canvas: Canvas, role: str, x: float, y: float) -> None:
 
 
 def _arrange(
-    parts: Sequence[Part], width_mm: float, height_mm: float, chart: Chart, least_scale: float
+    parts: Sequence[Part], width_mm: float, height_mm: float, chart: Chart, units: str, least_scale: float
 ) -> tuple[float, list[tuple[float, float, _Block]], float]:
     """Return the largest scale at which the parts fit in rows, their places and the height they take."""
     placed: tuple[list[tuple[float, float, _Block]], float] = ([], 0.0)
     scale = _SCALES[-1]
     for scale in (s for s in _SCALES if s >= least_scale):
         beside = len(parts) == 1 and parts[0].cut_mm[0] < 3 * parts[0].cut_mm[1]
-        placed = _in_rows([_Block(part, scale, chart, beside) for part in parts], width_mm)
+        placed = _in_rows([_Block(part, scale, chart, units, beside) for part in parts], width_mm)
         fits = placed[1] <= height_mm and all(block.size_mm[0] <= width_mm for _, _, block in placed[0])
         if fits:
             break

@@ -113,7 +113,7 @@ def leaflet_drawing(
     if content.making is not None:
         from converter.draw.cutting import making_drawing
 
-        sheets = making_drawing(content.making, chart, paper=paper, title=title)
+        sheets = making_drawing(content.making, chart, paper=paper, title=title, units=words.units)
         drawing.extend(renumbered(sheets, len(drawing.pages) + 1))
     return drawing
 

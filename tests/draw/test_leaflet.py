@@ -272,3 +272,16 @@ def test_odd_charts_print_too() -> None:
             for op in _texts(page):
                 left, _, right, _ = _box(op)
                 assert left > 5 and right < page.width_mm - 5
+
+
+@pytest.mark.parametrize(("units", "unwanted"), [("cm", r"\d in\b"), ("in", r"\d (cm|mm)\b")])
+def test_sizes_of_all_pages_are_in_her_units(units: str, unwanted: str) -> None:
+    chart, piece = CASES["sachet"]
+    content = content_of(chart, piece)
+    drawing = leaflet_drawing(chart, content, words=Words(units=units))
+    reader = pypdf.PdfReader(io.BytesIO(drawing.pdf_bytes()))
+    text = " ".join(page.extract_text() for page in reader.pages)
+    found = [text[each.start() - 20 : each.end() + 10] for each in re.finditer(unwanted, text)]
+    # The test rulers (50 mm, 2 in), and the bars at the parts' scale, show both.
+    found = [each for each in found if not re.search(r"(50 mm|2 in|\d+ (cm|in)\s+scale|scale 1)", each)]
+    assert found == []

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import colorsys
 import math
+import re
+from dataclasses import replace
 from fractions import Fraction
 
 from converter.estimate.fabric import thread_mm, whole_threads
 from converter.model.materials import Fabric, rgb
-from converter.model.results import Part
+from converter.model.results import MakingPlan, Part
 from converter.units import MM_PER_INCH
 
 _EIGHTH_MM = MM_PER_INCH / 8
+_FRACTIONS = r"\d+(?: \d/\d)?|\d/\d"
+_BOTH = re.compile(rf"((?:{_FRACTIONS})(?: x (?:{_FRACTIONS}))? in) \(([\d.]+(?: x [\d.]+)? (?:cm|mm))\)")
+_BOTH_THREAD = re.compile(r"([\d.]+ m) \(([\d.]+ yd)\)")
 _STIFF = ("card", "board")
 
 
@@ -62,6 +67,56 @@ def size(size_mm: tuple[float, float], *, up: bool = True) -> str:
     """
     across, down = (_rounded(side, up) for side in size_mm)
     return f"{across[0]} x {down[0]} in ({across[1]} x {down[1]} cm)"
+
+
+def in_units(text: str, units: str) -> str:
+    """Return a text with its sizes in one system of units alone.
+
+    Parameters
+    ----------
+    text : str
+        Whose sizes are written as `length`, `size` and `metres` write them.
+    units : str
+        ``both``, ``cm`` or ``in``.
+
+    Examples
+    --------
+    >>> in_units("Cut 16 x 14 1/2 in (40.7 x 36.9 cm), 1/4 in (6 mm) from the edge, with 1.4 m (1.5 yd).", "cm")
+    'Cut 40.7 x 36.9 cm, 6 mm from the edge, with 1.4 m.'
+    >>> in_units("Cut 16 x 14 1/2 in (40.7 x 36.9 cm), 4 mm from the edge, with 1.4 m (1.5 yd).", "in")
+    'Cut 16 x 14 1/2 in, 4 mm from the edge, with 1.5 yd.'
+    """
+    if units == "both":
+        return text
+    kept = 2 if units == "cm" else 1
+    text = _BOTH.sub(lambda found: found[kept], text)
+    return _BOTH_THREAD.sub(lambda found: found[1 if units == "cm" else 2], text)
+
+
+def plan_in_units(plan: MakingPlan, units: str) -> MakingPlan:
+    """Return a making-up plan whose texts have one system of units; see `in_units`."""
+    if units == "both":
+        return plan
+
+    def all_in(texts: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(in_units(text, units) for text in texts)
+
+    parts = tuple(
+        replace(
+            part,
+            note=in_units(part.note, units),
+            guides=tuple(replace(guide, label=in_units(guide.label, units)) for guide in part.guides),
+        )
+        for part in plan.parts
+    )
+    return replace(
+        plan,
+        parts=parts,
+        steps=all_in(plan.steps),
+        shopping=all_in(plan.shopping),
+        cautions=all_in(plan.cautions),
+        warnings=all_in(plan.warnings),
+    )
 
 
 def part_size(part: Part) -> str:
