@@ -14,6 +14,7 @@ without walking the list; numbers between two neighbours are found by halving an
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import exp
 from random import Random
 
@@ -43,23 +44,29 @@ class LegOrder:
         self.price = price
         rules = links.rules
         count = 2 * len(links.flat)
-        self._width = 4 * (links.crosses.cells.shape[1] + int(rules.carry) + 2)
         reach = int(rules.carry)
+        self._width = links.crosses.cells.shape[1] + 2 * reach + 4
         self.excess_of: dict[int, float] = {
             dr * self._width + dc: (dr * dr + dc * dc) ** 0.5 - 1
             for dr in range(-reach, reach + 1)
             for dc in range(-reach, reach + 1)
             if 0 < dr * dr + dc * dc <= rules.carry**2 + EPSILON
         }
+        self._seen: dict[int, bytes] = {}
+        self._known: dict[int, list[int]] = {}
+        around = range(-reach - 1, reach + 2)
+        steps = sorted((r * r + c * c, r * links.width + c) for r in around for c in around if (r, c) != (0, 0))
+        self._steps = [step for _, step in steps]
         holes = links.crosses.leg_holes(np.arange(count, dtype=np.int64))
-        self.hole: list[list[int]] = (holes[:, :, 0] * self._width + holes[:, :, 1]).tolist()
-        """The two holes of each leg as single numbers; the last entry stands for the end of the order."""
-        self.hole.append([-(1 << 40), -(1 << 40)])
+        codes = (holes[:, :, 0] * self._width + holes[:, :, 1]).ravel().tolist()
+        self.hole: list[int] = [*codes, -1, -1]
+        """Hole of each end of each leg as a single number, at 2 leg + end; the last two stand off the ends."""
         self.end = [0] * (count + 1)
         self.after = [count] * (count + 1)
         self.before = [count] * (count + 1)
         self.mark = [0.0] * (count + 1)
         self._count = count
+        self.excess = self._hidden() if rules.hidden else self._plain()
         order = legs.tolist()
         for leg, end in zip(order, ends.tolist(), strict=True):
             self.end[leg] = end
@@ -85,28 +92,45 @@ class LegOrder:
             leg = self.after[leg]
         return found
 
-    def excess(self, start: int, end: int) -> float:
-        """Return the excess of the back move from one hole to another, the price if it cannot be made."""
-        plain = self.excess_of.get(end - start)
-        if plain is None:
+    def _plain(self) -> Callable[[int, int], float]:
+        """Return the function of the excess of a back move from one hole to another, the price if it cannot be made."""
+        get, price = self.excess_of.get, self.price
+
+        def excess(start: int, end: int) -> float:
             # Off the ends of the order nothing is to be gone.
-            return 0.0 if start < -(1 << 30) or end < -(1 << 30) else self.price
-        if self.links.rules.hidden:
-            width = self._width
+            return get(end - start, price) if start >= 0 and end >= 0 else 0.0
+
+        return excess
+
+    def _hidden(self) -> Callable[[int, int], float]:
+        plain, price, width, known = self.excess_of, self.price, self._width, self._seen
+
+        def excess(start: int, end: int) -> float:
+            if start < 0 or end < 0:
+                return 0.0
             step = end - start
-            rows = (step + width // 2) // width
-            if not self.links.rules.behind((rows, step - rows * width))[start // width, start % width]:
-                return self.price
-        return plain
+            cost = plain.get(step)
+            if cost is None:
+                return price
+            behind = known.get(step)
+            if behind is None:
+                rows = (step + width // 2) // width
+                grid = self.links.rules.behind((rows, step - rows * width))
+                wide = np.zeros((grid.shape[0], width), dtype=np.bool_)
+                wide[:, : grid.shape[1]] = grid
+                behind = known[step] = wide.tobytes()
+            return cost if behind[start] else price
+
+        return excess
 
     def anneal(self, tries: int, hot: float, cold: float) -> None:
         """Move legs about, ``tries`` times, while the heat falls from ``hot`` to ``cold`` (in stitch sides)."""
-        near = self._near()
-        active = [leg for leg in self.order() if near[leg >> 1]]
+        reached = self._reached()
+        active = [leg for leg in self.order() if reached[leg >> 1]]
         if not active:
             return
         after, before, hole, end, mark = self.after, self.before, self.hole, self.end, self.mark
-        excess, none, allowed = self.excess, self._count, self._allowed
+        excess, none, allowed, near, known = self.excess, self._count, self._allowed, self._near, self._known
         pick, count = Random(self._count).random, len(active)
         heat, steps = hot, 0
         for _ in range(tries):
@@ -122,7 +146,8 @@ class LegOrder:
                 last = after[last]
             # Where to: before or after a leg of a cross nearby.
             drawn = pick()
-            others = near[first >> 1] if drawn < 0.5 else near[last >> 1]
+            about = first >> 1 if drawn < 0.5 else last >> 1
+            others = known.get(about) or near(about)
             if not others:
                 continue
             target = others[int(drawn * 997 % 1 * len(others))] * 2
@@ -138,30 +163,27 @@ class LegOrder:
             if right == first or not allowed(first, last, left, right):
                 continue
             low, high = before[first], after[last]
-            in_first, out_last = end[first], 1 - end[last]
-            out_low, in_high = hole[low][1 - end[low]], hole[high][end[high]]
-            out_left, in_right = hole[left][1 - end[left]], hole[right][end[right]]
+            in_first, out_last = 2 * first + end[first], 2 * last + 1 - end[last]
+            out_low, in_high = hole[2 * low + 1 - end[low]], hole[2 * high + end[high]]
+            out_left, in_right = hole[2 * left + 1 - end[left]], hole[2 * right + end[right]]
             change = excess(out_low, in_high) - excess(out_left, in_right)
-            change -= excess(out_low, hole[first][in_first]) + excess(hole[last][out_last], in_high)
+            change -= excess(out_low, hole[in_first]) + excess(hole[out_last], in_high)
             turn_first = turn_last = 0
             if first == last:
-                one, two = hole[first]
-                plain = excess(out_left, one) + excess(two, in_right)
-                turned = excess(out_left, two) + excess(one, in_right)
-                if in_first:
-                    plain, turned = turned, plain
+                plain = excess(out_left, hole[in_first]) + excess(hole[out_last], in_right)
+                turned = excess(out_left, hole[out_last]) + excess(hole[in_first], in_right)
                 if turned < plain:
                     plain, turn_first = turned, 1
                 change += plain
             else:
-                plain = excess(out_left, hole[first][in_first])
-                plain_last = excess(hole[last][out_last], in_right)
+                plain = excess(out_left, hole[in_first])
+                plain_last = excess(hole[out_last], in_right)
                 if first ^ 1 == last and after[first] == last:
                     # Both legs of a cross may be turned at no cost between them.
-                    turned = excess(out_left, hole[first][1 - in_first])
+                    turned = excess(out_left, hole[in_first ^ 1])
                     if turned < plain:
                         plain, turn_first = turned, 1
-                    turned = excess(hole[last][1 - out_last], in_right)
+                    turned = excess(hole[out_last ^ 1], in_right)
                     if turned < plain_last:
                         plain_last, turn_last = turned, 1
                 change += plain + plain_last
@@ -213,24 +235,24 @@ class LegOrder:
                 return True
             leg = after[leg]
 
-    def _near(self) -> list[list[int]]:
-        """Return for each cross the other crosses within reach of a carry, the nearest first."""
-        links = self.links
-        reach = int(links.rules.carry) + 1
-        steps = sorted(
-            (dr * dr + dc * dc, dr * links.width + dc)
-            for dr in range(-reach, reach + 1)
-            for dc in range(-reach, reach + 1)
-            if (dr, dc) != (0, 0)
-        )
+    def _reached(self) -> list[bool]:
+        """Return for each cross whether another one lies within reach of a carry."""
+        index, place = self.links.crosses.index.ravel(), self.links.place
+        reached = np.zeros(place.size, dtype=np.bool_)
+        for step in self._steps:
+            reached |= index[place + step] >= 0
+        found: list[bool] = reached.tolist()
+        return found
+
+    def _near(self, cross: int) -> list[int]:
+        """Return the other crosses within reach of a carry, the nearest eight."""
+        at, place = self.links.at, self.links.flat[cross]
         found = []
-        for place in links.flat:
-            others = []
-            for _, step in steps:
-                other = links.at[place + step]
-                if other >= 0:
-                    others.append(other)
-                    if len(others) == 8:
-                        break
-            found.append(others)
+        for step in self._steps:
+            other = at[place + step]
+            if other >= 0:
+                found.append(other)
+                if len(found) == 8:
+                    break
+        self._known[cross] = found
         return found

@@ -46,11 +46,11 @@ def choose_directions(table: FloatArray, price: float) -> npt.NDArray[np.int8]:
         What a move that is not allowed, or longer than this, counts (a new start).
     """
     count = table.shape[0] + 1
-    moves = np.minimum(table, price).reshape(-1, 4)
+    columns = [part.tolist() for part in np.minimum(table, price).reshape(-1, 4).T]
     best0, best1 = 0.0, 0.0
     came0 = bytearray(count)
     came1 = bytearray(count)
-    for at, (w00, w01, w10, w11) in enumerate(moves.tolist(), 1):
+    for at, (w00, w01, w10, w11) in enumerate(zip(*columns, strict=True), 1):
         a, b = best0 + w00, best1 + w10
         c, d = best0 + w01, best1 + w11
         if a <= b:
