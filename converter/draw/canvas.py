@@ -26,6 +26,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any, Final, Literal, Protocol
 
 import numpy as np
@@ -281,8 +282,13 @@ def _rows(value: npt.ArrayLike, width: int) -> npt.NDArray[np.float64]:
     return array
 
 
-def _colour(value: str | None) -> str | None:
-    return None if value is None else check_colour(value, "A drawing colour")
+@lru_cache(maxsize=512)
+def _colour(value: str) -> str:
+    return check_colour(value, "A drawing colour")
+
+
+def _maybe(value: str | None) -> str | None:
+    return None if value is None else _colour(value)
 
 
 class Drawing:
@@ -334,7 +340,7 @@ class Drawing:
         """Note straight lines."""
         rows = _rows(segments, 4)
         if len(rows):
-            self._add(LinesOp(rows, width_mm, check_colour(colour, "A drawing colour"), tuple(dash_mm), round_ends))
+            self._add(LinesOp(rows, width_mm, _colour(colour), tuple(dash_mm), round_ends))
 
     def rectangles(
         self, boxes: npt.ArrayLike, *, fill: str | None = None, stroke: str | None = None, width_mm: float = 0.2
@@ -342,7 +348,7 @@ class Drawing:
         """Note upright rectangles."""
         rows = _rows(boxes, 4)
         if len(rows) and (fill or stroke):
-            self._add(RectanglesOp(rows, _colour(fill), _colour(stroke), width_mm))
+            self._add(RectanglesOp(rows, _maybe(fill), _maybe(stroke), width_mm))
 
     def path(
         self,
@@ -360,7 +366,7 @@ class Drawing:
         rings = tuple(_rows(ring, 2) for ring in (points if many else [points]))
         rings = tuple(ring for ring in rings if len(ring) > 1)
         if rings and (fill or stroke):
-            self._add(PathOp(rings, _colour(fill), _colour(stroke), width_mm, closed, tuple(dash_mm), round_ends))
+            self._add(PathOp(rings, _maybe(fill), _maybe(stroke), width_mm, closed, tuple(dash_mm), round_ends))
 
     def circles(
         self,
@@ -374,7 +380,7 @@ class Drawing:
         """Note circles."""
         rows = _rows(centres, 2)
         if len(rows) and (fill or stroke):
-            self._add(CirclesOp(rows, radius_mm, _colour(fill), _colour(stroke), width_mm))
+            self._add(CirclesOp(rows, radius_mm, _maybe(fill), _maybe(stroke), width_mm))
 
     def marks(
         self,
@@ -391,7 +397,7 @@ class Drawing:
         grid = np.array(cells, dtype=np.bool_)
         grid.setflags(write=False)
         if grid.any():
-            self._add(MarksOp(x_mm, y_mm, cell_mm, grid, check_colour(colour, "A drawing colour"), shape, size))
+            self._add(MarksOp(x_mm, y_mm, cell_mm, grid, _colour(colour), shape, size))
 
     def text(
         self,
@@ -407,7 +413,7 @@ class Drawing:
     ) -> None:
         """Note one line of text."""
         if text.strip():
-            colour = check_colour(colour, "A drawing colour")
+            colour = _colour(colour)
             self._add(TextOp(x_mm, y_mm, text, size_mm, colour, anchor, weight, angle_deg))
 
     def image(

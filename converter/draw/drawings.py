@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import IO, Final
 
@@ -212,7 +213,8 @@ def stitched_bytes(
         from converter.draw.piece_look import piece_pixels
 
         picture = reduced_palette(piece_pixels(chart, making, stitch_px=side))
-    return picture.png_bytes(stitched_dpi(chart, side))
+        picture = replace(picture, dpi=stitched_dpi(chart, side))
+    return picture.png
 
 
 def draw_stitched(

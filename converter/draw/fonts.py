@@ -34,6 +34,8 @@ class FontMetrics:
     cap_height: float
     advances: dict[int, float]
     """Code point to advance width; a missing key means a missing glyph."""
+    glyphs: dict[int, int]
+    """Code point to number of the glyph in the file."""
 
 
 def _character_map(data: bytes, at: int) -> dict[int, int]:
@@ -63,14 +65,17 @@ def _character_map(data: bytes, at: int) -> dict[int, int]:
     at_offsets = start + 16 + 3 * double
     offsets = struct.unpack_from(f">{size}H", data, at_offsets)
     for i, (first, last, delta, offset) in enumerate(zip(starts, ends, deltas, offsets, strict=True)):
-        for code in range(first, min(last, 0xFFFE) + 1):
-            if offset == 0:
-                glyph = (code + delta) & 0xFFFF
-            else:
-                found = struct.unpack_from(">H", data, at_offsets + 2 * i + offset + 2 * (code - first))[0]
-                glyph = (found + delta) & 0xFFFF if found else 0
-            if glyph:
-                glyphs[code] = glyph
+        codes = range(first, min(last, 0xFFFE) + 1)
+        if offset == 0:
+            start = (first + delta) & 0xFFFF
+            if start and start + len(codes) <= 0x10000:
+                glyphs.update(zip(codes, range(start, start + len(codes)), strict=True))
+                continue
+            found = [(code + delta) & 0xFFFF for code in codes]
+        else:
+            listed = struct.unpack_from(f">{len(codes)}H", data, at_offsets + 2 * i + offset)
+            found = [(glyph + delta) & 0xFFFF if glyph else 0 for glyph in listed]
+        glyphs.update((code, glyph) for code, glyph in zip(codes, found, strict=True) if glyph)
     return glyphs
 
 
@@ -90,7 +95,7 @@ def font_metrics(face: str) -> FontMetrics:
     cap = struct.unpack_from(">h", data, tables[b"OS/2"] + 88)[0] if version >= 2 else round(0.7 * em)
     glyphs = _character_map(data, tables[b"cmap"])
     advances = {code: widths[min(glyph, long_metrics - 1)] / em for code, glyph in glyphs.items()}
-    return FontMetrics(ascent / em, descent / em, cap / em, advances)
+    return FontMetrics(ascent / em, descent / em, cap / em, advances, glyphs)
 
 
 @lru_cache(maxsize=4096)
@@ -117,7 +122,6 @@ def split_runs(text: str, weight: str = "regular") -> tuple[tuple[str, str], ...
     return tuple(runs)
 
 
-@lru_cache(maxsize=8192)
 def text_width(text: str, size_mm: float, weight: str = "regular") -> float:
     """Return the width of one line of text in mm.
 
@@ -136,11 +140,17 @@ def text_width(text: str, size_mm: float, weight: str = "regular") -> float:
     >>> text_width("WW", 4.0) > text_width("ii", 4.0) > 0
     True
     """
+    return _width(text, weight) * size_mm
+
+
+@lru_cache(maxsize=8192)
+def _width(text: str, weight: str) -> float:
+    """Return the width of a text as a multiple of its type size."""
     total = 0.0
     for face, run in split_runs(text, weight):
         advances = font_metrics(face).advances
-        total += sum(advances[ord(char)] for char in run)
-    return total * size_mm
+        total += sum([advances[ord(char)] for char in run])
+    return total
 
 
 def cap_height(size_mm: float, weight: str = "regular") -> float:

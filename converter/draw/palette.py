@@ -1,9 +1,9 @@
-"""Pictures of at most 256 colours: one byte a pixel instead of three, packed once for PNG and PDF alike."""
+"""Pictures of at most 256 colours: one byte a pixel instead of three."""
 
 from __future__ import annotations
 
+import io
 import struct
-import zlib
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from converter.model.arrays import PictureArray
-from converter.units import MM_PER_INCH
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -35,16 +34,14 @@ class IndexedPicture:
         N is 1 to 256.
     busy : bool
         Full of small shades, as the stitched look is, rather than flat.
+    dpi : float, optional
+        Pixels an inch, noted in the PNG as pixels a metre (W3C PNG, third edition, 11.3.4.3).
     """
 
     index: Index
     colours: Index
     busy: bool = False
-
-    @property
-    def bits(self) -> int:
-        """Bits a pixel needs: 1, 2, 4 or 8."""
-        return next(bits for bits in (1, 2, 4, 8) if len(self.colours) <= 1 << bits)
+    dpi: float | None = None
 
     @property
     def pixels(self) -> PictureArray:
@@ -53,47 +50,37 @@ class IndexedPicture:
         return rgb
 
     @cached_property
+    def png(self) -> bytes:
+        """The picture as PNG."""
+        from PIL import Image
+
+        picture = Image.fromarray(self.index)
+        picture.putpalette(self.colours.tobytes())
+        buffer = io.BytesIO()
+        options = {} if self.dpi is None else {"dpi": (self.dpi, self.dpi)}
+        picture.save(buffer, "PNG", compress_level=_BUSY_LEVEL if self.busy else _FLAT_LEVEL, **options)
+        return buffer.getvalue()
+
+    @property
+    def bits(self) -> int:
+        """Bits a pixel has in the PNG."""
+        return self.png[24]
+
+    @property
     def packed(self) -> bytes:
-        """The rows as PNG and PDF hold them: a filter byte 0 before each, packed by zlib.
+        """The packed rows of the PNG, which a PDF takes as they are.
 
         References
         ----------
-        W3C PNG, third edition, 7.2 (samples smaller than a byte, the first in the high bits) and 9;
-        ISO 32000-1:2008, 7.4.4.4, predictor 15 (clause from memory).
+        W3C PNG, third edition, 5.3 (chunks: length, type, data, checksum) and 11.2.3 (IDAT).
         """
-        height, width = self.index.shape
-        bits = self.bits
-        if bits == 8:
-            row_bytes = self.index
-        else:
-            each = 8 // bits
-            whole = np.zeros((height, -(-width // each), each), dtype=np.uint8)
-            whole.reshape(height, -1)[:, :width] = self.index
-            row_bytes = np.zeros(whole.shape[:2], dtype=np.uint8)
-            for place in range(each):
-                row_bytes |= whole[:, :, place] << np.uint8(8 - bits * (place + 1))
-        rows = np.zeros((height, row_bytes.shape[1] + 1), dtype=np.uint8)
-        rows[:, 1:] = row_bytes
-        packer = zlib.compressobj(_BUSY_LEVEL if self.busy else _FLAT_LEVEL, zlib.DEFLATED, 15, 9)
-        return packer.compress(rows.data) + packer.flush()
-
-    def png_bytes(self, dpi: float | None) -> bytes:
-        """Return the picture as PNG; ``dpi`` is noted in its pHYs chunk in pixels a metre.
-
-        References
-        ----------
-        W3C PNG, third edition, 5.3, 11.2 and 11.3.4.3.
-        """
-        height, width = self.index.shape
-        chunks = [(b"IHDR", struct.pack(">IIBBBBB", width, height, self.bits, 3, 0, 0, 0))]
-        if dpi is not None:
-            metre = int(dpi / MM_PER_INCH * 1000 + 0.5)
-            chunks.append((b"pHYs", struct.pack(">IIB", metre, metre, 1)))
-        chunks += [(b"PLTE", self.colours.tobytes()), (b"IDAT", self.packed), (b"IEND", b"")]
-        parts = [b"\x89PNG\r\n\x1a\n"]
-        for kind, data in chunks:
-            parts += [struct.pack(">I", len(data)), kind, data, struct.pack(">I", zlib.crc32(data, zlib.crc32(kind)))]
-        return b"".join(parts)
+        data, at, rows = self.png, 8, []
+        while at < len(data):
+            (length,) = struct.unpack_from(">L", data, at)
+            if data[at + 4 : at + 8] == b"IDAT":
+                rows.append(data[at + 8 : at + 8 + length])
+            at += 12 + length
+        return b"".join(rows)
 
 
 def _coarse(pixels: PictureArray, bits: int) -> npt.NDArray[np.uint32]:

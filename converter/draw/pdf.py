@@ -1,20 +1,24 @@
 """Drawing -> PDF: vector pages, embedded font subsets, tagged reading order.
 
 The page's own coordinates are set to millimetres with y down by one matrix at its start, so the numbers in
-the file are the numbers of the drawing.
+the file are the numbers of the drawing. What is drawn alike on several sheets (the rules of the squares) stands
+in the file once.
 """
 
 from __future__ import annotations
 
 import io
+import struct
+import zlib
 from collections.abc import Iterable
 from functools import cache
-from typing import Any
+from typing import Any, Final
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from reportlab import rl_config
 from reportlab.pdfbase import pdfdoc
-from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfbase.ttfonts import TTEncoding, TTFont, TTFontFace
 from reportlab.pdfgen.canvas import Canvas as ReportlabCanvas
 
 from converter.draw.canvas import (
@@ -31,20 +35,63 @@ from converter.draw.canvas import (
     TagOp,
     TextOp,
 )
-from converter.draw.fonts import FONT_DIR, FONT_FILES, split_runs, text_width
+from converter.draw.fonts import FONT_DIR, FONT_FILES, font_metrics, split_runs, text_width
+from converter.draw.palette import IndexedPicture
 from converter.draw.pdf_tags import TagTree
+from converter.model.arrays import PictureArray
 from converter.model.materials import rgb
 from converter.units import mm_to_points
 
 rl_config.useA85 = 0
 """Streams stay binary: a quarter smaller than as text."""
-CIRCLE_KAPPA = 0.5522847498
+CIRCLE_KAPPA: Final = 0.5522847498
 """Length of the handles of the four Bezier curves that stand for a circle of radius 1."""
+SHARED_FROM: Final = 12
+"""Lines drawn by one call that are kept once for all sheets that have the same."""
+LARGEST_MM: Final = 5080
+"""Side of the largest page."""
+
+
+class _Face(TTFontFace):
+    """A face whose long tables are read at once: the library goes through them number by number, in 20 ms a font."""
+
+    def __init__(self, face: str) -> None:
+        self.metrics = font_metrics(face)
+        super().__init__(str(FONT_DIR / FONT_FILES[face]))
+
+    def extractInfo(self, charInfo: int = 1) -> None:
+        """Read the face's own figures by the library, and the tables of its thousands of glyphs in bulk."""
+        super().extractInfo(charInfo=0)
+        self.charToGlyph = self.metrics.glyphs
+        self.glyphToChar: dict[int, list[int]] = {}
+        self.charWidths = {code: 1000 * width for code, width in self.metrics.advances.items()}
+        data: bytes = self._ttf_data  # type: ignore[attr-defined]
+        glyphs: int = self.numGlyphs
+        (pairs,) = struct.unpack_from(">H", data, self.get_table_pos("hhea")[0] + 34)
+        numbers = struct.unpack_from(f">{pairs + glyphs}H", data, self.get_table_pos("hmtx")[0])
+        widths, bearings = numbers[: 2 * pairs : 2], numbers[1 : 2 * pairs : 2] + numbers[2 * pairs :]
+        self.hmetrics = list(zip(widths + widths[-1:] * (glyphs - pairs), bearings, strict=True))
+        self.defaultWidth = 1000 * widths[0] / self.unitsPerEm
+        (long,) = struct.unpack_from(">h", data, self.get_table_pos("head")[0] + 50)
+        places = struct.unpack_from(f">{glyphs + 1}{'L' if long else 'H'}", data, self.get_table_pos("loca")[0])
+        self.glyphPos = places if long else [2 * place for place in places]
+
+
+class _Font(TTFont):
+    """One of the shipped fonts; a document takes the glyphs it uses and no others."""
+
+    def __init__(self, face: str) -> None:
+        self.fontName = f"converter-{face}"
+        self.face = _Face(face)
+        self.encoding = TTEncoding()
+        self.state: WeakKeyDictionary[Any, Any] = WeakKeyDictionary()
+        self._asciiReadable = False
+        self.shapable = False
 
 
 @cache
 def _font(face: str) -> TTFont:
-    return TTFont(f"converter-{face}", str(FONT_DIR / FONT_FILES[face]))
+    return _Font(face)
 
 
 def _number(value: float) -> str:
@@ -62,35 +109,43 @@ def _colour(colour: str, operator: str) -> str:
 
 
 class _Image(pdfdoc.PDFObject):
-    """A picture of the page, as JPEG without colour subsampling or, if small, without loss."""
+    """A picture of the page: of few colours, gray or small without loss, else as JPEG without colour subsampling."""
 
-    def __init__(self, name: str, op: ImageOp) -> None:
-        from PIL import Image
-
+    def __init__(self, name: str, picture: PictureArray | IndexedPicture) -> None:
         self.name = name
-        self.height, self.width = op.pixels.shape[:2]
-        self.gray = op.pixels.ndim == 2
-        if self.width * self.height > 40_000 and not self.gray:
-            buffer = io.BytesIO()
-            Image.fromarray(op.pixels).save(buffer, "JPEG", quality=90, subsampling=0)
-            self.data, self.filter = buffer.getvalue(), "DCTDecode"
+        self.entries: dict[str, Any] = {"BitsPerComponent": 8, "Filter": pdfdoc.PDFName("FlateDecode")}
+        if isinstance(picture, IndexedPicture):
+            height, width = picture.index.shape
+            self.data = picture.packed
+            table = pdfdoc.PDFString(picture.colours.tobytes(), enc="raw")
+            last = len(picture.colours) - 1
+            self.entries |= {
+                "BitsPerComponent": picture.bits,
+                "ColorSpace": pdfdoc.PDFArray([pdfdoc.PDFName("Indexed"), pdfdoc.PDFName("DeviceRGB"), last, table]),
+                "DecodeParms": pdfdoc.PDFDictionary(
+                    {"Predictor": 15, "Columns": width, "BitsPerComponent": picture.bits}
+                ),
+            }
         else:
-            import zlib
+            height, width = picture.shape[:2]
+            gray = picture.ndim == 2
+            self.entries["ColorSpace"] = pdfdoc.PDFName("DeviceGray" if gray else "DeviceRGB")
+            if gray or width * height <= 40_000:
+                self.data = zlib.compress(picture.tobytes(), 9)
+            else:
+                from PIL import Image
 
-            self.data, self.filter = zlib.compress(op.pixels.tobytes(), 9), "FlateDecode"
+                buffer = io.BytesIO()
+                Image.fromarray(picture).save(buffer, "JPEG", quality=90, subsampling=0)
+                self.data = buffer.getvalue()
+                self.entries["Filter"] = pdfdoc.PDFName("DCTDecode")
+        self.entries |= {"Width": width, "Height": height}
 
     def format(self, document: Any) -> bytes:
         stream = pdfdoc.PDFStream(content=self.data)
-        entries = {
-            "Type": pdfdoc.PDFName("XObject"),
-            "Subtype": pdfdoc.PDFName("Image"),
-            "Width": self.width,
-            "Height": self.height,
-            "BitsPerComponent": 8,
-            "ColorSpace": pdfdoc.PDFName("DeviceGray" if self.gray else "DeviceRGB"),
-            "Filter": pdfdoc.PDFName(self.filter),
-        }
-        for key, value in entries.items():
+        stream.dictionary["Type"] = pdfdoc.PDFName("XObject")
+        stream.dictionary["Subtype"] = pdfdoc.PDFName("Image")
+        for key, value in self.entries.items():
             stream.dictionary[key] = value
         formatted: bytes = stream.format(document)
         return formatted
@@ -99,8 +154,10 @@ class _Image(pdfdoc.PDFObject):
 class _PdfPage:
     """Turns the calls of one page into content operators."""
 
-    def __init__(self, canvas: ReportlabCanvas, tags: TagTree) -> None:
+    def __init__(self, canvas: ReportlabCanvas, tags: TagTree, forms: dict[str, str]) -> None:
         self.canvas: Any = canvas
+        self.forms = forms
+        """Lines drawn already, to the name under which the document keeps them."""
         self.code: list[str] = canvas._code  # type: ignore[attr-defined]
         self.tags = tags
 
@@ -176,10 +233,19 @@ class _PdfPage:
             head += f" [{_numbers(op.dash_mm)}] 0 d"
         if op.round_ends:
             head += " 1 J"
-        self.code.append(head)
         rounded = np.round(op.segments, 3).tolist()
-        self.code.append("\n".join(f"{a:.7g} {b:.7g} m {c:.7g} {d:.7g} l" for a, b, c, d in rounded))
-        self.code.append("S Q")
+        lines = "\n".join([f"{a:.7g} {b:.7g} m {c:.7g} {d:.7g} l" for a, b, c, d in rounded])
+        code = f"{head}\n{lines}\nS Q"
+        if len(rounded) < SHARED_FROM:
+            self.code.append(code)
+            return
+        name = self.forms.get(code)
+        if name is None:
+            name = self.forms[code] = f"lines{len(self.forms)}"
+            self.canvas.beginForm(name, 0, 0, LARGEST_MM, LARGEST_MM)
+            self.canvas._code.append(code)
+            self.canvas.endForm()
+        self.canvas.doForm(name)
 
     def _rectangles(self, op: RectanglesOp) -> None:
         self.code.append("q")
@@ -236,7 +302,7 @@ class _PdfPage:
     def _image(self, op: ImageOp) -> None:
         canvas, document = self.canvas, self.canvas._doc
         name = f"picture{len(document.idToObject)}"
-        image = _Image(name, op)
+        image = _Image(name, op.picture)
         registered = document.getXObjectName(name)
         canvas._currentPageHasImages = 1
         canvas._formsinuse.append(name)
@@ -273,6 +339,7 @@ def render_pdf(drawing: Drawing) -> bytes:
     tags = TagTree(canvas._doc)
     scale = mm_to_points(1.0)
     labels = False
+    forms: dict[str, str] = {}
     for page in drawing.pages:
         width, height = mm_to_points(page.width_mm), mm_to_points(page.height_mm)
         canvas.setPageSize((width, height))
@@ -283,7 +350,7 @@ def render_pdf(drawing: Drawing) -> bytes:
             canvas.addOutlineEntry(page.label, key, level=0)
             labels = True
         tags.begin_page()
-        end = _PdfPage(canvas, tags)
+        end = _PdfPage(canvas, tags, forms)
         for op in page.ops:
             end.draw(op)
         canvas._code.extend(tags.end_page())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from functools import lru_cache
 from itertools import pairwise
 from typing import Final
@@ -25,7 +26,7 @@ from converter.draw.canvas import (
     TextOp,
 )
 from converter.draw.fonts import FONT_DIR, FONT_FILES, split_runs, text_width
-from converter.draw.palette import exact_palette, reduced_palette
+from converter.draw.palette import COLOURS, IndexedPicture, exact_palette, reduced_palette
 from converter.errors import RequestError
 from converter.model.arrays import PictureArray
 from converter.model.materials import rgb
@@ -34,6 +35,8 @@ from converter.units import MM_PER_INCH
 MAX_PIXELS: Final = 120_000_000
 SUBPIXEL_BITS: Final = 6
 """Fixed-point bits of polygon corners."""
+_STEPS: Final = 16
+"""Degrees of cover between bare and full, both counted."""
 
 Mask = npt.NDArray[np.uint8]
 
@@ -45,7 +48,7 @@ def _font(face: str, size_px: float) -> ImageFont.FreeTypeFont:
 
 
 class _PngPage:
-    """A page of pixels."""
+    """A page of pixels: one byte each that names a colour, three once there are more than 256 colours."""
 
     def __init__(self, page: Page, dpi: float) -> None:
         self.scale = dpi / MM_PER_INCH
@@ -56,7 +59,9 @@ class _PngPage:
                 f"A picture of {width} x {height} pixels is over {MAX_PIXELS // 1_000_000} million.",
                 "Choose a lower resolution.",
             )
-        self.pixels = np.full((height, width, 3), 255, dtype=np.uint8)
+        self.index: npt.NDArray[np.uint8] | None = np.zeros((height, width), dtype=np.uint8)
+        self.pixels: PictureArray = np.zeros((0, 0, 3), dtype=np.uint8)
+        self.entries = {(255, 255, 255): 0}
         self.clips = [(0, 0, width, height)]
         self.opened: list[str] = []
 
@@ -87,7 +92,37 @@ class _PngPage:
         left, top, right, bottom = self.clips[-1]
         x0, y0, x1, y1 = max(x0, left), max(y0, top), min(x1, right), min(y1, bottom)
         if x0 < x1 and y0 < y1:
-            self.pixels[y0:y1, x0:x1] = rgb(colour)
+            entry = self._entry(rgb(colour))
+            if self.index is not None:
+                self.index[y0:y1, x0:x1] = entry
+            else:
+                self.pixels[y0:y1, x0:x1] = rgb(colour)
+
+    def _entry(self, colour: tuple[int, int, int]) -> int:
+        """Return the number of a colour; the page goes over to full colour where there is no number left."""
+        number = self.entries.get(colour)
+        if number is None:
+            if len(self.entries) == COLOURS:
+                self._use_full_colour()
+            number = self.entries[colour] = len(self.entries)
+        return number
+
+    def _table(self) -> npt.NDArray[np.uint8]:
+        return np.array(list(self.entries), dtype=np.uint8)
+
+    def _use_full_colour(self) -> None:
+        if self.index is not None:
+            self.pixels = self._table()[self.index]
+            self.index = None
+
+    def picture(self) -> IndexedPicture | None:
+        """Return the page in its few colours, or None if it has too many."""
+        return exact_palette(self.pixels) if self.index is None else IndexedPicture(self.index, self._table())
+
+    def full_colour(self) -> PictureArray:
+        """Return the page in RGB."""
+        self._use_full_colour()
+        return self.pixels
 
     def _blend(self, x: int, y: int, mask: Mask, colour: str) -> None:
         """Lay a colour through a mask of coverage whose top left pixel is (x, y)."""
@@ -96,10 +131,33 @@ class _PngPage:
         x0, y0, x1, y1 = max(x, left), max(y, top), min(x + width, right), min(y + height, bottom)
         if x0 >= x1 or y0 >= y1:
             return
-        part = mask[y0 - y : y1 - y, x0 - x : x1 - x].astype(np.uint16)[:, :, None]
+        inside = mask[y0 - y : y1 - y, x0 - x : x1 - x]
+        if self.index is not None:
+            self._blend_steps(self.index[y0:y1, x0:x1], inside, rgb(colour))
+        if self.index is not None:
+            return
+        part = inside.astype(np.uint16)[:, :, None]
         under = self.pixels[y0:y1, x0:x1]
         over = np.array(rgb(colour), dtype=np.uint16)
         under[:] = (under * (255 - part) + over * part + 127) // 255
+
+    def _blend_steps(self, under: npt.NDArray[np.uint8], mask: Mask, colour: tuple[int, int, int]) -> None:
+        """Lay a colour over numbered ones; between bare and covered are 14 steps, so that few colours arise."""
+        pairs = under.astype(np.uint16) * _STEPS + (mask.astype(np.uint16) + 8) // 17
+        below = list(self.entries)
+        change = np.zeros(COLOURS * _STEPS, dtype=np.uint8)
+        for pair in np.flatnonzero(np.bincount(pairs.ravel(), minlength=len(change))).tolist():
+            number, step = divmod(pair, _STEPS)
+            if step:
+                part = 17 * step
+                red, green, blue = (
+                    (u * (255 - part) + over * part + 127) // 255 for u, over in zip(below[number], colour, strict=True)
+                )
+                number = self._entry((red, green, blue))
+                if self.index is None:
+                    return
+            change[pair] = number
+        under[:] = change[pairs]
 
     def _polygons(self, rings: list[npt.NDArray[np.float64]], colour: str) -> None:
         """Fill rings, given in pixels, by the even-odd rule with smooth edges."""
@@ -242,16 +300,20 @@ class _PngPage:
         across = _along(left, cell, columns, self.clips[-1][0], self.clips[-1][2])
         if len(down[0]) == 0 or len(across[0]) == 0:
             return
-        inside = op.cells[down[0]][:, across[0]]
         if op.shape == "block":
             edge = (1 - op.size) / 2
             fits_down = (down[1] > edge) & (down[1] < 1 - edge)
             fits_across = (across[1] > edge) & (across[1] < 1 - edge)
-            inside = inside & fits_down[:, None] & fits_across[None, :]
+            inside = (op.cells[:, across[0]] & fits_across)[down[0]]
+            inside &= fits_down[:, None]
         else:
             u, v = np.abs(across[1] - 0.5)[None, :], np.abs(down[1] - 0.5)[:, None]
-            inside = inside & (np.abs(u - v) < 0.71 * op.size) & (u < 0.46) & (v < 0.46)
-        self.pixels[down[2], across[2]][inside] = rgb(op.colour)
+            inside = op.cells[down[0]][:, across[0]] & (np.abs(u - v) < 0.71 * op.size) & (u < 0.46) & (v < 0.46)
+        entry = self._entry(rgb(op.colour))
+        if self.index is not None:
+            np.copyto(self.index[down[2], across[2]], np.uint8(entry), where=inside)
+        else:
+            self.pixels[down[2], across[2]][inside] = rgb(op.colour)
 
     def _text(self, op: TextOp) -> None:
         size = op.size_mm * self.scale
@@ -283,6 +345,7 @@ class _PngPage:
     def _image(self, op: ImageOp) -> None:
         x0, y0 = round(op.x_mm * self.scale), round(op.y_mm * self.scale)
         x1, y1 = round((op.x_mm + op.width_mm) * self.scale), round((op.y_mm + op.height_mm) * self.scale)
+        self._use_full_colour()
         picture = Image.fromarray(op.pixels).convert("RGB")
         if x1 <= x0 or y1 <= y0:
             return
@@ -321,7 +384,7 @@ def encode_png(pixels: PictureArray, dpi: float | None, *, reduce: bool = False)
     if pixels.ndim == 3:
         indexed = reduced_palette(pixels) if reduce else exact_palette(pixels)
         if indexed is not None:
-            return indexed.png_bytes(dpi)
+            return replace(indexed, dpi=dpi).png
     picture = Image.fromarray(pixels)
     buffer = io.BytesIO()
     options = {} if dpi is None else {"dpi": (dpi, dpi)}
@@ -331,12 +394,18 @@ def encode_png(pixels: PictureArray, dpi: float | None, *, reduce: bool = False)
 
 def render_png(page: Page, dpi: float = 150.0) -> bytes:
     """Return one page as PNG."""
-    return encode_png(render_pixels(page, dpi), dpi)
+    end = _draw_page(page, dpi)
+    picture = end.picture()
+    return encode_png(end.full_colour(), dpi) if picture is None else replace(picture, dpi=dpi).png
 
 
 def render_pixels(page: Page, dpi: float = 150.0) -> PictureArray:
     """Return one page as pixels (H, W, 3), uint8."""
+    return _draw_page(page, dpi).full_colour()
+
+
+def _draw_page(page: Page, dpi: float) -> _PngPage:
     end = _PngPage(page, dpi)
     for op in page.ops:
         end.draw(op)
-    return end.pixels
+    return end

@@ -117,14 +117,14 @@ def stitched_picture(chart: Chart, *, stitch_px: int | None = None, rim: int | N
     shades = tiles.reshape(-1, 3)
     if len(chart.lines) == 0:
         reduced = ReducedColours(shades, often)
-        return IndexedPicture(_lay(reduced.index(tiles), pattern), reduced.colours, busy=True)
+        return IndexedPicture(_lay(reduced.index(tiles), pattern), reduced.colours, True, stitched_dpi(chart, side))
     whole = _lay(tiles, pattern)
     touched = _draw_backstitches(whole, chart, side, edge)
     drawn = whole[touched]
     reduced = ReducedColours(np.concatenate([shades, drawn]), np.append(often, np.ones(len(drawn))))
     index = _lay(reduced.index(tiles), pattern)
     index[touched] = reduced.index(drawn)
-    return IndexedPicture(index, reduced.colours, busy=True)
+    return IndexedPicture(index, reduced.colours, True, stitched_dpi(chart, side))
 
 
 def _checked_rim(chart: Chart, stitch_px: int, rim: int | None) -> int:

@@ -36,22 +36,25 @@ def wrap_text(text: str, width_mm: float, *, size_mm: float = BODY_MM, weight: W
     ['one two']
     """
     lines: list[str] = []
+    space = text_width(" ", 1.0, weight) * size_mm
     for part in text.split("\n"):
-        line = ""
+        line, filled = "", 0.0
         for word in part.split():
-            joined = f"{line} {word}" if line else word
-            if text_width(joined, size_mm, weight) <= width_mm:
-                line = joined
+            # Widths add up: there is no kerning.
+            wide = text_width(word, 1.0, weight) * size_mm
+            if line and filled + space + wide <= width_mm:
+                line, filled = f"{line} {word}", filled + space + wide
                 continue
             if line:
                 lines.append(line)
-            while text_width(word, size_mm, weight) > width_mm and len(word) > 1:
+            while wide > width_mm and len(word) > 1:
                 keep = len(word) - 1
-                while keep > 1 and text_width(word[:keep], size_mm, weight) > width_mm:
+                while keep > 1 and text_width(word[:keep], 1.0, weight) * size_mm > width_mm:
                     keep -= 1
                 lines.append(word[:keep])
                 word = word[keep:]
-            line = word
+                wide = text_width(word, 1.0, weight) * size_mm
+            line, filled = word, wide
         lines.append(line)
     return lines
 

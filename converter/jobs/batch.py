@@ -142,8 +142,8 @@ def chart_picture(picture: Path, request: Request, folder: Path, name: str, over
     """
     from converter.jobs.facts import gather_facts
     from converter.jobs.outputs import chart_outputs
+    from converter.jobs.paper import squared_paper_notes
     from converter.jobs.sizes import fit_width
-    from converter.jobs.squares import squared_paper_notes
     from converter.report.machine import report_mapping
     from converter.report.plain import report_text
 

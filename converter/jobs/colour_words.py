@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final
-
-import cv2
-import numpy as np
 
 from converter.model.materials import rgb
 
@@ -24,9 +22,25 @@ _WORDS: Final = {
 """Words of ours for colours of ours; nothing to do with any maker's names."""
 
 
-def _lab(colours: list[str]) -> np.ndarray:
-    values = np.array([[rgb(colour) for colour in colours]], dtype=np.float32) / 255
-    return np.asarray(cv2.cvtColor(values, cv2.COLOR_RGB2LAB)[0])
+Lab = tuple[float, float, float]
+
+
+def _lab(colour: str) -> Lab:
+    """Return CIE 1976 L*, a*, b* of an sRGB colour under D65 (IEC 61966-2-1; ISO/CIE 11664-4)."""
+    red, green, blue = (
+        share / 12.92 if share <= 0.04045 else ((share + 0.055) / 1.055) ** 2.4
+        for share in (value / 255 for value in rgb(colour))
+    )
+    x = (0.4124 * red + 0.3576 * green + 0.1805 * blue) / 0.9505
+    y = 0.2126 * red + 0.7152 * green + 0.0722 * blue
+    z = (0.0193 * red + 0.1192 * green + 0.9505 * blue) / 1.0890
+    fx, fy, fz = (t ** (1 / 3) if t > (6 / 29) ** 3 else t / (3 * (6 / 29) ** 2) + 4 / 29 for t in (x, y, z))
+    return 116 * fy - 16, 500 * (fx - fy), 200 * (fy - fz)
+
+
+@lru_cache(maxsize=1)
+def _named() -> dict[str, Lab]:
+    return {name: _lab(colour) for name, colour in _WORDS.items()}
 
 
 def colour_words(colour: str) -> str:
@@ -37,6 +51,5 @@ def colour_words(colour: str) -> str:
     >>> colour_words("#b01e28"), colour_words("#ffffff"), colour_words("#1a2550")
     ('deep red', 'white', 'dark blue')
     """
-    names = list(_WORDS)
-    apart = np.linalg.norm(_lab([_WORDS[name] for name in names]) - _lab([colour]), axis=1)
-    return names[int(np.argmin(apart))]
+    wanted = _lab(colour)
+    return min(_named().items(), key=lambda item: sum((a - b) ** 2 for a, b in zip(item[1], wanted, strict=True)))[0]

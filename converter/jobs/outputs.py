@@ -26,7 +26,7 @@ def chart_outputs(made: MadeChart, facts: Facts, *, paper: str, thread: ThreadSe
     outputs : dict of suffix to bytes
         `converter.jobs.chart.CHART_SUFFIXES`, and ``-left-out.png`` where parts of the picture were lost.
     """
-    from converter.draw.stitched import stitched_dpi, stitched_picture
+    from converter.draw.stitched import stitched_picture
     from converter.jobs.leaflet import leaflet_bytes
 
     chart = made.chart
@@ -34,7 +34,7 @@ def chart_outputs(made: MadeChart, facts: Facts, *, paper: str, thread: ThreadSe
     outputs = {
         ".chart.json": chart_bytes(chart),
         ".png": drawings.png_bytes(chart),
-        "-stitched.png": look.png_bytes(stitched_dpi(chart)),
+        "-stitched.png": look.png,
         ".pdf": leaflet_bytes(chart, facts, paper=paper, thread=thread, look=look),
         ".txt": report_text(facts).encode("utf-8"),
         ".report.json": report_bytes(facts),

@@ -14,25 +14,14 @@ from converter.draw.png import encode_png
 from converter.errors import RequestError, UsageError
 from converter.files.chart_file import chart_bytes
 from converter.files.output import check_name, check_targets
-from converter.files.picture import Picture
 from converter.jobs.batch import Outcome, default_name, refuse_own_picture, title_from
 from converter.jobs.chart import open_picture, planned_files, refuse_chart, write_outputs
 from converter.jobs.requests import materials_from
 from converter.model.chart import Chart
-from converter.squares import SURE, SquaresReading, draw_overlay, looks_squared, read_squares
+from converter.squares import SURE, SquaresReading, draw_overlay, read_squares
 
 SQUARES_SUFFIXES: Final = (".chart.json", ".png", "-overlay.png", "-marks.png")
 """What `onecolour squares` writes, after the name."""
-
-
-def squared_paper_notes(picture: Picture) -> tuple[str, ...]:
-    """Return a note where a picture looks like a motif on squared paper."""
-    if looks_squared(picture.pixels) < SURE:
-        return ()
-    return (
-        "This looks like a motif on squared paper: 'onecolour squares' reads it square by square, "
-        "where this chart treats it as a picture.",
-    )
 
 
 def parse_marks(text: str) -> tuple[int, ...]:
