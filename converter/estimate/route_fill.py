@@ -36,6 +36,21 @@ class Filler:
         """Return how many crosses a length holds whose back moves are ``excess`` longer than one side each."""
         return int((self.capacity + 1 - excess + EPSILON) / (2 * ROOT2 + 2))
 
+    def fewest(self, stops: list[int]) -> int:
+        """Return a number of lengths that no filling along these stops, from whichever of them, goes below.
+
+        The links that are not gone, one between any two lengths and round about one more, are taken to be the dearest.
+        """
+        count, each = self.links.crosses.count, 2 * ROOT2 + 2
+        costs = sorted(self.links.along([*stops, stops[0]]), reverse=True)
+        left, lengths = sum(costs), 0
+        while True:
+            left -= costs[lengths] if lengths < len(costs) else 0.0
+            lengths += 1
+            holds = (lengths * (self.capacity + 1) - max(left, 0.0) + EPSILON * count) / each
+            if count <= min(lengths * self.most, holds):
+                return lengths
+
     def fill(self, stops: list[int]) -> tuple[list[list[Block]], float]:
         """Return the lengths, each a list of blocks, and the sum of their excess.
 

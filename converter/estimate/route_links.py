@@ -7,6 +7,7 @@ A link that no back move may make counts as a new start.
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 
 import numpy as np
 
@@ -96,16 +97,40 @@ class Links:
         longer: FloatArray = np.maximum(ways[0], ways[1])
         return longer
 
-    def near(self, cross: int, most: float) -> list[tuple[int, float]]:
-        """Return the crosses that a link of at most ``most`` excess reaches, cheapest first."""
-        base, at, found = self.flat[cross], self.at, []
+    def along(self, stops: list[int]) -> list[float]:
+        """Return the excess of each link of a walk."""
+        if self.rules.hidden:
+            return [self.excess(a, b) for a, b in pairwise(stops)]
+        steps = np.diff(self.place[stops])
+        known = np.asarray(sorted(self.excess_of), dtype=np.int64)
+        costs = np.asarray([self.excess_of[step] for step in known.tolist()])
+        at = np.searchsorted(known[:-1], steps)
+        found: list[float] = np.where(known[at] == steps, costs[at], self.price).tolist()
+        return found
+
+    def near(
+        self, cross: int, most: float, place: list[int] | None = None, count: int = 1 << 30
+    ) -> list[tuple[int, float]]:
+        """Return the crosses that a link of at most ``most`` excess reaches, cheapest first.
+
+        With ``place`` only those whose place is not negative, and no more than the first ``count``.
+        """
+        base, at, hidden = self.flat[cross], self.at, self.rules.hidden
+        found: list[tuple[int, float]] = []
         for step, plain in self.excess_of.items():
             if plain > most + EPSILON:
                 break
             other = at[base + step]
-            if other >= 0:
-                found.append((other, plain))
-        if self.rules.hidden:
-            true = [(other, self.excess(cross, other)) for other, _ in found]
-            found = sorted((pair for pair in true if pair[1] <= most + EPSILON), key=lambda pair: pair[1])
+            if other < 0 or (place is not None and place[other] < 0):
+                continue
+            if hidden:
+                plain = self.excess(cross, other)
+                if plain > most + EPSILON:
+                    continue
+            found.append((other, plain))
+            if not hidden and len(found) == count:
+                break
+        if hidden:
+            found.sort(key=lambda pair: pair[1])
+            del found[count:]
         return found

@@ -67,9 +67,16 @@ class PieceLinks:
         found = self.cells.get((one, two))
         return min(found[0][0], self.price) if found else self.price
 
-    def near(self, piece: int, most: float) -> list[tuple[int, float]]:
-        """Return the pieces that a link of at most ``most`` excess reaches, nearest first."""
-        return [pair for pair in self._near[piece] if pair[1] <= most + EPSILON]
+    def along(self, stops: list[int]) -> list[float]:
+        """Return the excess of each link of a row of pieces."""
+        return [self.excess(one, two) for one, two in pairwise(stops)]
+
+    def near(
+        self, piece: int, most: float, place: list[int] | None = None, count: int = 1 << 30
+    ) -> list[tuple[int, float]]:
+        """Return the first ``count`` pieces with a place that a link of ``most`` excess reaches, nearest first."""
+        found = self._near[piece]
+        return [p for p in found if p[1] <= most + EPSILON and (place is None or place[p[0]] >= 0)][:count]
 
 
 def _rims(links: Links) -> list[int]:

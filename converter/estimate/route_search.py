@@ -15,7 +15,6 @@ Stretches that would be turned or moved are limited in length, so each try takes
 from __future__ import annotations
 
 from collections.abc import Callable
-from itertools import pairwise
 from random import Random
 from typing import Protocol
 
@@ -35,8 +34,13 @@ class WalkLinks(Protocol):
     flat: list[int]
     excess: Callable[[int, int], float]
 
-    def near(self, stop: int, most: float) -> list[tuple[int, float]]:
-        """Return the stops that a link of at most ``most`` excess reaches, cheapest first."""
+    def along(self, stops: list[int]) -> list[float]:
+        """Return the excess of each link of a walk."""
+
+    def near(
+        self, stop: int, most: float, place: list[int] | None = None, count: int = 1 << 30
+    ) -> list[tuple[int, float]]:
+        """Return the first ``count`` stops with a place that a link of ``most`` excess reaches, cheapest first."""
 
 
 class SpareRule(Protocol):
@@ -78,8 +82,7 @@ class Walk:
 
     def costs(self) -> list[float]:
         """Return the excess of the link that leads to each stop, 0 for the first."""
-        excess = self._excess
-        return [0.0, *(excess(a, b) for a, b in pairwise(self.stops))]
+        return [0.0, *self.links.along(self.stops)]
 
     def faulty(self) -> list[int]:
         """Return the stops at links with an excess, in order."""
@@ -96,8 +99,7 @@ class Walk:
         """Return the nearest other stops and the excess of the link to each."""
         found = self._near.get(stop)
         if found is None:
-            found = [p for p in self.links.near(stop, self.links.price) if self.place[p[0]] >= 0][:_NEAR]
-            self._near[stop] = found
+            found = self._near[stop] = self.links.near(stop, self.links.price, self.place, _NEAR)
         return found
 
     def _write(self, low: int, part: list[int]) -> None:

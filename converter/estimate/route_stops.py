@@ -105,6 +105,17 @@ class Rounds:
         self._root = root.tolist()
         return root
 
+    def start(self, stops: IntArray, group: IntArray) -> None:
+        """Make a round of each group of stops, in the order given; ``group`` ascends."""
+        first = np.flatnonzero(np.diff(group, prepend=-1))
+        count = np.diff(np.append(first, stops.size))
+        last = first + count - 1
+        one, two, root, size = (np.asarray(part) for part in (self.one, self.two, self._root, self._size))
+        one[stops], two[stops] = np.roll(stops, 1), np.roll(stops, -1)
+        one[stops[first]], two[stops[last]] = stops[last], stops[first]
+        root[stops], size[stops[first]] = np.repeat(stops[first], count), count
+        self.one, self.two, self._root, self._size = one.tolist(), two.tolist(), root.tolist(), size.tolist()
+
     def dissolve(self, stops: list[int]) -> None:
         """Make each of these stops a round of its own; they must be whole rounds."""
         for stop in stops:
@@ -131,7 +142,7 @@ class Rounds:
     def _opened(self, walk: list[int]) -> list[int]:
         if len(walk) < 3:
             return walk
-        costs = [self.links.excess(walk[k - 1], walk[k]) for k in range(len(walk))]
+        costs = self.links.along([walk[-1], *walk])
         at = max(range(len(walk)), key=lambda k: (costs[k], -k))
         return walk[at:] + walk[:at]
 
@@ -164,16 +175,24 @@ def stop_walks(links: Links, colour: int) -> list[list[int]]:
 def _merge_free(rounds: Rounds) -> None:
     """Join rounds at no cost: first inside blocks of two by two places of a colour, then block to block."""
     links = rounds.links
-    row, col = links.crosses.row, links.crosses.col
-    block = ((row + col) >> 1) // 2 * 65536 + ((row - col) >> 1) // 2 + 2 * (row + col) % 2 * (1 << 40)
     stops = np.flatnonzero(np.asarray(rounds.is_stop))
+    row, col = links.crosses.row[stops], links.crosses.col[stops]
+    # Rows and columns of a colour, turned by 45 degrees; four places of a block reach one another, in a ring.
+    up, down = (row + col) >> 1, (row - col) >> 1
+    block = (up // 2 * (1 << 20) + down // 2 + (1 << 19)) * 2 + (row + col) % 2
+    inside = links.rules.hidden
+    if not inside:
+        order = np.lexsort((2 * (up % 2) + (up + down) % 2, block))
+        rounds.start(stops[order], block[order])
     steps = np.array([links.width - 1, links.width + 1, 2, 2 * links.width])
     other = links.crosses.index.ravel()[links.place[stops, None] + steps]
     other[~np.asarray(rounds.is_stop)[other]] = -1
     first, second = np.repeat(stops, 4), other.ravel()
     first, second = first[second >= 0], second[second >= 0]
-    inside = block[first] == block[second]
-    for chosen in (inside, ~inside, ~inside):
+    number = np.zeros(links.crosses.count, dtype=np.int64)
+    number[stops] = block
+    same = number[first] == number[second]
+    for chosen in (same, ~same, ~same) if inside else (~same, ~same):
         root = rounds.roots()
         chosen = chosen & (root[first] != root[second])
         for a, b in zip(first[chosen].tolist(), second[chosen].tolist(), strict=True):

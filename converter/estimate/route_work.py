@@ -134,6 +134,7 @@ def _best_filling(filler: Filler, stops: list[int], fewest: int, effort: float =
     """Fill lengths from the walk, and from its reverse and other first stops as long as that may save a start."""
     best: tuple[float, Lengths] | None = None
     count = len(stops)
+    fewest = max(fewest, filler.fewest(stops))
     turns = max(1.0, _TURNS * effort)
     stride = max(1, int(count * count // turns)) if count <= _LARGE else count
     for turn in range(0, count, stride):
