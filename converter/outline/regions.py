@@ -1,23 +1,22 @@
 """The few boundaries of a photograph that matter: regions grown together until their outline fits a budget.
 
-1. Colours in CIELAB, lightness counting more than hue, since the piece is sewn in one colour; smoothed
-   by a bilateral filter, which keeps edges.
-2. Watershed from the local minima of the gradient: many small regions whose boundaries lie on edges.
+1. Colours in CIELAB, smoothed by a bilateral filter, which keeps edges.
+2. Hollows of the gradient: many small regions whose boundaries lie on edges (a watershed).
 3. The two neighbours that are cheapest to join are joined, again and again. A join costs
 
-       n1 n2 / (n1 + n2) * distance^2 / length * (mean gradient on the boundary)^2
+       (n1 n2 / (n1 + n2)) ^ 0.6 * (mean gradient on the boundary) ^ 1.5 / length ^ 0.5
 
-   with n the pixels and the distance in colour of the two regions. The first factor is the error the
-   join adds (J. Ward's criterion); dividing by the length asks what each stitch of the boundary says; the
-   gradient lets soft shading go before true edges.
+   with n the pixels of the two regions: a boundary is worth what it stands out by, more if it parts large regions,
+   and dividing by the length asks what each stitch of it says. The colours of whole regions do not count: a head of
+   dark hair and light skin may be as bright on the whole as the wall behind it.
 4. It ends when the boundaries are no longer than the budget. What is left is traced between the
    pixels, with nodes where three regions meet, and smoothed.
-5. Curves are ranked by contrast times the square root of their length, and parts by the sum of it.
+5. Curves are ranked by their gradient times the square root of their length, and parts by the sum of it.
 
 References
 ----------
-J. H. Ward, Hierarchical grouping to optimize an objective function, 1963; Koepfler, Lopez, Morel,
-A multiscale algorithm for image segmentation by variational method, 1994 (both from memory).
+Related: L. Vincent, P. Soille, Watersheds in digital spaces, 1991; Koepfler, Lopez, Morel, A multiscale algorithm for
+image segmentation by variational method, 1994 (both from memory).
 """
 
 from __future__ import annotations
@@ -30,16 +29,20 @@ from typing import Any
 import cv2
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
-from skimage.segmentation import watershed
 
 from converter.model.arrays import LabelArray
 from converter.outline.fit import SPACING, curve_turns
 from converter.outline.graph import Curve, CurveNetwork
 from converter.outline.simplify import resample_curve, smooth_curve
 
-HUE_WEIGHT = 0.5
-"""What a difference in hue counts beside one in lightness."""
+SIZE_WEIGHT, STRENGTH_WEIGHT, LENGTH_WEIGHT = 0.6, 1.5, 0.5
+"""Powers of the size of two regions, of the gradient between them and of the length of their boundary."""
+HUE_WEIGHT = 1.0
+"""What a difference in hue counts beside one in lightness: lines carry the edges that crosses of one colour cannot."""
+TOGETHER = 0.3
+"""What a curve weighs more for each of its ends that meets another."""
+FAINT = 0.25
+"""Boundaries weaker than this share of the strong ones are left out."""
 MIN_LENGTH = 2.5
 """Shorter boundaries are left out, in stitches."""
 
@@ -60,14 +63,12 @@ def photo_network(rgb: npt.NDArray[np.float32], scale: int, budget: float) -> Cu
     budget : float
         Length of all boundaries together, in stitches.
     """
-    lab = smooth_colours(rgb)
-    gradient = colour_gradient(lab)
-    labels = grow_regions(lab, gradient, budget * scale)
-    return boundary_network(labels, lab, scale, budget / 6)
+    gradient = colour_gradient(smooth_colours(rgb))
+    return boundary_network(grow_regions(gradient, budget * scale), gradient, scale, budget / 6)
 
 
 def smooth_colours(rgb: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-    """Return CIELAB colours smoothed without blurring edges, hue weighed down."""
+    """Return CIELAB colours smoothed without blurring edges, hue weighed."""
     lab: npt.NDArray[Any] = np.asarray(cv2.cvtColor(np.clip(rgb, 0, 1), cv2.COLOR_RGB2LAB), dtype=np.float32)
     lab[:, :, 1:] *= HUE_WEIGHT
     # Contrast is brought to a common measure, so that a paler print of the photograph gives the same lines.
@@ -86,57 +87,83 @@ def colour_gradient(lab: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
     return np.asarray(np.sqrt((down**2 + across**2).sum(axis=2)), dtype=np.float64)
 
 
-def grow_regions(lab: npt.NDArray[np.float32], gradient: npt.NDArray[np.float64], max_length: float) -> LabelArray:
+def grow_regions(gradient: npt.NDArray[np.float64], max_length: float) -> LabelArray:
     """Return regions whose boundaries together are at most ``max_length`` pixel sides long."""
-    flat = cv2.GaussianBlur(gradient, (0, 0), 1.0)
-    minima, _ = ndimage.label(flat <= ndimage.minimum_filter(flat, size=5), structure=np.ones((3, 3)))
-    labels = np.asarray(watershed(flat, minima), dtype=np.int64) - 1  # type: ignore[no-untyped-call]
+    labels = find_basins(np.asarray(cv2.GaussianBlur(gradient, (0, 0), 1.0), dtype=np.float64))
     count = int(labels.max()) + 1
     size = np.bincount(labels.ravel(), minlength=count).astype(np.float64)
-    mean = np.stack([np.bincount(labels.ravel(), lab[:, :, k].ravel(), count) / size for k in range(3)], axis=1)
-    pairs: dict[tuple[int, int], list[float]] = {}
-    total = 0.0
+    keys, strengths = [], []
     for one, other, strength in (
         (labels[:-1], labels[1:], np.maximum(gradient[:-1], gradient[1:])),
         (labels[:, :-1], labels[:, 1:], np.maximum(gradient[:, :-1], gradient[:, 1:])),
     ):
         differ = one != other
-        low, high = np.minimum(one, other)[differ], np.maximum(one, other)[differ]
-        key, which = np.unique(low * count + high, return_inverse=True)
-        length = np.bincount(which)
-        strengths = np.bincount(which, strength[differ])
-        total += float(length.sum())
-        for k, sides, amount in zip(key.tolist(), length.tolist(), strengths.tolist(), strict=True):
-            entry = pairs.setdefault(divmod(k, count), [0.0, 0.0])
-            entry[0] += sides
-            entry[1] += amount
-    parent = _join_cheapest(size, mean, pairs, total, max_length)
+        keys.append(np.minimum(one, other)[differ] * count + np.maximum(one, other)[differ])
+        strengths.append(strength[differ])
+    names, which = np.unique(np.concatenate(keys), return_inverse=True)
+    length = np.bincount(which).astype(np.float64)
+    amount = np.asarray(np.bincount(which, np.concatenate(strengths)), dtype=np.float64)
+    pairs = np.stack([names // count, names % count], axis=1)
+    parent = _join_cheapest(size, pairs, length, amount, max_length)
     return np.asarray(parent[labels], dtype=np.int32)
+
+
+def find_basins(height: npt.NDArray[np.float64]) -> npt.NDArray[np.int64]:
+    """Return for each pixel the number of the hollow into which a drop of water would run.
+
+    Parameters
+    ----------
+    height : ndarray of shape (H, W)
+
+    Notes
+    -----
+    A drop runs to the lowest of the nine pixels round it, the first in reading order of equal ones. Hollows are
+    numbered in reading order of their lowest pixels.
+    """
+    rows, cols = height.shape
+    edge = np.pad(height, 1, constant_values=np.inf)
+    lowest = height.copy()
+    target = np.arange(rows * cols).reshape(rows, cols)
+    own = target.copy()
+    for down in range(-1, 2):
+        for right in range(-1, 2):
+            other = edge[1 + down : 1 + down + rows, 1 + right : 1 + right + cols]
+            name = own + down * cols + right
+            nearer = (other < lowest) | ((other == lowest) & (name < target))
+            lowest = np.where(nearer, other, lowest)
+            target = np.where(nearer, name, target)
+    root = target.ravel()
+    while True:
+        further = root[root]
+        if np.array_equal(further, root):
+            break
+        root = further
+    return np.asarray(np.unique(root, return_inverse=True)[1].reshape(rows, cols), dtype=np.int64)
 
 
 def _join_cheapest(
     size: npt.NDArray[np.float64],
-    mean: npt.NDArray[np.float64],
-    pairs: dict[tuple[int, int], list[float]],
-    total: float,
+    pairs: npt.NDArray[np.int64],
+    length: npt.NDArray[np.float64],
+    amount: npt.NDArray[np.float64],
     max_length: float,
 ) -> npt.NDArray[np.int64]:
     """Return for each region the one it has become part of."""
     count = len(size)
-    sizes, means = size.tolist(), mean.tolist()
-    beside: list[dict[int, list[float]]] = [{} for _ in range(count)]
-    for (low, high), entry in pairs.items():
-        beside[low][high] = entry
-        beside[high][low] = entry
+    sizes = size.tolist()
+    total = float(length.sum())
+    beside: list[dict[int, tuple[float, float]]] = [{} for _ in range(count)]
+    for (low, high), sides, sum_of in zip(pairs.tolist(), length.tolist(), amount.tolist(), strict=True):
+        beside[low][high] = beside[high][low] = (sides, sum_of)
     version = [0] * count
     parent = list(range(count))
 
     def price(a: int, b: int) -> float:
-        sides, amount = beside[a][b]
-        apart = sum((x - y) ** 2 for x, y in zip(means[a], means[b], strict=True))
-        return float(sizes[a] * sizes[b] / (sizes[a] + sizes[b]) * apart / sides * (amount / sides) ** 2)
+        sides, sum_of = beside[a][b]
+        worth = (sum_of / sides) ** STRENGTH_WEIGHT / sides**LENGTH_WEIGHT
+        return float((sizes[a] * sizes[b] / (sizes[a] + sizes[b])) ** SIZE_WEIGHT * worth)
 
-    heap = [(price(a, b), a, b, 0, 0) for a, b in sorted(pairs)]
+    heap = [(price(a, b), a, b, 0, 0) for a, b in pairs.tolist()]
     heapq.heapify(heap)
     # The last two regions stay apart: a boundary too long for the budget is better than none.
     left = count
@@ -144,21 +171,18 @@ def _join_cheapest(
         _, a, b, va, vb = heapq.heappop(heap)
         if version[a] != va or version[b] != vb or parent[a] != a or parent[b] != b:
             continue
-        total -= beside[a][b][0]
+        total -= beside[a].pop(b)[0]
         left -= 1
-        whole = sizes[a] + sizes[b]
-        means[a] = [(x * sizes[a] + y * sizes[b]) / whole for x, y in zip(means[a], means[b], strict=True)]
-        sizes[a] = whole
+        sizes[a] += sizes[b]
         parent[b] = a
         version[a] += 1
-        del beside[a][b]
         for other, entry in beside[b].items():
             if other == a:
                 continue
             del beside[other][b]
             if other in beside[a]:
                 old = beside[a][other]
-                entry = [old[0] + entry[0], old[1] + entry[1]]
+                entry = (old[0] + entry[0], old[1] + entry[1])
             beside[a][other] = entry
             beside[other][a] = entry
         beside[b] = {}
@@ -173,13 +197,14 @@ def _join_cheapest(
         result = further
 
 
-def boundary_network(labels: LabelArray, lab: npt.NDArray[np.float32], scale: int, max_length: float) -> CurveNetwork:
+def boundary_network(
+    labels: LabelArray, gradient: npt.NDArray[np.float64], scale: int, max_length: float
+) -> CurveNetwork:
     """Return the boundaries between regions as curves, nodes where regions meet in threes or at the picture's edge.
 
     Notes
     -----
-    The weight of a curve is its contrast times the square root of its length; contrast is the mean
-    difference in colour one stitch apart across the curve.
+    The weight of a curve is the mean gradient on it times the square root of its length.
     """
     sides: dict[tuple[int, int], list[tuple[int, int]]] = {}
     for cut, step in ((labels[:-1] != labels[1:], (0, 1)), (labels[:, :-1] != labels[:, 1:], (1, 0))):
@@ -224,8 +249,12 @@ def boundary_network(labels: LabelArray, lab: npt.NDArray[np.float32], scale: in
     curves = [piece for curve in network.curves for piece in cut_long(curve, network, max_length)]
     height, width = np.array(labels.shape) / scale
     weighed = []
-    for curve in curves:
-        weight = _contrast(curve.points, lab, scale) * float(np.sqrt(curve.length))
+    strengths = [_mean_along(curve.points, gradient, scale) for curve in curves]
+    faintest = FAINT * float(np.quantile(strengths, 0.9)) if strengths else 0.0
+    for curve, strength in zip(curves, strengths, strict=True):
+        if strength < faintest:
+            continue
+        weight = strength * float(np.sqrt(curve.length))
         # What lies at the rim of the picture is seldom the subject.
         away = np.abs(curve.points - (height / 2, width / 2)) / (height / 2, width / 2)
         weighed.append(replace(curve, weight=weight * float(np.clip(1.35 - away.max(axis=1).mean(), 0.35, 1.0))))
@@ -233,15 +262,12 @@ def boundary_network(labels: LabelArray, lab: npt.NDArray[np.float32], scale: in
     return network
 
 
-def _contrast(points: npt.NDArray[np.float64], lab: npt.NDArray[np.float32], scale: int) -> float:
-    """Return the mean colour difference between points half a stitch to either side of a curve."""
-    tangent = np.gradient(points, axis=0)
-    tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]
-    across = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1) * 0.6
-    limit = np.array(lab.shape[:2]) - 1
-    one, other = (np.clip(((points + side * across) * scale).astype(int), 0, limit) for side in (1, -1))
-    apart = lab[one[:, 0], one[:, 1]] - lab[other[:, 0], other[:, 1]]
-    return float(np.sqrt((apart**2).sum(axis=1)).mean())
+def _mean_along(points: npt.NDArray[np.float64], values: npt.NDArray[np.float64], scale: int) -> float:
+    """Return the mean of a picture's values along a curve between its pixels."""
+    at = np.clip((points * scale + 1e-6).astype(int), 0, np.array(values.shape) - 1)
+    before = np.maximum(at - 1, 0)
+    around = (values[at[:, 0], at[:, 1]], values[before[:, 0], before[:, 1]])
+    return float(np.maximum(*around).mean())
 
 
 def keep_best(network: CurveNetwork, max_length: float, max_parts: int) -> CurveNetwork:
@@ -249,20 +275,20 @@ def keep_best(network: CurveNetwork, max_length: float, max_parts: int) -> Curve
 
     Notes
     -----
-    A curve that is too long for what is left of the length is passed over; if nothing has been taken
-    yet it is cut to its first piece of that length.
+    A curve that begins or ends where another one does weighs more. One that is too long for what is left of the
+    length is passed over.
     """
     kept: list[Curve] = []
     left = max_length
-    for curve in sorted(network.curves, key=lambda curve: -curve.weight):
-        if curve.length < MIN_LENGTH:
-            continue
-        if curve.length <= left:
+    met: set[int] = set()
+    waiting = [curve for curve in network.curves if curve.length >= MIN_LENGTH]
+    while waiting:
+        worth_now = [curve.weight * (1 + TOGETHER * len({curve.start, curve.end} & met)) for curve in waiting]
+        curve = waiting.pop(int(np.argmax(worth_now)))
+        if curve.length <= left or (not kept and not curve.closed):
             kept.append(curve)
             left -= curve.length
-        elif not kept and not curve.closed:
-            kept.append(curve)
-            left = 0.0
+            met |= {curve.start, curve.end} - {-1}
     result = CurveNetwork(network.nodes, kept)
     parts = result.parts()
     worth: dict[int, float] = {}

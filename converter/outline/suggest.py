@@ -125,7 +125,7 @@ def _photo_chains(
     frame = to_frame(picture, placement, shape, region_scale(shape))
     side = max(shape)
     budget = round(PHOTO_SHARE * side) if settings.most_lines is None else settings.most_lines
-    network = photo_network(frame.rgb, frame.scale, 2.2 * budget)
+    network = photo_network(frame.rgb, frame.scale, 2.4 * budget)
     chains: list[Chain] = []
     for share in (1.45, 1.3, 1.15, 1.0, 0.85, 0.7, 0.5):
         chains = fit_network(keep_best(network, share * budget, max(round(side / 5), 1)), shape, PHOTO_WEIGHTS)
