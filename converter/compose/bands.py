@@ -95,6 +95,7 @@ class FittedStrip:
 
     ring: Ring
     dropped: str = ""
+    rows_left_out: int = 0
 
     @property
     def cost(self) -> float:
@@ -135,15 +136,14 @@ class FittedStrip:
         if side.move is Move.WIDEN:
             widening = profile.widening
             assert widening is not None
-            kind = "blank" if widening.blank else "doubled"
-            count = "1 column" if side.extra == 1 else f"{side.extra} columns"
+            what = "blank column" if widening.blank else "doubled column"
+            count = f"one {what}" if side.extra == 1 else f"{side.extra} {what}s"
             if self.ring.corner is Corner.TURNED:
-                where = "on each side" if which == "all" else f"on {which}"
-                return f"{count} ({kind}) put in {where}"
-            turn = ", where the strip also turns back in the middle" if profile.axis is None else ""
+                return f"{count} set into {'each side' if which == 'all' else which}"
+            turn = ", and the strip turns back on itself in the middle" if profile.axis is None else ""
             if side.shift:
                 turn = f", and {_columns(side.shift)} in the middle"
-            return f"{count} ({kind}) put in in each half {place}{turn}"
+            return f"{count} set into each half {place}{turn}"
         return ""
 
     def words(self) -> list[str]:
@@ -200,6 +200,7 @@ class StripBand:
     corners: tuple[Corner, ...]
     dropped: str = ""
     extra_cost: float = 0.0
+    rows_left_out: int = 0
     searches: list[CornerSearch] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -228,7 +229,7 @@ class StripBand:
             if np.isfinite(cost) and (best is None or cost < best.cost):
                 first_x, first_y, move_x, move_y = (int(v) for v in at)
                 ring = search.ring(w, h, (first_x, first_y, move_x, move_y), cost)
-                best = FittedStrip(ring, self.dropped)
+                best = FittedStrip(ring, self.dropped, self.rows_left_out)
         if best is None:
             raise RequestError(f"The strip '{self.profile.strip.name}' does not fit round {w} x {h} stitches.")
         return best

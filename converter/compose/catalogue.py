@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from difflib import get_close_matches
 from functools import lru_cache
 from importlib.resources import files
 
@@ -145,5 +146,7 @@ def strip_named(name: str) -> Strip:
     known = strips()
     wanted = " ".join(name.lower().replace("_", " ").replace("-", " ").split())
     if wanted not in known:
-        raise UsageError(f"There is no strip called '{name}'.", f"Choose one of: {', '.join(known)}.")
+        near = [other for other in known if wanted and wanted in other] or get_close_matches(wanted, known, 2, 0.6)
+        meant = f"Did you mean {' or '.join(near[:3])}? " if near else ""
+        raise UsageError(f"There is no strip called '{name}'.", f"{meant}There are: {', '.join(known)}.")
     return known[wanted]

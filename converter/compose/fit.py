@@ -149,15 +149,20 @@ def _chain_costs(across: list[Chain], up: list[Chain], moves: frozenset[str], fi
 
 
 def _narrow(ring: FittedBand) -> bool:
-    """Return whether corner and middle of a ring are near each other."""
+    """Return whether corner and middle of a ring are so near each other that their places in the tables overlap."""
     if not isinstance(ring, FittedStrip) or ring.ring.profile.lenient:
         return False
     profile = ring.ring.profile
     if profile.separate and 2 * profile.measure.widest < profile.period:
         # A repeat of several small pieces: what is cut at one place may only show beyond the window of the table.
         return True
-    reach = 2 * (profile.depth + 3) + max(profile.period, profile.measure.widest)
-    return min(ring.ring.level.length, ring.ring.upright.length) < reach
+    repeat = max(profile.period, profile.measure.widest)
+    for side in (ring.ring.level, ring.ring.upright):
+        if side.move is Move.CENTRE and (side.length - side.piece) // 2 - side.space < profile.depth + 3 + repeat:
+            return True
+        if side.length < 2 * (profile.depth + 3) + repeat:
+            return True
+    return False
 
 
 def _sound(rings: tuple[FittedBand, ...]) -> bool:
@@ -217,7 +222,7 @@ def _single(
         i, j = divmod(pair, len(up))
         first_x, first_y, move_x, move_y = (int(v) for v in np.unravel_index(structure, shapes[number]))
         ring = band.searches[number].ring(widths[i], heights[j], (first_x, first_y, move_x, move_y), cost)
-        fitted: FittedBand = FittedStrip(ring, band.dropped)
+        fitted: FittedBand = FittedStrip(ring, band.dropped, band.rows_left_out)
         yield cost + band.extra_cost, i, j, (fitted,)
 
 
@@ -287,6 +292,7 @@ def _shallower(bands: list[Band]) -> Iterator[list[Band]]:
                 band.corners,
                 f"{gone}, so that the strip is {depth - drop} deep",
                 DROPPED_ROW_COST * drop,
+                drop,
             )
             yield [*bands[:at], thin, *bands[at + 1 :]]
 
@@ -450,11 +456,11 @@ def _checked_outer(
     least = 2 * sum(min(g, 1) for g in wanted)
     rows, cols = middle.cells.shape
     deep = 2 * sum(max(1, band.depth) if isinstance(band, StripBand) else band.depth for band in bands)
-    for what, have, need in (("wide", size[1], cols), ("high", size[0], rows)):
+    for across, have, need in (("across", size[1], cols), ("up and down", size[0], rows)):
         if have < need + least + 2 * len(bands) and have < need + least + deep:
             raise RequestError(
-                f"{have} stitches {what} leave no room for a border round a motif of {need}.",
-                f"Take at least {need + least + deep}, a smaller motif or a shallower strip.",
+                f"There is room for {have} stitches {across}; the motif and its border need {need + least + deep}.",
+                "Take a larger size or smaller margins, a smaller motif or a shallower strip.",
             )
     return size
 

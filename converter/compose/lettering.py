@@ -102,7 +102,8 @@ def fit_text(
             raise RequestError(
                 f"Not even one letter of '{block.text}' fits into {width} stitches.", "Take a wider place."
             )
-        help_ = f"; a place {block.width - width} stitches wider would hold all of it"
+        more = block.width - width
+        help_ = f"; a place {more} stitch{'es' if more > 1 else ''} wider would hold all of it"
         if last == "large":
             small = text_cells(text, "small").width
             if small <= width:
@@ -222,7 +223,7 @@ def letter_border(
     side: str = "bottom",
     alphabet: str = "auto",
     method: str = "crosses",
-    band: int = -1,
+    band: int | None = None,
 ) -> LetteredBorder:
     """Put a text into the middle of one side of a border.
 
@@ -235,7 +236,7 @@ def letter_border(
     side : str
         ``top`` or ``bottom``.
     band : int
-        Which border, counted inside out from 0; the outermost by default.
+        Which border, counted inside out from 0; None takes the outermost that is deep enough.
 
     Raises
     ------
@@ -244,15 +245,21 @@ def letter_border(
     """
     if side not in SIDES:
         raise UsageError(f"side is '{side}'.", f"Choose from {', '.join(SIDES)}.")
+    high = text_cells("I", "small").height
+    if band is None:
+        deep_enough = [at for at, ring in enumerate(plan.rings) if ring.depth >= high]
+        band = deep_enough[-1] if deep_enough else len(plan.rings) - 1
     if not -len(plan.rings) <= band < len(plan.rings):
         raise UsageError(f"There is no border {band + 1}.", f"The plan has {len(plan.rings)}.")
     ring = plan.rings[band]
     row, col = plan.ring_corner(band % len(plan.rings))
     ring_cells, _ = ring.draw()
     d, wide = ring.depth, ring_cells.shape[1]
-    if d < text_cells("I", "small").height:
+    if d < high:
         raise RequestError(
-            f"The border is {d} deep, the small letters are 5 high.",
+            f"The border is {d} stitches deep, the small letters are {high} high."
+            if d
+            else "A border of backstitch alone has no room for letters.",
             "Take a deeper strip, or put the text inside the border.",
         )
     room = wide - 2 * (d + BORDER_SPACE)

@@ -304,6 +304,8 @@ def text_cells(text: str, alphabet: str = "small", wider: int = 0) -> TextBlock:
 def lines_from_cells(cells: CellArray) -> LineArray:
     """Turn thin strokes of crosses into backstitches between holes.
 
+    A dot becomes one backstitch upwards, from hole to hole like all others; in the top row, downwards.
+
     Parameters
     ----------
     cells : ndarray of shape (rows, cols), bool
@@ -332,6 +334,6 @@ def lines_from_cells(cells: CellArray) -> LineArray:
             found.append([(r, c), (r + dr, c + dc)])
             joined[r, c] = joined[r + dr, c + dc] = True
     for r, c in np.argwhere(cells & ~joined).tolist():
-        found.append([(r, c), (r + 0.5, c)])
+        found.append([(r - 1, c), (r, c)] if r else [(0, c), (1, c)])
     found.sort()
     return np.array(found, dtype=np.float64).reshape(-1, 2, 2)

@@ -32,9 +32,9 @@ def _checked(box: Box, chart: Chart) -> Box:
     top, left, rows, cols = (int(v) for v in box)
     if rows < 1 or cols < 1 or top < 0 or left < 0 or top + rows > chart.rows or left + cols > chart.columns:
         raise RequestError(
-            f"The part from row {top + 1}, column {left + 1}, {cols} x {rows} is not inside the chart of "
-            f"{chart.columns} x {chart.rows}.",
-            "Give top, left, rows and columns that lie inside it.",
+            f"Rows {top + 1} to {top + rows} and columns {left + 1} to {left + cols} are not all inside the chart "
+            f"of {chart.rows} rows and {chart.columns} columns.",
+            "Count from 1 at the top left corner.",
         )
     return top, left, rows, cols
 
@@ -330,13 +330,21 @@ def scatter(chart: Chart, rows: int, cols: int, spacing: int = 2, seed: int = 0)
     RequestError
         If not even one fits.
     """
-    high, wide = chart.rows, chart.columns
+    places = scatter_places((chart.rows, chart.columns), rows, cols, spacing, seed)
+    return compose([(chart, top, left) for top, left in places], rows, cols)
+
+
+def scatter_places(size: tuple[int, int], rows: int, cols: int, spacing: int, seed: int) -> list[tuple[int, int]]:
+    """Return the (top, left) cells at which `scatter` puts a motif of ``size`` rows and columns."""
+    high, wide = size[0], size[1]
     if rows < high or cols < wide:
-        raise RequestError(f"A motif of {wide} x {high} does not fit into {cols} x {rows}.")
+        raise RequestError(
+            f"A motif of {wide} x {high} stitches does not fit into {cols} x {rows}.", "Take a larger field."
+        )
     down = max(1, (rows + spacing) // (high + spacing + _LOOSE))
     most = max(1, (cols + spacing) // (wide + spacing + _LOOSE))
     rng = np.random.default_rng(seed)
-    parts = []
+    places = []
     for i in range(down):
         staggered = i % 2 == 1 and most > 1
         along = most - staggered
@@ -347,8 +355,8 @@ def scatter(chart: Chart, rows: int, cols: int, spacing: int = 2, seed: int = 0)
         for j in range(along):
             lefts = (indent + j * length // along, indent + (j + 1) * length // along - spacing - wide)
             top, left = int(rng.integers(tops[0], tops[1] + 1)), int(rng.integers(lefts[0], lefts[1] + 1))
-            parts.append((chart, top, left))
-    return compose(parts, rows, cols)
+            places.append((top, left))
+    return places
 
 
 def join(charts: Sequence[Chart], spacing: int = 2, align: str = "centre", upright: bool = False) -> Chart:

@@ -152,14 +152,7 @@ class BorderPlan:
     def deviations(self) -> tuple[str, ...]:
         """What differs from the wish, in plain words; empty if nothing does."""
         words = self._gap_words()
-        for what, pad, place in (
-            ("column", self.across.pad, "to the right of the motif, which stands half a stitch left of the middle"),
-            ("row", self.up.pad, "below the motif, which stands half a stitch above the middle"),
-        ):
-            if pad and self.doubled:
-                words.append(f"the middle {what} of the motif is doubled")
-            elif pad:
-                words.append(f"a blank {what} added {place}")
+        words += self._pad_words()
         for at, ring in enumerate(self.rings):
             name = "" if len(self.rings) == 1 else f"border {at + 1}: "
             words += [name + text for text in ring.words()]
@@ -169,14 +162,31 @@ class BorderPlan:
         words = []
         for at, wish in enumerate(self.wanted):
             x, y = self.across.gaps[at], self.up.gaps[at]
-            name = "gap" if at == 0 else f"gap before border {at + 1}"
             if x == y == wish:
                 continue
-            if x == y:
-                words.append(f"{name} {x} in place of {wish}")
-            else:
-                words.append(f"{name} {x} left and right, {y} above and below, in place of {wish}")
+            text = f"gap {x}" if x == y else f"gap {x} left and right, {y} above and below"
+            if at == 0 and self.fixed:
+                # Nobody asked for a gap here: it is what the outer size leaves.
+                words.append(text)
+                continue
+            text += f"{',' if x != y else ''} in place of {wish}"
+            words.append(text if at == 0 else f"before border {at + 1} {text}")
         return words
+
+    def _pad_words(self) -> list[str]:
+        column, row = self.across.pad, self.up.pad
+        if self.doubled:
+            what = [name for name, pad in (("column", column), ("row", row)) if pad]
+            return [f"the middle {' and '.join(what)} of the motif doubled"] if what else []
+        if column and row:
+            return [
+                "a blank column right of the motif and a blank row below it, so it stands half a stitch off the middle"
+            ]
+        if column:
+            return ["a blank column right of the motif, which so stands half a stitch left of the middle"]
+        if row:
+            return ["a blank row below the motif, which so stands half a stitch above the middle"]
+        return []
 
     @cached_property
     def notes(self) -> tuple[str, ...]:
@@ -186,6 +196,12 @@ class BorderPlan:
             if isinstance(ring, FittedStrip) and ring.ring.profile.strip.upright:
                 name = ring.ring.profile.strip.name
                 notes.append(f"The {name} stand head outwards: they lie on their side left and right.")
+            if isinstance(ring, FittedStrip) and 2 * ring.rows_left_out >= ring.depth + ring.rows_left_out:
+                whole = ring.depth + ring.rows_left_out
+                notes.append(
+                    f"Only {ring.depth} of the {whole} rows of '{ring.ring.profile.strip.name}' have room: not much is "
+                    "left of its shape. A shallower strip, a larger size or a smaller motif would look better."
+                )
         return tuple(notes)
 
     @property

@@ -132,6 +132,19 @@ def find_repeat(strip: CellArray) -> Repeat:
     return Repeat(tile=tile, wrong=wrong, shown=n / tile.shape[1])
 
 
+def repeat_words(name: str, found: Repeat) -> str:
+    """Return in plain words what was found in the strip of a file."""
+    d, p = found.tile.shape
+    if found.shown < LEAST_REPEATS:
+        words = f"No repeat was found in '{name}': the whole of it, {p} x {d} stitches, counts as one."
+        touching = link_counts(found.tile)[0] > 0
+        return words + (" Leave a bare column at its end if the pieces shall not touch." if touching else "")
+    wrong = {0: "", 1: "; 1 square that differed was put right"}.get(
+        found.wrong, f"; {found.wrong} squares that differed were put right"
+    )
+    return f"Repeat found in '{name}': {p} x {d} stitches, shown {found.shown:.3g} times{wrong}."
+
+
 def choose_rows(tile: CellArray, first: int, last: int) -> CellArray:
     """Return rows ``first`` to ``last`` of a tile, counted from 1 at the outside, both included.
 
@@ -141,7 +154,10 @@ def choose_rows(tile: CellArray, first: int, last: int) -> CellArray:
         If the rows are not there, or nothing is left.
     """
     if not 1 <= first <= last <= tile.shape[0]:
-        raise RequestError(f"Rows {first}-{last} were asked for, but the strip has {tile.shape[0]}.")
+        raise RequestError(
+            f"Rows {first}-{last} were asked for, but the strip has {tile.shape[0]}.",
+            "Count from 1 at the outside, the lower number first.",
+        )
     kept = primitive_tile(tile[first - 1 : last])
     if not kept.any():
         raise RequestError(f"Rows {first}-{last} of the strip hold no stitch.", "Take other rows.")
@@ -152,6 +168,8 @@ def double_rows(tile: CellArray, rows: list[int]) -> CellArray:
     """Return the tile with the given rows (from 1 at the outside) standing twice."""
     for row in rows:
         if not 1 <= row <= tile.shape[0]:
-            raise RequestError(f"Row {row} was to be doubled, but the strip has {tile.shape[0]}.")
+            raise RequestError(
+                f"Row {row} was to be doubled, but the strip has {tile.shape[0]}.", "Count from 1 at the outside."
+            )
     order = [r for r in range(tile.shape[0]) for _ in range(2 if r + 1 in rows else 1)]
     return np.ascontiguousarray(tile[order])

@@ -14,6 +14,7 @@ direction all the way round.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -67,8 +68,18 @@ class Ring:
 
         Returns
         -------
-        cells, own : ndarray of shape (rows + 2 d, cols + 2 d), bool
+        cells, own : ndarray of shape (rows + 2 d, cols + 2 d), bool, read-only
         """
+        return self._drawn
+
+    @cached_property
+    def _drawn(self) -> tuple[CellArray, CellArray]:
+        cells, own = self._draw()
+        cells.setflags(write=False)
+        own.setflags(write=False)
+        return cells, own
+
+    def _draw(self) -> tuple[CellArray, CellArray]:
         d = self.depth
         shape = (self.opening[0] + 2 * d, self.opening[1] + 2 * d)
         top, top_own = draw_side(self.profile, self.level, self.corner)

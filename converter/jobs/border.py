@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from textwrap import wrap
 from typing import Any, Final
 
 from converter.compose import moves
@@ -14,9 +15,11 @@ from converter.compose.fit import fit_borders
 from converter.compose.lettering import fit_text, letter_border, place_text, text_chart
 from converter.compose.letters import text_cells
 from converter.compose.plan import BorderPlan
+from converter.compose.ring import symmetry_name
 from converter.errors import RequestError, UsageError
 from converter.files.chart_file import chart_bytes, load_chart
 from converter.files.output import check_name, check_targets, name_from
+from converter.jobs.border_checks import refuse_idle
 from converter.jobs.border_parts import chosen_bands, moved_motif, outer_size, wanted_corners, wanted_gap
 from converter.jobs.chart import planned_files, write_outputs
 from converter.jobs.requests import materials_from
@@ -24,6 +27,8 @@ from converter.model.chart import Chart
 from converter.units import format_size
 
 SUFFIXES: Final = (".chart.json", ".png", "-plans.png")
+_WIDE: Final = 100
+"""Columns of the printed words."""
 _TEXT_SPACE: Final = 2
 """Blank rows between the motif and a line of text."""
 
@@ -82,13 +87,14 @@ class BorderOutcome:
         lines = []
         for at, offer in enumerate(self.offers, 1):
             mark = "*" if at == self.chosen else " "
-            lines.append(f"{mark}{at:>3}  {offer.strip}: {offer.plan.describe()}")
+            lines += wrap(f"{mark}{at:>3}  {offer.strip}: {offer.plan.describe()}", _WIDE, subsequent_indent=" " * 6)
         size = format_size(*self.chart.finished_mm)
         lines.append(
             f"{'Plan ' + str(self.chosen) + ': ' if self.offers else ''}{self.chart.columns} x {self.chart.rows} "
             f"stitches, {size} on {self.chart.fabric.describe()}."
         )
-        lines += self.notes
+        for note in self.notes:
+            lines += wrap(f"- {note}", _WIDE, subsequent_indent="  ")
         return "\n".join(lines)
 
 
@@ -147,6 +153,7 @@ def border_chart(path: Path | None, options: Mapping[str, Any]) -> BorderOutcome
     name = check_name(options["name"]) if options.get("name") else f"{name_from(path)}-border"
     folder = Path(options.get("out") or ".")
     overwrite = bool(options.get("overwrite"))
+    refuse_idle(options)
     check_targets(planned_files(folder, name, SUFFIXES), overwrite)
     chart = materials_from(options).apply(load_chart(path))
     outcome = compose_chart(chart, options)
@@ -156,11 +163,10 @@ def border_chart(path: Path | None, options: Mapping[str, Any]) -> BorderOutcome
 
 def compose_chart(chart: Chart, options: Mapping[str, Any]) -> BorderOutcome:
     """Move the motif about, add text, fit the borders and choose a plan, without writing anything."""
-    chart = moved_motif(chart, options)
-    notes: list[str] = []
+    chart, notes = moved_motif(chart, options)
     text, place = options.get("text"), str(options.get("text_place") or "below")
     bare = [str(name).strip().lower() for name in options.get("strip") or ()] == ["none"]
-    bands = [] if bare else chosen_bands(options)
+    bands = [] if bare else chosen_bands(options, notes)
     outer = outer_size(chart, options)
     if text and place in ("below", "above"):
         chart, note = _with_text_line(chart, text, place, _text_room(outer, bands, options), options)
@@ -168,6 +174,9 @@ def compose_chart(chart: Chart, options: Mapping[str, Any]) -> BorderOutcome:
     offers: list[Offer] = []
     chosen = 0
     if not bare:
+        chosen = int(options.get("plan") or 1)
+        if options.get("double_middle") and symmetry_name(chart.cells, chart.lines) not in ("D4", "D2"):
+            notes.append("The motif is not symmetric both ways, so its middle was not doubled.")
         offers = make_offers(
             chart,
             bands,
@@ -176,11 +185,10 @@ def compose_chart(chart: Chart, options: Mapping[str, Any]) -> BorderOutcome:
             corners=wanted_corners(bands, options),
             slack=int(options.get("slack", 2)),
             double_middle=bool(options.get("double_middle")),
-            count=int(options.get("plans") or 12),
+            count=max(int(options.get("plans") or 12), chosen),
         )
-        chosen = int(options.get("plan") or 1)
         if chosen > len(offers):
-            raise RequestError(f"There is no plan {chosen}.", f"There are {len(offers)}.")
+            raise RequestError(f"There is no plan {chosen}.", f"Choose one from 1 to {len(offers)}.")
         plan = offers[chosen - 1].plan
         cells, lines = plan.cells, plan.lines
         if text and place in ("border", "border-top"):
@@ -191,6 +199,11 @@ def compose_chart(chart: Chart, options: Mapping[str, Any]) -> BorderOutcome:
             cells, lines = lettered.cells, lettered.lines
             notes += [lettered.note] if lettered.note else []
         notes += list(plan.notes)
+        if options.get("cloth") and not options.get("margin"):
+            notes.append(
+                "The border reaches to the edge of the cloth. Give --margin for bare cloth on every side; 3 in (7.5 cm) is "
+                "usual for a piece that is framed or mounted."
+            )
         chart = chart.with_(cells=cells, lines=lines, placement=None)
     elif text and place in ("border", "border-top"):
         raise UsageError("There is no border to put the text into.", "Choose another place for it.")
@@ -208,7 +221,15 @@ def border_outputs(outcome: BorderOutcome) -> dict[str, bytes]:
     from converter.draw import png_bytes
     from converter.draw.plans import SHEET_DPI, plan_sheet
 
-    outputs = {".chart.json": chart_bytes(outcome.chart), ".png": png_bytes(outcome.chart)}
+    chart = outcome.chart
+    try:
+        picture = png_bytes(chart)
+    except RequestError as error:
+        raise RequestError(
+            f"A chart of {chart.columns} x {chart.rows} stitches is too large to be drawn on one sheet.",
+            "Take a smaller size, or repeat or join less.",
+        ) from error
+    outputs = {".chart.json": chart_bytes(chart), ".png": picture}
     if outcome.offers:
         sheet = plan_sheet(
             [(offer.strip, offer.plan) for offer in outcome.offers], outcome.chart, chosen=outcome.chosen

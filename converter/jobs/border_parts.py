@@ -12,15 +12,15 @@ from converter.compose import moves
 from converter.compose.catalogue import Strip, strip_named
 from converter.compose.frames import FRAME_NAMES, CornerBand
 from converter.compose.frieze import primitive_tile
-from converter.compose.repeat import choose_rows, double_rows, find_repeat
-from converter.errors import RequestError, UsageError
+from converter.compose.repeat import choose_rows, double_rows, find_repeat, repeat_words
+from converter.errors import PictureError, RequestError, UsageError
 from converter.files.chart_file import load_chart
 from converter.files.output import name_from
 from converter.model.arrays import CellArray
 from converter.model.chart import Chart
 
 
-def read_strip(name: str, high: int | None = None) -> Strip | str:
+def read_strip(name: str, high: int | None = None, notes: list[str] | None = None) -> Strip | str:
     """Return a built-in strip, a frame in backstitch by its name, or a strip from a file with its repeat found.
 
     Parameters
@@ -29,6 +29,8 @@ def read_strip(name: str, high: int | None = None) -> Strip | str:
         Name of a built-in strip, ``line``, ``double line``, or the path of a chart, a text grid or a picture.
     high : int, optional
         The file is a picture of a strip: reduce it to so many rows.
+    notes : list of str, optional
+        Gets what was found in a file.
     """
     if name.strip().lower() in FRAME_NAMES:
         return name.strip().lower()
@@ -46,8 +48,17 @@ def read_strip(name: str, high: int | None = None) -> Strip | str:
 
         cells = chart_from_image(read_picture(path).pixels, columns=None, rows=high, lines="none").cells
     else:
-        cells = load_chart(path).cells
+        try:
+            cells = load_chart(path).cells
+        except PictureError as error:
+            if "tones" not in error.message:
+                raise
+            raise PictureError(
+                error.message, "If it is a picture of a strip, say with --strip-high how many stitches deep it shall be."
+            ) from error
     found = find_repeat(cells)
+    if notes is not None:
+        notes.append(repeat_words(path.name, found))
     return Strip(name_from(path), found.tile)
 
 
@@ -105,12 +116,19 @@ def outer_stitches(chart: Chart, size_mm: tuple[float, float], margin_mm: float 
     return rows, cols
 
 
-def moved_motif(chart: Chart, options: Mapping[str, Any]) -> Chart:
-    """Return the motif cropped, cleared, mirrored, joined and repeated as the options say, in that order."""
+def moved_motif(chart: Chart, options: Mapping[str, Any]) -> tuple[Chart, list[str]]:
+    """Return the motif cropped, cleared, mirrored, joined and repeated as the options say, in that order, and notes."""
+    notes: list[str] = []
     if options.get("part"):
         chart = moves.crop(chart, options["part"])
     for box in options.get("leave_out") or ():
-        chart = moves.leave_out(chart, box)
+        cleared = moves.leave_out(chart, box)
+        if np.array_equal(cleared.cells, chart.cells) and len(cleared.lines) == len(chart.lines):
+            top, left, rows, cols = box
+            notes.append(
+                f"There was nothing to leave out in rows {top + 1} to {top + rows}, columns {left + 1} to {left + cols}."
+            )
+        chart = cleared
     mirror = options.get("mirror") or "none"
     if mirror != "none":
         chart = moves.make_symmetric(chart, mirror, options.get("keep_half") or "start")
@@ -129,15 +147,18 @@ def moved_motif(chart: Chart, options: Mapping[str, Any]) -> Chart:
         elif kind == "grid":
             chart = moves.repeat_grid(chart, second, first, spacing, half_drop=bool(options.get("staggered")))
         else:
-            chart = moves.scatter(chart, second, first, spacing, int(options.get("seed") or 0))
-    return chart
+            seed = int(options.get("seed") or 0)
+            count = len(moves.scatter_places((chart.rows, chart.columns), second, first, spacing, seed))
+            notes.append(f"The motif stands {count} time{'s' if count > 1 else ''} on {first} x {second} stitches.")
+            chart = moves.scatter(chart, second, first, spacing, seed)
+    return chart, notes
 
 
-def chosen_bands(options: Mapping[str, Any]) -> list[object]:
-    """Return the bands that the options name, from the inside out."""
+def chosen_bands(options: Mapping[str, Any], notes: list[str]) -> list[object]:
+    """Return the bands that the options name, from the inside out; ``notes`` gets what was found in files."""
     bands: list[object] = []
     for name in options.get("strip") or ():
-        strip = read_strip(str(name), options.get("strip_high"))
+        strip = read_strip(str(name), options.get("strip_high"), notes)
         if isinstance(strip, Strip):
             strip = change_strip(
                 strip, options.get("rows"), options.get("double_rows") or (), options.get("strip_mirror") or "none"

@@ -51,7 +51,7 @@ def test_files_and_words(gate, tmp_path):
     assert np.array_equal(chart.cells, plan.cells)
     assert np.array_equal(chart.lines, plan.lines)
     assert chart.title == "Gate" and chart.fabric == Fabric(16)
-    assert plan.describe() in result.output
+    assert plan.describe() in " ".join(result.output.split())
     with Image.open(tmp_path / "o" / "gate-border-plans.png") as image:
         assert image.width > 300
 
@@ -284,6 +284,20 @@ def test_nothing_is_replaced_without_being_told(gate, tmp_path):
         (["--repeat", "grid:900x900"], 4),
         (["--cloth", "5x5cm", "--margin", "5cm", "--strip", "dots"], 4),
         (["--join", "missing.txt"], 3),
+        (["--repeat", "grid:85x85", "--spacing", "0", "--strip", "none"], 4),
+        (["--rows", "1-2"], 2),
+        (["--strip", "line", "--rows", "1-1"], 2),
+        (["--margin", "3cm"], 2),
+        (["--corner-upright"], 2),
+        (["--join-align", "end"], 2),
+        (["--keep-half", "end"], 2),
+        (["--repeat", "row:3", "--mirrored"], 2),
+        (["--repeat", "ring:3x3", "--staggered"], 2),
+        (["--seed", "4"], 2),
+        (["--spacing", "4"], 2),
+        (["--text-wide", "30"], 2),
+        (["--text", " "], 2),
+        (["--strip", "none", "--strip", "dots"], 2),
     ],
 )
 def test_errors_say_what_to_do(gate, tmp_path, words, code):
@@ -291,6 +305,68 @@ def test_errors_say_what_to_do(gate, tmp_path, words, code):
     assert result.exit_code == code, result.output
     assert len(result.output.strip().splitlines()[-1]) > 20
     assert "Traceback" not in result.output
+
+
+def test_an_option_that_would_do_nothing_is_named(gate, tmp_path):
+    for words, needed in (
+        (["--margin", "3cm"], "--cloth"),
+        (["--strip-mirror", "level"], "--strip"),
+        (["--repeat", "row:2", "--seed", "3"], "scatter"),
+    ):
+        result = run(gate, *words, "--out", tmp_path / "o")
+        assert words[-2] in result.output and needed in result.output
+    assert not (tmp_path / "o").exists()
+
+
+def test_what_was_found_in_a_file_is_said(gate, tmp_path):
+    tile = border_strips()["scallops"]
+    shown = np.take(tile, np.arange(21), axis=1, mode="wrap").copy()
+    shown[0, 9] = ~shown[0, 9]
+    (tmp_path / "mine.txt").write_text(text_from_cells(shown), encoding="utf-8")
+    words = " ".join(run(gate, "--strip", tmp_path / "mine.txt", "--out", tmp_path / "o").output.split())
+    assert (
+        "Repeat found in 'mine.txt': 8 x 5 stitches, shown 2.62 times; 1 square that differed was put right." in words
+    )
+    (tmp_path / "once.txt").write_text("##.\n###\n.##\n", encoding="utf-8")
+    words = " ".join(run(gate, "--strip", tmp_path / "once.txt", "--out", tmp_path / "p").output.split())
+    assert "No repeat was found in 'once.txt'" in words and "bare column" in words
+    gray = np.linspace(0, 255, 600).astype(np.uint8).reshape(20, 30)
+    Image.fromarray(gray).save(tmp_path / "photo.png")
+    result = run(gate, "--strip", tmp_path / "photo.png", "--out", tmp_path / "q")
+    assert result.exit_code == 3 and "--strip-high" in result.output
+
+
+def test_notes_on_cloth_scatter_and_rows(gate, tmp_path):
+    def words(*options):
+        return " ".join(run(gate, *options, "--out", tmp_path / "o", "--overwrite").output.split())
+
+    assert "edge of the cloth" in words("--strip", "dots", "--cloth", "10x10cm")
+    assert "edge of the cloth" not in words("--strip", "dots", "--cloth", "10x10cm", "--margin", "1cm")
+    assert "The motif stands 8 times on 80 x 60" in words("--strip", "none", "--repeat", "scatter:80x60")
+    assert "Only 3 of the 8 rows of 'tulips'" in words("--strip", "tulips", "--outer", "30x36")
+    assert "not symmetric" in words("--strip", "dots", "--double-middle")
+    assert "Did you mean zigzag or twin zigzag?" in words("--strip", "zig")
+    assert "Did you mean lozenges?" in words("--strip", "lozenge")
+    assert "Did you mean battlement?" in words("--strip", "batlement")
+
+
+def test_a_plan_beyond_the_list_is_made_all_the_same(gate, tmp_path):
+    result = run(gate, "--strip", "zigzag", "--plans", 3, "--plan", 5, "--json", "--out", tmp_path / "o")
+    assert result.exit_code == 0, result.output
+    report = json.loads(result.output)
+    assert report["chosen"] == 5 and len(report["plans"]) == 5
+
+
+def test_text_stands_in_the_outermost_strip_that_is_deep_enough(gate, tmp_path):
+    result = run(gate, "--strip", "tulips", "--strip", "line", "--gap", "3,1", "--text", "Jo 84",
+                 "--text-place", "border", "--out", tmp_path / "o")  # fmt: skip
+    assert result.exit_code == 0, result.output
+    plain = fit_borders(load_chart(gate), ["tulips", "line"], gap=(3, 1), count=1)[0]
+    changed = np.argwhere(made(tmp_path).cells != plain.cells)
+    row = plain.ring_corner(0)[0]
+    assert changed[:, 0].min() >= plain.shape[0] - row - 8
+    result = run(gate, "--strip", "line", "--text", "Jo", "--text-place", "border", "--out", tmp_path / "p")
+    assert result.exit_code == 4 and "backstitch alone" in result.output
 
 
 def test_no_chart_at_all(tmp_path):

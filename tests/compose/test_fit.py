@@ -223,7 +223,7 @@ def test_motif_stands_where_the_plan_says():
         assert np.array_equal(rest, plan.border_cells)
         left, right = col, plan.shape[1] - col - cols
         assert right - left == plan.across.pad
-        assert bool(plan.across.pad) == any("blank column added" in words for words in plan.deviations)
+        assert bool(plan.across.pad) == any("a blank column right of the motif" in words for words in plan.deviations)
 
 
 def test_lines_of_a_chart_go_with_the_motif():
@@ -262,12 +262,12 @@ def test_each_move_is_said():
     said = set()
     for name, (rows, cols) in itertools.product(NAMES, [(30, 37), (41, 56), (22, 22)]):
         for plan in fit_borders((rows, cols), name, count=60):
-            said |= {word for word in ("in place of", "added", "turns back", "covers the middle", "put in") if
+            said |= {word for word in ("in place of", "a blank", "turns back", "covers the middle", "set into") if
                      any(word in text for text in plan.deviations)}  # fmt: skip
             fitted = plan.rings[0].ring
             if fitted.level.move is not Move.PLAIN:
-                assert any("middle" in text or "put in" in text for text in plan.deviations)
-    assert said == {"in place of", "added", "turns back", "covers the middle", "put in"}
+                assert any("middle" in text or "set into" in text for text in plan.deviations)
+    assert said == {"in place of", "a blank", "turns back", "covers the middle", "set into"}
 
 
 def test_moves_can_be_forbidden():
@@ -288,7 +288,7 @@ def test_rows_are_left_out_only_when_nothing_else_helps():
 def test_no_room_is_a_request_error_with_a_way_out():
     with pytest.raises(RequestError) as caught:
         fit_borders((30, 30), "zigzag", outer=(31, 31))
-    assert "30" in caught.value.message
+    assert "31 stitches across" in caught.value.message
     assert caught.value.hint
 
 

@@ -125,11 +125,14 @@ def test_backstitches_follow_the_crosses(text):
     cells = text_cells(text).cells
     lines = lines_from_cells(cells)
     for (r0, c0), (r1, c1) in lines.tolist():
-        assert cells[int(r0), int(c0)]
-        length = max(abs(r1 - r0), abs(c1 - c0))
-        assert length in (0.5, 1.0)
-        if length == 1.0:
-            assert cells[int(r1), int(c1)]
+        assert (r0, c0, r1, c1) == (int(r0), int(c0), int(r1), int(c1))
+        assert 0 <= min(r0, r1) <= max(r0, r1) <= cells.shape[0]
+        assert max(abs(r1 - r0), abs(c1 - c0)) == 1
+        lone = [
+            (r, c) for r, c in ((int(r0), int(c0)), (int(r1), int(c1)))
+            if r < cells.shape[0] and cells[r, c] and cells[max(r - 1, 0) : r + 2, max(c - 1, 0) : c + 2].sum() == 1
+        ]  # fmt: skip
+        assert lone or (cells[int(r0), int(c0)] and cells[int(r1), int(c1)])
     touched = {tuple(end) for line in lines.tolist() for end in line}
     assert all((float(r), float(c)) in touched for r, c in np.argwhere(cells).tolist())
     assert len({tuple(sorted(map(tuple, line))) for line in lines.tolist()}) == len(lines)
@@ -141,4 +144,6 @@ def test_backstitch_by_hand():
     slope = np.array([[1, 0], [0, 1]], dtype=bool)
     assert lines_from_cells(slope).tolist() == [[[0, 0], [1, 1]]]
     dot = np.array([[1]], dtype=bool)
-    assert lines_from_cells(dot).tolist() == [[[0, 0], [0.5, 0]]]
+    assert lines_from_cells(dot).tolist() == [[[0, 0], [1, 0]]]
+    low = np.array([[1, 1, 0, 0], [0, 0, 0, 0], [0, 0, 0, 1]], dtype=bool)
+    assert lines_from_cells(low).tolist() == [[[0, 0], [0, 1]], [[1, 3], [2, 3]]]
