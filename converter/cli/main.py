@@ -5,7 +5,6 @@ from __future__ import annotations
 import importlib
 import os
 import sys
-import traceback
 from typing import Any, Final
 
 import click
@@ -100,6 +99,8 @@ def run() -> None:
         sys.exit(int(ExitCode.REQUEST))
     except Exception:
         if os.environ.get("ONECOLOUR_TRACE"):
+            import traceback
+
             traceback.print_exc()
         kind, value = sys.exc_info()[:2]
         name = kind.__name__ if kind else "error"

@@ -16,7 +16,6 @@ from converter.draw.palette import IndexedPicture, reduced_palette
 from converter.draw.stitched import coverage, stitched_picture
 from converter.draw.typeset import LEADING, SMALL_MM, fit_size, set_paragraph, wrap_text
 from converter.draw.words import Words
-from converter.estimate.making.words import plan_in_units
 from converter.model.chart import Chart
 from converter.model.leaflet import LeafletContent
 from converter.units import MM_PER_INCH, PAPER_SIZES_MM
@@ -120,6 +119,8 @@ def needs(chart: Chart, content: LeafletContent, words: Words) -> list[str]:
     """Return what is needed, one thing a line."""
     strands = strand_words(chart, words)
     if content.making is not None:
+        from converter.estimate.making.words import plan_in_units
+
         lines = [_capital(_BY.sub(" × ", line)) for line in plan_in_units(content.making, words.units).shopping]
         if strands:
             lines.append(words("In the needle: {strands}", strands=strands))

@@ -1,9 +1,10 @@
 r"""The working order as sheets: every length of thread, leg by leg, with start, end and carries.
 
-A panel shows one length (or a part of it, where it runs far). The legs of the crosses bear numbers: at the left or
-right of a square for the lower leg ``/``, above or below for the upper leg ``\``. The needle comes up at the end of
-the leg beside its number and goes down at the other end, then comes up at the next number. Crosses that are done are
-gray blocks, those to come have a dot. Panels are set in rows, in the order of the work.
+A panel shows one length (or a part of it, where it runs far). Crosses worked in turn bear their number, those worked
+whole while cross 3 is half done are 3a, 3b and so on; a black dot in a corner tells where the needle comes up for the
+lower leg, a white one for the upper leg. Where half crosses are worked one by one (the least order) the legs are numbered: at the left or right of a square
+for the lower leg ``/``, above or below for the upper leg ``\``, the needle coming up at the end beside the number.
+Crosses that are done are gray blocks, those to come have a dot. Panels are set in rows, in the order of the work.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from converter.draw.contrast import print_colour
 from converter.draw.furniture import QUIET
 from converter.draw.typeset import BODY_MM, SMALL_MM, set_paragraph, shorten
 from converter.draw.words import Words, english
+from converter.estimate.steps import cross_numbers
 from converter.model.arrays import CellArray
 from converter.model.chart import Chart
 from converter.units import PAPER_SIZES_MM
@@ -118,7 +120,8 @@ def order_drawing(
     words = words or english()
     title = " ".join(chart.title.split()) or words("Cross-stitch piece")
     drawing = Drawing(title=words("{title}: working order", title=title), language=words.language)
-    sheet = _Sheets(drawing, chart, PAPER_SIZES_MM[paper], words, title)
+    by_cross = all(length.of_lines or cross_numbers(length.holes) is not None for length in lengths)
+    sheet = _Sheets(drawing, chart, PAPER_SIZES_MM[paper], words, title, by_cross)
     sheet.draw_map(lengths, panels=not map_only)
     if map_only:
         return drawing
@@ -160,7 +163,9 @@ def _panels(lengths: Sequence[WorkLength], shape: tuple[int, ...], width_mm: flo
 class _Sheets:
     """Pages that fill up with rows of panels."""
 
-    def __init__(self, canvas: Drawing, chart: Chart, paper_mm: tuple[float, float], words: Words, title: str) -> None:
+    def __init__(
+        self, canvas: Drawing, chart: Chart, paper_mm: tuple[float, float], words: Words, title: str, by_cross: bool
+    ) -> None:
         self.canvas, self.chart, self.words, self.title = canvas, chart, words, title
         self.paper_mm = paper_mm
         self.width_mm = paper_mm[0] - 2 * MARGIN_MM
@@ -168,6 +173,7 @@ class _Sheets:
         self.page = 0
         self.y_mm = 0.0
         self.row: list[tuple[_Panel, CellArray, float]] = []
+        self.by_cross = by_cross
 
     def begin_page(self) -> None:
         """Start a sheet with its heading."""
@@ -183,7 +189,11 @@ class _Sheets:
             )  # fmt: skip
         self.y_mm = _TOP_MM
         if self.page > 1:
-            note = words("/ numbers stand left and right, \\ numbers above and below. Ring: start. Square: end.")
+            note = (
+                words("1, 1a, 1b: lower leg of 1, crosses 1a and 1b, upper leg of 1. Ring: start. Square: end.")
+                if self.by_cross
+                else words("/ numbers stand left and right, \\ numbers above and below. Ring: start. Square: end.")
+            )
             with canvas.tag("P"):
                 canvas.text(MARGIN_MM, _TOP_MM - 1, note, size_mm=SMALL_MM, colour=QUIET)
             self.y_mm += 4
@@ -201,7 +211,16 @@ class _Sheets:
             "Cut them one after the other; each begins at its number. Few crosses are open at any time, and every "
             "length ends on a finished cross."
         )
-        if panels:
+        if panels and self.by_cross:
+            told = words(
+                "Cut them one after the other. On the next pages each length has its picture. Start at the ring and work "
+                "the crosses in turn, lower leg / first, upper leg \\ on top. Crosses 3a and 3b are worked whole while "
+                "cross 3 is half done: lower leg of 3, cross 3a, cross 3b, upper leg of 3. The needle comes up at the "
+                "corner with the black dot for the lower leg and at the one with the white dot for the upper leg. A "
+                "dashed line is a carry behind the cloth. The black square is the end: run the thread under four or "
+                "five stitches and cut it. Gray squares are done; a dot alone is still to come."
+            )
+        elif panels:
             told = words(
                 "Cut them one after the other. On the next pages each length has its picture, with every leg "
                 "numbered. Come up at the ring, at the end of the leg beside its number, go down at its other end, "
@@ -283,11 +302,18 @@ class _Sheets:
         with canvas.tag("P"):
             canvas.text(x, y + 8, f"{what}, {thread}", size_mm=SMALL_MM, colour=QUIET)
         left, top = x + _EDGE_MM, y + _HEAD_MM + _EDGE_MM
-        with canvas.tag("Figure", words("{name}: {what}, every leg numbered.", name=name, what=what)):
+        shown = (
+            words("{name}: {what}, numbered in the order of the work.", name=name, what=what)
+            if self.by_cross
+            else words("{name}: {what}, every leg numbered.", name=name, what=what)
+        )
+        with canvas.tag("Figure", shown):
             self._grid(panel, left, top, cell)
             self._ground(panel, done, left, top, cell)
             if length.of_lines:
                 self._draw_lines(panel, left, top, cell)
+            elif self.by_cross:
+                self._draw_crosses(panel, left, top, cell)
             else:
                 self._draw_legs(panel, left, top, cell)
             self._ends(panel, left, top, cell)
@@ -331,6 +357,33 @@ class _Sheets:
         return np.stack(
             [left + (holes[..., 1] - panel.window[1]) * cell, top + (holes[..., 0] - panel.window[0]) * cell], axis=-1
         )
+
+    def _draw_crosses(self, panel: _Panel, left: float, top: float, cell: float) -> None:
+        numbers = dict(cross_numbers(panel.length.holes) or ())
+        stitches, cells = panel.length.stitches, panel.length.cells
+        steps = stitches[:, 1] - stitches[:, 0]
+        mine = [k for k in range(panel.first, panel.last) if steps[k, 0] * steps[k, 1] < 0]
+        names = [numbers[int(cells[k, 0]) + 1, int(cells[k, 1]) + 1] for k in mine]
+        for in_turn, share in ((True, 0.42), (False, 0.16)):
+            here = np.zeros((panel.rows, panel.columns), dtype=np.bool_)
+            for k, name in zip(mine, names, strict=True):
+                if name.isdigit() == in_turn:
+                    here[cells[k, 0] - panel.window[0], cells[k, 1] - panel.window[1]] = True
+            if here.any():
+                self.canvas.marks(left, top, cell, here, colour=_mixed(self.colour, share), size=0.9)
+        self._carries(panel, left, top, cell)
+        middles = self._to_mm(cells[mine] + 0.5, panel, left, top, cell)
+        for lower in (True, False):
+            legs = [k for k in range(panel.first, panel.last) if (steps[k, 0] * steps[k, 1] < 0) == lower]
+            ends = self._to_mm(stitches[legs], panel, left, top, cell)
+            dots = ends[:, 0] + (ends[:, 1] - ends[:, 0]) * 0.14
+            if len(dots):
+                fill, stroke = (INK, None) if lower else ("#ffffff", INK)
+                self.canvas.circles(dots, cell * 0.06, fill=fill, stroke=stroke, width_mm=0.15)
+        for name, (x, y) in zip(names, middles.tolist(), strict=True):
+            size = cell * (0.42 if len(name) < 3 else 0.35)
+            weight = "bold" if name.isdigit() else "regular"
+            self.canvas.text(x, y + size * 0.36, name, size_mm=size, anchor="middle", weight=weight)
 
     def _draw_legs(self, panel: _Panel, left: float, top: float, cell: float) -> None:
         stitches = panel.length.stitches[panel.first : panel.last]

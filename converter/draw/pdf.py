@@ -46,7 +46,7 @@ rl_config.useA85 = 0
 """Streams stay binary: a quarter smaller than as text."""
 CIRCLE_KAPPA: Final = 0.5522847498
 """Length of the handles of the four Bezier curves that stand for a circle of radius 1."""
-SHARED_FROM: Final = 12
+SHARED_FROM: Final = 8
 """Lines drawn by one call that are kept once for all sheets that have the same."""
 LARGEST_MM: Final = 5080
 """Side of the largest page."""

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
+from pathlib import Path
 from typing import Any
 
 from converter.errors import ConverterError
@@ -69,5 +68,7 @@ class Figures:
 @cache
 def load_figures() -> Figures:
     """Return the figures that ship with the package."""
-    text = resources.files("converter").joinpath("data/materials.toml").read_text(encoding="utf-8")
-    return Figures(tomllib.loads(text))
+    import tomllib
+
+    file = Path(__file__).resolve().parent.parent / "data" / "materials.toml"
+    return Figures(tomllib.loads(file.read_text(encoding="utf-8")))

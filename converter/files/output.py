@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import itertools
 import os
 import re
 import threading
 import time
+import zlib
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
@@ -168,7 +168,8 @@ def _take_name(part: Path, path: Path) -> None:
 
 
 def _part_path(path: Path) -> Path:
-    digest = hashlib.sha256(path.name.encode("utf-8", "surrogatepass")).hexdigest()[:12]
+    name = path.name.encode("utf-8", "surrogatepass")
+    digest = f"{zlib.crc32(name):08x}{zlib.adler32(name) & 0xFFFF:04x}"
     with _lock:
         number = next(_counter)
     return path.parent / f".onecolour-{digest}-{os.getpid()}-{number}.part"

@@ -40,6 +40,7 @@ _ORIENTATION: Final = 0x0112
 LEAST_WIDTH_PX: Final = 1400
 """A reduced picture keeps at least this much on its longer side, whatever the width asked for."""
 _LARGE_PIXELS: Final = 32_000_000
+_STRIP: Final = 256
 PIXELS_PER_STITCH: Final = 16
 """A reduced picture keeps this many pixels a stitch: below 12 thin lines begin to suffer."""
 
@@ -284,8 +285,8 @@ def _valid_orientation(value: Any) -> int:
 def _large_png(pillow: Any, image: Any, columns: int | None) -> tuple[PictureArray, int] | None:
     """Return a very large PNG scan in gray, reduced, and its orientation; None where it is read in the usual way.
 
-    OpenCV decodes PNG to gray row by row, in a quarter of the memory. It says nothing of a file that is cut
-    short, so the chunks are walked first.
+    OpenCV decodes PNG to gray row by row, in a quarter of the memory. Not every version of it says when a file is
+    cut short, so the chunks are walked first.
     """
     if image.format != "PNG" or columns is None or image.width * image.height < _LARGE_PIXELS:
         return None
@@ -301,11 +302,12 @@ def _large_png(pillow: Any, image: Any, columns: int | None) -> tuple[PictureArr
 
     flags = cv2.IMREAD_GRAYSCALE | cv2.IMREAD_IGNORE_ORIENTATION
     name = getattr(stream, "name", None)
-    if isinstance(name, str) and name.isascii():
-        gray = cv2.imread(name, flags)
-    else:
-        stream.seek(0)
-        gray = cv2.imdecode(np.frombuffer(stream.read(), dtype=np.uint8), flags)
+    with _quiet_library():
+        if isinstance(name, str) and name.isascii():
+            gray = cv2.imread(name, flags)
+        else:
+            stream.seek(0)
+            gray = cv2.imdecode(np.frombuffer(stream.read(), dtype=np.uint8), flags)
     stream.seek(place)
     return (
         None if gray is None else (_reduce(np.asarray(gray, dtype=np.uint8), _least_side(columns, size)), orientation)
@@ -313,7 +315,9 @@ def _large_png(pillow: Any, image: Any, columns: int | None) -> tuple[PictureArr
 
 
 def check_png_chunks(stream: Any) -> bytes:
-    """Walk the chunks of a PNG file and raise OSError if one is cut short or spoiled; return its Exif data.
+    """Walk the chunks of a PNG file and raise OSError if one is cut short; return its Exif data.
+
+    The picture's own data are stepped over: who decodes them holds them against their checksums.
 
     References
     ----------
@@ -325,21 +329,19 @@ def check_png_chunks(stream: Any) -> bytes:
         head = stream.read(8)
         if len(head) < 8:
             raise OSError("image file is truncated")
-        left, kind = struct.unpack(">I4s", head)
-        check = zlib.crc32(kind)
-        while left:
-            block = stream.read(min(left, 1 << 20))
-            if not block:
-                raise OSError("image file is truncated")
-            check = zlib.crc32(block, check)
+        length, kind = struct.unpack(">I4s", head)
+        if kind == b"IDAT":
+            stream.seek(length, os.SEEK_CUR)
+            tail = stream.read(4)
+        else:
+            body = stream.read(length)
+            tail = stream.read(4)
+            if len(tail) == 4 and struct.unpack(">I", tail)[0] != zlib.crc32(body, zlib.crc32(kind)):
+                raise OSError(f"checksum of {kind.decode('latin-1')} is wrong")
             if kind == b"eXIf":
-                exif += block
-            left -= len(block)
-        tail = stream.read(4)
+                exif += body
         if len(tail) < 4:
             raise OSError("image file is truncated")
-        if struct.unpack(">I", tail)[0] != check:
-            raise OSError(f"checksum of {kind.decode('latin-1')} is wrong")
         if kind == b"IEND":
             return exif
 
@@ -372,7 +374,7 @@ def _to_uint8(pillow: Any, image: Any) -> PictureArray:
     if mode in ("L", "RGB"):
         if "transparency" in image.info:
             return _on_white(pillow, image)
-        return np.asarray(image)
+        return _pixels_of(image)
     if mode == "1":
         return np.asarray(image.convert("L"))
     if mode in ("LA", "La", "PA", "RGBA", "RGBa") or (mode == "P" and "transparency" in image.info):
@@ -386,6 +388,15 @@ def _to_uint8(pillow: Any, image: Any) -> PictureArray:
             image, ImageCms.createProfile("LAB"), ImageCms.createProfile("sRGB"), outputMode="RGB"
         )
     return np.asarray(image.convert("RGB"))
+
+
+def _pixels_of(image: Any) -> PictureArray:
+    """Return the pixels of a gray or RGB picture, copied strip by strip: in one piece they would be copied twice."""
+    width, height = image.size
+    pixels = np.empty((height, width) if image.mode == "L" else (height, width, 3), dtype=np.uint8)
+    for top in range(0, height, _STRIP):
+        pixels[top : top + _STRIP] = np.asarray(image.crop((0, top, width, min(height, top + _STRIP))))
+    return pixels
 
 
 def _on_white(pillow: Any, image: Any) -> PictureArray:

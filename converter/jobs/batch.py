@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any, Final
 
@@ -143,7 +144,6 @@ def chart_picture(picture: Path, request: Request, folder: Path, name: str, over
     from converter.jobs.facts import gather_facts
     from converter.jobs.outputs import chart_outputs
     from converter.jobs.paper import squared_paper_notes
-    from converter.jobs.sizes import fit_width
     from converter.report.machine import report_mapping
     from converter.report.plain import report_text
 
@@ -152,19 +152,23 @@ def chart_picture(picture: Path, request: Request, folder: Path, name: str, over
     refuse_own_picture(picture, targets)
     check_targets(targets, overwrite)
     reduction = request.settings.reduction
-    opened = open_picture(picture, max(reduction.columns or 0, reduction.rows or 0))
+    # Kept for the next question: limits ask for the picture at several widths.
+    read = lru_cache(maxsize=1)(partial(open_picture, picture))
+    opened = read(max(reduction.columns or 0, reduction.rows or 0))
     if request.keep is not None:
         reduction = replace(reduction, keep=read_mask(request.keep))
     if request.clear is not None:
         reduction = replace(reduction, clear=read_mask(request.clear))
     settings = replace(request.settings, reduction=reduction)
     paper_notes = squared_paper_notes(opened)
-    settings, limit_notes = fit_width(
-        opened.pixels, settings, request, lambda stitches: open_picture(picture, stitches).pixels
-    )
+    limit_notes: tuple[str, ...] = ()
+    if request.limits != LimitSettings():
+        from converter.jobs.sizes import fit_width
+
+        settings, limit_notes = fit_width(opened.pixels, settings, request, lambda stitches: read(stitches).pixels)
     if settings.reduction != reduction and opened.reduction > 1:
         # A wider chart than was first thought of needs more of the picture.
-        opened = open_picture(picture, max(settings.reduction.columns or 0, settings.reduction.rows or 0))
+        opened = read(max(settings.reduction.columns or 0, settings.reduction.rows or 0))
     made = make_chart(opened, settings, request.materials, title=title_from(name, picture), source=picture.name)
     facts = gather_facts(
         made.chart, thread=request.thread, time=request.time, piece=request.piece, notes=(*paper_notes, *limit_notes)
