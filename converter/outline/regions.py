@@ -43,6 +43,10 @@ TOGETHER = 0.3
 """What a curve weighs more for each of its ends that meets another."""
 FAINT = 0.25
 """Boundaries weaker than this share of the strong ones are left out."""
+NO_EDGE = 0.3
+"""A gradient weaker than this, in units of CIELAB a pixel, parts nothing."""
+LEAST_AREA = 2.0
+"""Smaller regions join a neighbour, in square stitches."""
 MIN_LENGTH = 2.5
 """Shorter boundaries are left out, in stitches."""
 
@@ -64,7 +68,7 @@ def photo_network(rgb: npt.NDArray[np.float32], scale: int, budget: float) -> Cu
         Length of all boundaries together, in stitches.
     """
     gradient = colour_gradient(smooth_colours(rgb))
-    return boundary_network(grow_regions(gradient, budget * scale), gradient, scale, budget / 6)
+    return boundary_network(grow_regions(gradient, budget * scale, LEAST_AREA * scale**2), gradient, scale, budget / 6)
 
 
 def smooth_colours(rgb: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
@@ -87,11 +91,12 @@ def colour_gradient(lab: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
     return np.asarray(np.sqrt((down**2 + across**2).sum(axis=2)), dtype=np.float64)
 
 
-def grow_regions(gradient: npt.NDArray[np.float64], max_length: float) -> LabelArray:
-    """Return regions whose boundaries together are at most ``max_length`` pixel sides long."""
+def grow_regions(gradient: npt.NDArray[np.float64], max_length: float, least_size: float) -> LabelArray:
+    """Return regions of at least so many pixels whose boundaries are at most ``max_length`` pixel sides long."""
     labels = find_basins(np.asarray(cv2.GaussianBlur(gradient, (0, 0), 1.0), dtype=np.float64))
     count = int(labels.max()) + 1
     size = np.bincount(labels.ravel(), minlength=count).astype(np.float64)
+    # Means are taken of square roots: a boundary that ends at a strong one has a few strong pixels of it.
     keys, strengths = [], []
     for one, other, strength in (
         (labels[:-1], labels[1:], np.maximum(gradient[:-1], gradient[1:])),
@@ -99,12 +104,12 @@ def grow_regions(gradient: npt.NDArray[np.float64], max_length: float) -> LabelA
     ):
         differ = one != other
         keys.append(np.minimum(one, other)[differ] * count + np.maximum(one, other)[differ])
-        strengths.append(strength[differ])
+        strengths.append(np.sqrt(strength[differ]))
     names, which = np.unique(np.concatenate(keys), return_inverse=True)
     length = np.bincount(which).astype(np.float64)
     amount = np.asarray(np.bincount(which, np.concatenate(strengths)), dtype=np.float64)
     pairs = np.stack([names // count, names % count], axis=1)
-    parent = _join_cheapest(size, pairs, length, amount, max_length)
+    parent = _join_cheapest(size, pairs, length, amount, max_length, least_size)
     return np.asarray(parent[labels], dtype=np.int32)
 
 
@@ -147,6 +152,7 @@ def _join_cheapest(
     length: npt.NDArray[np.float64],
     amount: npt.NDArray[np.float64],
     max_length: float,
+    least_size: float,
 ) -> npt.NDArray[np.int64]:
     """Return for each region the one it has become part of."""
     count = len(size)
@@ -160,18 +166,22 @@ def _join_cheapest(
 
     def price(a: int, b: int) -> float:
         sides, sum_of = beside[a][b]
-        worth = (sum_of / sides) ** STRENGTH_WEIGHT / sides**LENGTH_WEIGHT
+        worth = (sum_of / sides) ** (2 * STRENGTH_WEIGHT) / sides**LENGTH_WEIGHT
         return float((sizes[a] * sizes[b] / (sizes[a] + sizes[b])) ** SIZE_WEIGHT * worth)
 
     heap = [(price(a, b), a, b, 0, 0) for a, b in pairs.tolist()]
     heapq.heapify(heap)
     # The last two regions stay apart: a boundary too long for the budget is better than none.
     left = count
-    while heap and total > max_length and left > 2:
+    while heap and left > 2:
         _, a, b, va, vb = heapq.heappop(heap)
         if version[a] != va or version[b] != vb or parent[a] != a or parent[b] != b:
             continue
-        total -= beside[a].pop(b)[0]
+        sides, sum_of = beside[a][b]
+        if total <= max_length and min(sizes[a], sizes[b]) >= least_size and sum_of > NO_EDGE**0.5 * sides:
+            continue
+        del beside[a][b]
+        total -= sides
         left -= 1
         sizes[a] += sizes[b]
         parent[b] = a
