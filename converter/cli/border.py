@@ -226,7 +226,7 @@ def command(chart: Path | None, **options: Any) -> None:
     Examples:
       onecolour border heron.chart.json --strip zigzag --out charts
       onecolour border heron.chart.json --strip hearts --strip line --gap 3,1 --plan 2
-      onecolour border heron.chart.json --strip tulips --cloth 20x20cm --margin 4cm --fabric 14
+      onecolour border heron.chart.json --strip tulips --cloth 20x24cm --margin 4cm --fabric 14
       onecolour border heron.chart.json --strip key --text "Anna 1984" --text-place below
       onecolour border --collection
     """  # noqa: D301

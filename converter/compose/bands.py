@@ -201,6 +201,7 @@ class StripBand:
     dropped: str = ""
     extra_cost: float = 0.0
     rows_left_out: int = 0
+    barred: frozenset[Move] = frozenset()
     searches: list[CornerSearch] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -212,18 +213,26 @@ class StripBand:
         """Rows."""
         return self.profile.depth
 
+    def costs(self, search: CornerSearch, widths: Sequence[int], heights: Sequence[int]) -> Costs:
+        """Return the costs of one kind of corner, without the moves that are barred."""
+        costs = search.costs(list(widths), list(heights))
+        for move in self.barred:
+            costs[..., move, :] = np.inf
+            costs[..., :, move] = np.inf
+        return costs
+
     def best_costs(self, widths: Sequence[int], heights: Sequence[int]) -> Costs:
         """Return the cost of the best ring for every opening."""
         best = np.full((len(widths), len(heights)), np.inf)
         for search in self.searches:
-            best = np.minimum(best, search.costs(list(widths), list(heights)).min(axis=(2, 3, 4, 5)))
+            best = np.minimum(best, self.costs(search, widths, heights).min(axis=(2, 3, 4, 5)))
         return best + self.extra_cost
 
     def best_ring(self, w: int, h: int) -> FittedBand:
         """Return the best ring round an opening."""
         best: FittedStrip | None = None
         for search in self.searches:
-            costs = search.costs([w], [h])[0, 0]
+            costs = self.costs(search, [w], [h])[0, 0]
             at = np.unravel_index(int(np.argmin(costs)), costs.shape)
             cost = float(costs[at]) + self.extra_cost
             if np.isfinite(cost) and (best is None or cost < best.cost):
@@ -257,18 +266,18 @@ def as_strip(value: object) -> Strip:
     if strip.depth > MOST_DEPTH or strip.period > MOST_PERIOD:
         raise RequestError(
             f"The repeat is {strip.period} x {strip.depth} stitches; {MOST_PERIOD} x {MOST_DEPTH} is the most.",
-            "Give one repeat of the strip, not a whole picture.",
+            "Give one repeat of the strip, or fewer of its rows.",
         )
     return strip
 
 
-def as_band(value: object, corners: tuple[Corner, ...]) -> Band:
+def as_band(value: object, corners: tuple[Corner, ...], barred: frozenset[Move] = frozenset()) -> Band:
     """Return a band from anything that can be one: a strip, a name, ``line``, ``double line`` or a band."""
     if isinstance(value, (FrameBand, CornerBand)):
         return value
     if isinstance(value, str) and value.strip().lower() in FRAME_NAMES:
         return FrameBand(FRAME_NAMES[value.strip().lower()])
-    return StripBand(profile_of(as_strip(value)), corners)
+    return StripBand(profile_of(as_strip(value)), corners, barred=barred)
 
 
 MOST_DEPTH, MOST_PERIOD = 60, 240

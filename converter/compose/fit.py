@@ -196,21 +196,14 @@ def _with_turned(
 _Candidate = tuple[float, int, int, tuple[FittedBand, ...]]
 
 
-def _single(
-    band: StripBand, across: list[Chain], up: list[Chain], pairs: Costs, moves: frozenset[str], count: int
-) -> Iterator[_Candidate]:
+def _single(band: StripBand, across: list[Chain], up: list[Chain], pairs: Costs, count: int) -> Iterator[_Candidate]:
     """Yield candidates for one strip, cheapest first: one for every kind of corner, first column and move."""
     widths = [c.openings[0] for c in across]
     heights = [c.openings[0] for c in up]
-    barred = [m for m in Move if m is not Move.PLAIN and m.name.lower() not in moves]
     found: list[tuple[float, int, int, int, int]] = []
     shapes = []
     for number, search in enumerate(band.searches):
-        costs = search.costs(widths, heights)
-        for move in barred:
-            costs[..., move, :] = np.inf
-            costs[..., :, move] = np.inf
-        costs = costs + pairs[:, :, None, None, None, None]
+        costs = band.costs(search, widths, heights) + pairs[:, :, None, None, None, None]
         flat = costs.reshape(len(across) * len(up), -1)
         where = flat.argmin(axis=0)
         best = flat[where, np.arange(flat.shape[1])]
@@ -252,7 +245,7 @@ def _candidates(
         return iter(())
     pairs = _chain_costs(across, up, moves, fixed)
     if len(bands) == 1 and isinstance(bands[0], StripBand):
-        return _single(bands[0], across, up, pairs, moves, count)
+        return _single(bands[0], across, up, pairs, count)
     return _several(bands, across, up, pairs)
 
 
@@ -266,6 +259,7 @@ def _as_they_come(bands: list[Band]) -> Iterator[list[Band]]:
                 band.corners,
                 "this strip has no clean corner or middle for this size: some of its pieces are cut",
                 NO_CLEAN_PLACE_COST,
+                barred=band.barred,
             )
         relaxed.append(band)
     yield relaxed
@@ -293,6 +287,7 @@ def _shallower(bands: list[Band]) -> Iterator[list[Band]]:
                 f"{gone}, so that the strip is {depth - drop} deep",
                 DROPPED_ROW_COST * drop,
                 drop,
+                band.barred,
             )
             yield [*bands[:at], thin, *bands[at + 1 :]]
 
@@ -363,7 +358,8 @@ def fit_borders(
     if not values:
         raise UsageError("No strip was given.", "Name one, or give a grid.")
     allowed = frozenset(moves)
-    bands: list[Band] = [as_band(value, as_corners(corners)) for value in values]
+    barred = frozenset(m for m in Move if m is not Move.PLAIN and m.name.lower() not in allowed)
+    bands: list[Band] = [as_band(value, as_corners(corners), barred) for value in values]
     wanted = _as_gaps(gap, len(bands))
     if outer is not None:
         outer = _checked_outer(outer, middle, bands, wanted)

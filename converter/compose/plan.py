@@ -183,9 +183,9 @@ class BorderPlan:
                 "a blank column right of the motif and a blank row below it, so it stands half a stitch off the middle"
             ]
         if column:
-            return ["a blank column right of the motif, which so stands half a stitch left of the middle"]
+            return ["a blank column right of the motif, so it stands half a stitch left of the middle"]
         if row:
-            return ["a blank row below the motif, which so stands half a stitch above the middle"]
+            return ["a blank row below the motif, so it stands half a stitch above the middle"]
         return []
 
     @cached_property
@@ -207,7 +207,8 @@ class BorderPlan:
     @property
     def corners(self) -> str:
         """How the borders get round the corners, inside out."""
-        return "; ".join(ring.corner_words() for ring in self.rings)
+        words = [ring.corner_words() for ring in self.rings]
+        return words[0] if len(set(words)) == 1 else "; ".join(words)
 
     @property
     def changes(self) -> str:

@@ -275,6 +275,10 @@ def test_moves_can_be_forbidden():
         assert {plan.rings[0].ring.level.move, plan.rings[0].ring.upright.move} <= {Move.PLAIN, Move.REVERSAL}
     with pytest.raises(RequestError):
         fit_borders((40, 40), "key", moves=("gap",), corners="mitre")
+    nested = fit_borders((40, 40), ["zigzag", "windows"], moves=("gap", "unequal", "pad"))
+    assert nested and all(plan.whole for plan in nested)
+    with pytest.raises(RequestError):
+        fit_borders((40, 40), ["zigzag", "key"], moves=("gap",), corners="mitre")
 
 
 def test_rows_are_left_out_only_when_nothing_else_helps():
