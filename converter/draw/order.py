@@ -2,9 +2,10 @@ r"""The working order as sheets: every length of thread, leg by leg, with start,
 
 A panel shows one length (or a part of it, where it runs far). Crosses worked in turn bear their number, those worked
 whole while cross 3 is half done are 3a, 3b and so on; a black dot in a corner tells where the needle comes up for the
-lower leg, a white one for the upper leg. Where half crosses are worked one by one (the least order) the legs are numbered: at the left or right of a square
-for the lower leg ``/``, above or below for the upper leg ``\``, the needle coming up at the end beside the number.
-Crosses that are done are gray blocks, those to come have a dot. Panels are set in rows, in the order of the work.
+lower leg, a white one for the upper leg. Where half crosses are worked one by one (the least order) the legs are
+numbered: at the left or right of a square for the lower leg ``/``, above or below for the upper leg ``\``, the needle
+coming up at the end beside the number. Crosses that are done are gray blocks, those to come have a dot. Panels are set
+in rows, in the order of the work.
 """
 
 from __future__ import annotations
@@ -213,12 +214,13 @@ class _Sheets:
         )
         if panels and self.by_cross:
             told = words(
-                "Cut them one after the other. On the next pages each length has its picture. Start at the ring and work "
-                "the crosses in turn, lower leg / first, upper leg \\ on top. Crosses 3a and 3b are worked whole while "
-                "cross 3 is half done: lower leg of 3, cross 3a, cross 3b, upper leg of 3. The needle comes up at the "
-                "corner with the black dot for the lower leg and at the one with the white dot for the upper leg. A "
-                "dashed line is a carry behind the cloth. The black square is the end: run the thread under four or "
-                "five stitches and cut it. Gray squares are done; a dot alone is still to come."
+                "Cut them one after the other. On the next pages each length has its picture. Start at the ring and"
+                " work the crosses in turn, lower leg / first, upper leg \\ on top. Crosses 3a and 3b are worked "
+                "whole while cross 3 is half done: lower leg of 3, cross 3a, cross 3b, upper leg of 3. The needle "
+                "comes up at the corner with the black dot for the lower leg and at the one with the white dot for "
+                "the upper leg. A dashed line is a carry behind the cloth. The black square is the end: run the "
+                "thread under four or five stitches and cut it. Gray squares are done; a dot alone is still to "
+                "come."
             )
         elif panels:
             told = words(

@@ -40,10 +40,7 @@ def cross_steps(route: Any) -> list[str]:
     ['1/1 (1/2)']
     """
     holes = np.asarray(route, dtype=np.int64).reshape(-1, 2, 2)
-    legs: list[tuple[Cell, bool]] = []
-    for up, down in holes.tolist():
-        cell = (min(up[0], down[0]) + 1, min(up[1], down[1]) + 1)
-        legs.append((cell, (up[0] - down[0]) * (up[1] - down[1]) > 0))
+    legs = _legs(holes)
     closes = {cell: at for at, (cell, top) in enumerate(legs) if top}
     steps: list[str] = []
     at = 0
@@ -62,6 +59,50 @@ def cross_steps(route: Any) -> list[str]:
             steps += _carry(holes[k, 1], holes[k + 1, 0])
         at = last + 1
     return steps
+
+
+def cross_numbers(route: Any) -> list[tuple[Cell, str]] | None:
+    """Return the squares of one cut length with their numbers in the order of the work.
+
+    Parameters
+    ----------
+    route : array_like of shape (M, 2), int
+        Holes of one length of `plan_thread`.
+
+    Returns
+    -------
+    list of (cell, str) or None
+        Square (row, col) counted from 1, and its number: ``3`` for a cross worked in its turn, ``3a``, ``3b`` for those
+        worked whole while cross 3 is half done. In the order of their lower legs. None if the crosses are not worked
+        in such turns, as in the least order.
+
+    Examples
+    --------
+    >>> cross_numbers([[1, 0], [0, 1], [1, 1], [0, 2], [0, 1], [1, 2], [1, 1], [0, 0]])
+    [((1, 1), '1'), ((1, 2), '1a')]
+    """
+    legs = _legs(np.asarray(route, dtype=np.int64))
+    closes = {cell: at for at, (cell, top) in enumerate(legs) if top}
+    found: list[tuple[Cell, str]] = []
+    at = turn = 0
+    while at < len(legs):
+        cell, top = legs[at]
+        inside = None if top else _whole(legs, at, closes.get(cell, -1))
+        if inside is None:
+            return None
+        turn += 1
+        found.append((cell, str(turn)))
+        found += [(child, f"{turn}{chr(97 + k)}") for k, child in enumerate(inside)]
+        at = closes[cell] + 1
+    return found
+
+
+def _legs(holes: Any) -> list[tuple[Cell, bool]]:
+    """Return the square of each leg, and whether it is an upper one."""
+    return [
+        ((min(up[0], down[0]) + 1, min(up[1], down[1]) + 1), (up[0] - down[0]) * (up[1] - down[1]) > 0)
+        for up, down in holes.reshape(-1, 2, 2).tolist()
+    ]
 
 
 def _whole(legs: list[tuple[Cell, bool]], first: int, last: int) -> list[Cell] | None:

@@ -7,6 +7,7 @@ import pytest
 
 from converter.draw.canvas import LinesOp, TextOp
 from converter.draw.order import MARGIN_MM, order_drawing
+from converter.estimate.steps import cross_numbers
 from converter.estimate.thread import plan_chart
 from converter.jobs.order import order_outputs, order_text, work_lengths
 from converter.model.chart import Chart
@@ -34,12 +35,23 @@ def texts(page):
     return [op for op in page.ops if isinstance(op, TextOp)]
 
 
-def test_every_leg_is_numbered_once(chart, lengths):
-    drawing = order_drawing(chart, lengths)
-    wanted = sum(len(length.stitches) for length in lengths)
-    numbers = [op for page in drawing.pages[1:] for op in texts(page) if op.text.isdigit() and op.anchor == "middle"]
-    grid_numbers = [op for op in numbers if op.size_mm == pytest.approx(2.4)]
-    assert len(numbers) - len(grid_numbers) == wanted
+def labels(drawing, pattern):
+    """Return what stands in the panels in the middle of a square or beside a leg, without the numbers of the rules."""
+    found = [op for page in drawing.pages[1:] for op in texts(page) if re.fullmatch(pattern, op.text)]
+    return [op.text for op in found if op.anchor == "middle" and op.size_mm != pytest.approx(2.4)]
+
+
+def test_every_cross_is_numbered_once_in_the_order_of_the_work(chart):
+    lengths = work_lengths(plan_chart(chart.with_(lines=np.zeros((0, 2, 2)))))
+    names = labels(order_drawing(chart, lengths), r"\d+[a-d]?")
+    assert len(names) == CELLS.sum()
+    assert sorted(names) == sorted(name for length in lengths for _, name in cross_numbers(length.holes))
+
+
+def test_every_leg_of_the_least_order_is_numbered_once(chart):
+    lengths = work_lengths(plan_chart(chart, ThreadSettings(order="least")))
+    names = labels(order_drawing(chart, lengths), r"\d+")
+    assert sorted(map(int, names)) == sorted(k for length in lengths for k in range(1, len(length.stitches) + 1))
 
 
 def test_every_length_has_its_heading_in_order(chart, lengths):
