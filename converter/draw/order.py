@@ -384,8 +384,9 @@ class _Sheets:
                 self.canvas.circles(dots, cell * 0.06, fill=fill, stroke=stroke, width_mm=0.15)
         for name, (x, y) in zip(names, middles.tolist(), strict=True):
             size = cell * (0.42 if len(name) < 3 else 0.35)
-            weight = "bold" if name.isdigit() else "regular"
-            self.canvas.text(x, y + size * 0.36, name, size_mm=size, anchor="middle", weight=weight)
+            self.canvas.text(
+                x, y + size * 0.36, name, size_mm=size, anchor="middle", weight="bold" if name.isdigit() else "regular"
+            )
 
     def _draw_legs(self, panel: _Panel, left: float, top: float, cell: float) -> None:
         stitches = panel.length.stitches[panel.first : panel.last]
