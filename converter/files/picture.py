@@ -41,6 +41,7 @@ LEAST_WIDTH_PX: Final = 1400
 """A reduced picture keeps at least this much on its longer side, whatever the width asked for."""
 _LARGE_PIXELS: Final = 32_000_000
 _STRIP: Final = 256
+_BLOCK_BYTES: Final = 1 << 21
 PIXELS_PER_STITCH: Final = 16
 """A reduced picture keeps this many pixels a stitch: below 12 thin lines begin to suffer."""
 
@@ -269,6 +270,8 @@ def _decode(pillow: Any, image: Any, name: str, columns: int | None, orientation
         ratio = least / max(full_size)
         size = (max(1, round(image.width * ratio)), max(1, round(image.height * ratio)))
         image.draft(None, size)
+        # Between blocks the decoder asks for the interpreter, which other threads may hold.
+        image.decodermaxblock = _BLOCK_BYTES
     image.load()
     factor = 1 if least is None else max(image.size) // least
     if factor > 1 and image.mode in ("L", "RGB") and "transparency" not in image.info:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import threading
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
@@ -141,20 +142,24 @@ def chart_picture(picture: Path, request: Request, folder: Path, name: str, over
     ------
     ConverterError
     """
+    refuse_chart(picture)
+    targets = planned_files(folder, name, CHART_SUFFIXES)
+    refuse_own_picture(picture, targets)
+    check_targets(targets, overwrite)
+    # Decoding needs no interpreter: the modules of the later stages are loaded beside it.
+    loading = threading.Thread(target=_load_later_stages)
+    loading.start()
+    reduction = request.settings.reduction
+    # Kept for the next question: limits ask for the picture at several widths.
+    read = lru_cache(maxsize=1)(partial(open_picture, picture))
+    opened = read(max(reduction.columns or 0, reduction.rows or 0))
+    loading.join()
     from converter.jobs.facts import gather_facts
     from converter.jobs.outputs import chart_outputs
     from converter.jobs.paper import squared_paper_notes
     from converter.report.machine import report_mapping
     from converter.report.plain import report_text
 
-    refuse_chart(picture)
-    targets = planned_files(folder, name, CHART_SUFFIXES)
-    refuse_own_picture(picture, targets)
-    check_targets(targets, overwrite)
-    reduction = request.settings.reduction
-    # Kept for the next question: limits ask for the picture at several widths.
-    read = lru_cache(maxsize=1)(partial(open_picture, picture))
-    opened = read(max(reduction.columns or 0, reduction.rows or 0))
     if request.keep is not None:
         reduction = replace(reduction, keep=read_mask(request.keep))
     if request.clear is not None:
@@ -176,6 +181,15 @@ def chart_picture(picture: Path, request: Request, folder: Path, name: str, over
     outputs = chart_outputs(made, facts, paper=request.paper, thread=request.thread)
     files = write_outputs(outputs, folder, name, overwrite)
     return Outcome(picture, tuple(files), report_mapping(facts), report_text(facts))
+
+
+def _load_later_stages() -> None:
+    """Import what follows the reduction, and open the fonts."""
+    from converter.draw import pdf, png
+    from converter.jobs import facts, leaflet, order, outputs, paper
+    from converter.report import machine, plain
+
+    del facts, leaflet, machine, order, outputs, paper, pdf, plain, png
 
 
 def _attempt(picture: Path, request: Request, folder: Path, name: str, overwrite: bool) -> Outcome:
