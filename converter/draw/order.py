@@ -366,15 +366,21 @@ class _Sheets:
         steps = stitches[:, 1] - stitches[:, 0]
         mine = [k for k in range(panel.first, panel.last) if steps[k, 0] * steps[k, 1] < 0]
         names = [numbers[int(cells[k, 0]) + 1, int(cells[k, 1]) + 1] for k in mine]
-        for in_turn, share in ((True, 0.42), (False, 0.16)):
+        middles = self._to_mm(cells[mine] + 0.5, panel, left, top, cell)
+        kinds = [(_mixed(self.colour, 0.42), True), (_mixed(self.colour, 0.16), False)]
+        for tint, in_turn in kinds:
             here = np.zeros((panel.rows, panel.columns), dtype=np.bool_)
             for k, name in zip(mine, names, strict=True):
                 if name.isdigit() == in_turn:
                     here[cells[k, 0] - panel.window[0], cells[k, 1] - panel.window[1]] = True
             if here.any():
-                self.canvas.marks(left, top, cell, here, colour=_mixed(self.colour, share), size=0.9)
+                self.canvas.marks(left, top, cell, here, colour=tint, size=0.9)
         self._carries(panel, left, top, cell)
-        middles = self._to_mm(cells[mine] + 0.5, panel, left, top, cell)
+        # Clear of carries that pass behind them, the numbers can be read.
+        for tint, in_turn in kinds:
+            discs = middles[[name.isdigit() == in_turn for name in names]]
+            if len(discs):
+                self.canvas.circles(discs, cell * 0.27, fill=tint)
         for lower in (True, False):
             legs = [k for k in range(panel.first, panel.last) if (steps[k, 0] * steps[k, 1] < 0) == lower]
             ends = self._to_mm(stitches[legs], panel, left, top, cell)
