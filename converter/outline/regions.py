@@ -91,8 +91,15 @@ def colour_gradient(lab: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
     return np.asarray(np.sqrt((down**2 + across**2).sum(axis=2)), dtype=np.float64)
 
 
-def grow_regions(gradient: npt.NDArray[np.float64], max_length: float, least_size: float) -> LabelArray:
-    """Return regions of at least so many pixels whose boundaries are at most ``max_length`` pixel sides long."""
+def grow_regions(
+    gradient: npt.NDArray[np.float64], max_length: float, least_size: float, no_edge: float = NO_EDGE
+) -> LabelArray:
+    """Return regions of at least so many pixels whose boundaries are at most ``max_length`` pixel sides long.
+
+    Notes
+    -----
+    A gradient weaker than ``no_edge`` on the boundary parts nothing.
+    """
     labels = find_basins(np.asarray(cv2.GaussianBlur(gradient, (0, 0), 1.0), dtype=np.float64))
     count = int(labels.max()) + 1
     size = np.bincount(labels.ravel(), minlength=count).astype(np.float64)
@@ -109,7 +116,7 @@ def grow_regions(gradient: npt.NDArray[np.float64], max_length: float, least_siz
     length = np.bincount(which).astype(np.float64)
     amount = np.asarray(np.bincount(which, np.concatenate(strengths)), dtype=np.float64)
     pairs = np.stack([names // count, names % count], axis=1)
-    parent = _join_cheapest(size, pairs, length, amount, max_length, least_size)
+    parent = _join_cheapest(size, pairs, length, amount, max_length, least_size, no_edge)
     return np.asarray(parent[labels], dtype=np.int32)
 
 
@@ -153,6 +160,7 @@ def _join_cheapest(
     amount: npt.NDArray[np.float64],
     max_length: float,
     least_size: float,
+    no_edge: float,
 ) -> npt.NDArray[np.int64]:
     """Return for each region the one it has become part of."""
     count = len(size)
@@ -172,13 +180,13 @@ def _join_cheapest(
     heap = [(price(a, b), a, b, 0, 0) for a, b in pairs.tolist()]
     heapq.heapify(heap)
     # The last two regions stay apart: a boundary too long for the budget is better than none.
-    left = count
-    while heap and left > 2:
+    left, least_left = count, 2 if np.isfinite(max_length) else 1
+    while heap and left > least_left:
         _, a, b, va, vb = heapq.heappop(heap)
         if version[a] != va or version[b] != vb or parent[a] != a or parent[b] != b:
             continue
         sides, sum_of = beside[a][b]
-        if total <= max_length and min(sizes[a], sizes[b]) >= least_size and sum_of > NO_EDGE**0.5 * sides:
+        if total <= max_length and min(sizes[a], sizes[b]) >= least_size and sum_of > no_edge**0.5 * sides:
             continue
         del beside[a][b]
         total -= sides

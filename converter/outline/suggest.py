@@ -7,12 +7,14 @@ import numpy.typing as npt
 
 from converter.model.arrays import CellArray, LineArray, MaskArray, PictureArray
 from converter.outline.choose import choose_chains, fit_budget
+from converter.outline.colour import colour_network, mark_curves
 from converter.outline.fit import FitWeights
 from converter.outline.frame import find_ink, is_light_on_dark, looks_like_photo, to_frame, working_scale
+from converter.outline.graph import CurveNetwork
 from converter.outline.network import Chain, chain_stitches, fit_network, halve_chain
 from converter.outline.parts import drawing_network
 from converter.outline.regions import keep_best, photo_network, region_scale
-from converter.outline.symmetry import cut_piece, find_symmetry, multiply
+from converter.outline.symmetry import close_group, cut_piece, find_symmetry, multiply
 from converter.outline.tilt import find_tilt, turn_placement
 from converter.settings import LineSettings
 
@@ -20,6 +22,8 @@ LIKENESS = 0.3
 """A drawing is symmetric if no ink is farther than so many stitches from the image of other ink."""
 EXACT = 0.08
 """The same where symmetry is not asked for: only what the working pixels themselves blur."""
+COLOURS_ALIKE = 0.75
+"""The same for edges between colours."""
 PHOTO_SHARE = 2.4
 """Backstitches of a photograph for each stitch of its longer side, if no budget is given."""
 PHOTO_WEIGHTS = FitWeights(shape=3.0, vertex=0.5, turn=0.8, turn_cap=6.0)
@@ -106,6 +110,11 @@ def suggest_chains(
         field, ink = find_ink(frame.even, frame.scale)
         network = drawing_network(field, ink, frame.scale, areas)
     symmetry = find_symmetry(ink, frame.scale, LIKENESS if mirror else EXACT)
+    colours = colour_network(frame.rgb, shape, network) if areas and picture.ndim == 3 else CurveNetwork()
+    if colours.curves:
+        network.extend(colours)
+        also = find_symmetry(mark_curves(colours, shape, frame.scale), frame.scale, COLOURS_ALIKE)
+        symmetry = close_group([turn for turn in symmetry.group if any(np.array_equal(turn, t) for t in also.group)])
     fine = 2 if settings.half_points else 1
     grid = (shape[0] * fine, shape[1] * fine)
     piece = cut_piece(network.scaled(fine), symmetry, grid)
