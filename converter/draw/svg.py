@@ -31,6 +31,8 @@ FAMILIES: Final = {
     "title": "'Gentium Book Plus', Gentium, serif",
 }
 """The shipped faces first; ``textLength`` keeps the width where a viewer takes another one."""
+_UNITS: Final = 50
+"""Parts of a square's side in which its mark is written."""
 
 
 def _number(value: float) -> str:
@@ -102,28 +104,30 @@ class _SvgPage:
             self.parts.append("</g>")
 
     def _marks(self, op: MarksOp) -> None:
-        """Write a field of marks as one path in units of a tenth of a hundredth of the cell."""
-        rows, columns = np.nonzero(op.cells)
-        scale = op.cell_mm / 100
+        """Write a field of marks as one path in fiftieths of the cell, each mark from where the last one ended.
+
+        A block is a stroke as wide as it is long.
+        """
+        scale = op.cell_mm / _UNITS
         place = f'transform="translate({_number(op.x_mm)} {_number(op.y_mm)}) scale({scale:.8g})"'
+        width = round(_UNITS * op.size)
+        low = width // 2 + 2
+        arm = _UNITS - 2 * low
         if op.shape == "block":
-            side = round(100 * op.size)
-            inset = (100 - side) // 2
-            data = "".join(
-                f"M{100 * c + inset} {100 * r + inset}h{side}v{side}h-{side}z"
-                for r, c in zip(rows.tolist(), columns.tolist(), strict=True)
-            )
-            self.parts.append(f'<path {place} d="{data}" fill="{op.colour}"/>')
-            return
-        width = round(100 * op.size)
-        low = width // 2 + 4
-        arm = 100 - 2 * low
-        data = "".join(
-            f"M{100 * c + low} {100 * r + low}l{arm} {arm}m0-{arm}l-{arm} {arm}"
-            for r, c in zip(rows.tolist(), columns.tolist(), strict=True)
-        )
+            mark, start, back, ends = f"h{width}", ((_UNITS - width) / 2, _UNITS / 2), (width, 0), ""
+        else:
+            mark = f"l{arm} {arm}m0-{arm}l-{arm} {arm}"
+            start, back, ends = (low, low), (0, arm), ' stroke-linecap="round"'
+        parts = []
+        last_row = last_column = -1
+        for r, c in np.argwhere(op.cells).tolist():
+            if r != last_row:
+                parts.append(f"M{_number(_UNITS * c + start[0])} {_number(_UNITS * r + start[1])}{mark}")
+            else:
+                parts.append(f"m{_UNITS * (c - last_column) - back[0]}{-back[1] or ' 0'}{mark}")
+            last_row, last_column = r, c
         self.parts.append(
-            f'<path {place} d="{data}" fill="none" stroke="{op.colour}" stroke-width="{width}" stroke-linecap="round"/>'
+            f'<path {place} d="{"".join(parts)}" fill="none" stroke="{op.colour}" stroke-width="{width}"{ends}/>'
         )
 
     def _text(self, op: TextOp) -> None:
