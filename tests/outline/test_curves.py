@@ -11,6 +11,8 @@ from skimage.measure import find_contours, label
 from skimage.morphology import thin
 
 from converter.outline.contour import outline_cells, trace_contours
+from converter.outline.near import find_nearest
+from converter.outline.regions import find_basins
 from converter.outline.simplify import curve_length, resample_curve, simplify_curve, smooth_curve
 from converter.outline.thinning import thin_to_lines
 
@@ -149,3 +151,47 @@ def test_smoothing_leaves_straight_lines_and_ends_where_they_are():
     smooth = smooth_curve(ring, 3, True)
     assert (smooth[0] == smooth[-1]).all()
     assert np.ptp(np.hypot(*smooth.T)) < 1e-9
+
+
+@given(
+    arrays(np.float64, st.tuples(st.integers(1, 40), st.just(2)), elements=st.floats(-9, 9)),
+    arrays(np.float64, st.tuples(st.integers(0, 20), st.just(2)), elements=st.floats(-12, 12)),
+    st.floats(0.2, 4),
+)
+def test_nearest_points_are_those_of_a_tree(points, queries, reach):
+    """Against scipy.spatial.cKDTree."""
+    distance, index = find_nearest(points, queries, reach)
+    expected = cKDTree(points).query(queries)[0] if len(queries) else np.zeros(0)
+    # At the very limit the two may round differently.
+    within, beyond = expected < reach - 1e-9, expected > reach + 1e-9
+    assert np.allclose(distance[within], expected[within], rtol=0, atol=1e-9)
+    assert not np.isfinite(distance[beyond]).any()
+    found = np.isfinite(distance)
+    assert np.allclose(np.hypot(*(points[index[found]] - queries[found]).T), distance[found])
+
+
+def test_hollows_of_a_small_landscape():
+    height = np.array(
+        [
+            [1, 2, 5, 2, 2],
+            [2, 3, 6, 1, 2],
+            [4, 5, 7, 3, 3],
+            [1, 4, 7, 4, 0],
+        ],
+        dtype=float,
+    )
+    assert find_basins(height).tolist() == [
+        [0, 0, 1, 1, 1],
+        [0, 0, 1, 1, 1],
+        [2, 2, 1, 3, 3],
+        [2, 2, 3, 3, 3],
+    ]
+
+
+@given(arrays(np.float64, st.tuples(st.integers(1, 9), st.integers(1, 9)), elements=st.integers(0, 4).map(float)))
+def test_every_pixel_runs_downhill_to_its_hollow(height):
+    labels = find_basins(height)
+    assert set(np.unique(labels)) == set(range(labels.max() + 1))
+    for k in range(labels.max() + 1):
+        inside = labels == k
+        assert ndimage.label(inside, np.ones((3, 3)))[1] == 1
