@@ -11,22 +11,22 @@
 5. A strip that has no clean corner or middle for the size is fitted as it comes, and the plan says so; if a fixed
    outer size leaves too little room, rows of the strip are left out.
 
-Order of preference, as costs: gap off by 1: 1 an axis; by 2: 2.5; a pad row: 2; gaps that differ between the axes: 3;
-a row left out: 4; the rest stands in `sides`, `search` and `profile`.
+A row left out costs 4; the other costs stand in `chains`, `sides`, `search` and `profile`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import chain, islice, product
+from itertools import chain, islice
 
 import numpy as np
 
 from converter.compose.bands import Band, FittedBand, FittedStrip, StripBand, as_band, as_corners
 from converter.compose.catalogue import Strip
+from converter.compose.chains import Chain, chain_costs, fixed_chains, free_chains
 from converter.compose.frieze import primitive_tile
-from converter.compose.plan import BorderPlan, Gaps
+from converter.compose.plan import BorderPlan
 from converter.compose.profile import MOST_CLASH, profile_of
 from converter.compose.ring import NO_LINES
 from converter.compose.search import CornerSearch, Costs
@@ -35,14 +35,10 @@ from converter.errors import RequestError, UsageError
 from converter.model.arrays import CellArray, LineArray, as_cells
 from converter.model.chart import MAX_SIDE, Chart
 
-GAP_COSTS = (0.0, 1.0, 2.5)
-PAD_COST = 2.0
-UNEQUAL_GAPS_COST = 3.0
 DROPPED_ROW_COST = 4.0
 NO_CLEAN_PLACE_COST = 10.0
-FREE_GAP_COST = 0.2
-"""For each stitch that the first gap differs from the wish when the outer size is given."""
 
+MOST_BORDERS = 12
 MOST_ALIKE = 2
 """Plans that differ by the column at the corner alone."""
 MOST_TURNED = 3
@@ -52,15 +48,6 @@ MOVES = ("gap", "unequal", "pad", "middle", "reversal", "widen", "centre", "bare
 """What may be changed to make a border fit; ``gap``: by one or two stitches, ``unequal``: differently across and up;
 ``bare``: nothing between the corner pieces of a side too short for a run; ``cut``: pieces of a strip that has no clean
 corner or middle for the size; ``depth``: rows of the strip left out."""
-
-
-@dataclass(frozen=True)
-class Chain:
-    """Gaps and openings along one axis, inside out."""
-
-    gaps: Gaps
-    openings: tuple[int, ...]
-    cost: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,61 +78,6 @@ def _as_gaps(gap: int | Sequence[int], count: int) -> tuple[int, ...]:
     if any(isinstance(g, bool) or not 0 <= g <= 200 for g in gaps):
         raise UsageError(f"A gap of {max(gaps, key=abs)} stitches is outside 0 to 200.")
     return tuple(int(g) for g in gaps)
-
-
-def _choices(wish: int, slack: int) -> list[int]:
-    """Return the gaps that may stand for a wish; a gap that was asked for never vanishes."""
-    return [g for g in range(max(min(wish, 1), wish - slack), wish + slack + 1)]
-
-
-def free_chains(
-    size: int, depths: Sequence[int], wanted: Sequence[int], slack: int, pads: Sequence[int]
-) -> list[Chain]:
-    """Return all chains round a motif of ``size`` along one axis."""
-    chains = []
-    outer_slack = slack if len(wanted) == 1 else min(slack, 1)
-    options = [_choices(g, slack if at == 0 else outer_slack) for at, g in enumerate(wanted)]
-    for pad, gaps in product(pads, product(*options)):
-        openings = []
-        edge = size + pad
-        for gap, depth in zip(gaps, depths, strict=True):
-            openings.append(edge + 2 * gap)
-            edge = openings[-1] + 2 * depth
-        cost = PAD_COST * pad + sum(GAP_COSTS[abs(g - w)] for g, w in zip(gaps, wanted, strict=True))
-        chains.append(Chain(Gaps(gaps, pad), tuple(openings), cost))
-    return chains
-
-
-def fixed_chains(
-    size: int, depths: Sequence[int], wanted: Sequence[int], slack: int, pads: Sequence[int], outer: int
-) -> list[Chain]:
-    """Return all chains round a motif of ``size`` that end at exactly ``outer``."""
-    chains = []
-    options = [_choices(g, min(slack, 1)) for g in wanted[1:]]
-    for rest in product(*options):
-        first = outer - 2 * sum(depths) - 2 * sum(rest)
-        pad = (first - size) % 2
-        gap = (first - size - pad) // 2
-        if pad not in pads or gap < min(wanted[0], 1):
-            continue
-        openings = [first]
-        for inner, later in zip(depths, rest, strict=False):
-            openings.append(openings[-1] + 2 * inner + 2 * later)
-        cost = PAD_COST * pad + FREE_GAP_COST * abs(gap - wanted[0])
-        cost += sum(GAP_COSTS[abs(g - w)] for g, w in zip(rest, wanted[1:], strict=True))
-        chains.append(Chain(Gaps((gap, *rest), pad), tuple(openings), cost))
-    return chains
-
-
-def _chain_costs(across: list[Chain], up: list[Chain], moves: frozenset[str], fixed: bool) -> Costs:
-    total = np.array([c.cost for c in across])[:, None] + np.array([c.cost for c in up])[None, :]
-    # With a fixed outer size the first gap of each axis has no choice and may differ.
-    skip = 1 if fixed else 0
-    kinds: dict[tuple[int, ...], int] = {}
-    x = np.array([kinds.setdefault(c.gaps.gaps[skip:], len(kinds)) for c in across])
-    y = np.array([kinds.setdefault(c.gaps.gaps[skip:], len(kinds)) for c in up])
-    surcharge = UNEQUAL_GAPS_COST if "unequal" in moves else np.inf
-    return np.asarray(total + np.where(x[:, None] != y[None, :], surcharge, 0.0))
 
 
 def _narrow(ring: FittedBand) -> bool:
@@ -243,7 +175,7 @@ def _candidates(
 ) -> Iterator[_Candidate]:
     if not across or not up:
         return iter(())
-    pairs = _chain_costs(across, up, moves, fixed)
+    pairs = chain_costs(across, up, moves, fixed)
     if len(bands) == 1 and isinstance(bands[0], StripBand):
         return _single(bands[0], across, up, pairs, count)
     return _several(bands, across, up, pairs)
@@ -357,6 +289,8 @@ def fit_borders(
     values = list(strip) if isinstance(strip, (list, tuple)) else [strip]
     if not values:
         raise UsageError("No strip was given.", "Name one, or give a grid.")
+    if len(values) > MOST_BORDERS:
+        raise UsageError(f"{len(values)} borders are too many.", f"Up to {MOST_BORDERS} can be put round a motif.")
     allowed = frozenset(moves)
     barred = frozenset(m for m in Move if m is not Move.PLAIN and m.name.lower() not in allowed)
     bands: list[Band] = [as_band(value, as_corners(corners), barred) for value in values]

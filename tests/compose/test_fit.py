@@ -212,6 +212,18 @@ def test_nested_borders_in_a_fixed_size():
     assert all(mirrored(plan.border_cells) for plan in plans)
 
 
+def test_many_borders_in_one_another():
+    names = ["zigzag", "line", "hearts", "key", "dots", "windows", "lozenges", "double line"]
+    plan = fit_borders((23, 30), names, gap=2, count=2)[0]
+    assert len(plan.rings) == 8
+    assert mirrored(plan.border_cells)
+    assert sound(plan)
+    # Borders far out keep their gaps, so that the choices stay few.
+    assert plan.across.gaps[4:] == plan.up.gaps[4:] == (2,) * 4
+    with pytest.raises(UsageError, match="13 borders"):
+        fit_borders((23, 30), ["dots"] * 13)
+
+
 def test_motif_stands_where_the_plan_says():
     rng = np.random.default_rng(0)
     motif = rng.random((23, 31)) < 0.4
