@@ -13,11 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from converter.squares.mesh import Fit, judged_sides
+from converter.squares import filters
+from converter.squares.mesh import Fit
 
 SUPPORT = 0.5
 VISIBLE = 0.2
 BoolArray = npt.NDArray[np.bool_]
+Shares = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -53,10 +55,35 @@ class _Edge:
     """A dropped row was in the picture."""
 
 
-def find_extent(fit: Fit, shape: tuple[int, int]) -> Extent:
-    """Return the rectangle of squares that are printed on the sheet and shown in the picture."""
-    level, upright = fit.good()
-    known_level, known_upright = judged_sides(fit.level, fit.height), judged_sides(fit.upright, fit.height)
+def _shares(fit: Fit, single: Fit) -> list[npt.NDArray[np.float64]]:
+    """Return how much of a printed line each side shows by itself, 0 to 1: level (n + 1, m), upright (m + 1, n).
+
+    A side averaged with its neighbours on the line would show a line one square too far.
+    """
+    shares = []
+    for good, sides in zip(fit.good, (single.level, single.upright), strict=True):
+        usual = float(np.median(sides.height[good])) if good.any() else 1.0
+        weight = filters.gaussian(good, 4.0)
+        local = (filters.gaussian(np.where(good, np.minimum(sides.height, 2 * usual), 0.0), 4.0) + 0.003 * usual) / (
+            weight + 0.003
+        )
+        shares.append(np.where(good, np.clip(sides.height / np.maximum(local, 1e-6), 0.0, 1.0), 0.0))
+    return shares
+
+
+def find_extent(fit: Fit, single: Fit, shape: tuple[int, int]) -> Extent:
+    """Return the rectangle of squares that are printed on the sheet and shown in the picture.
+
+    Parameters
+    ----------
+    fit : Fit
+    single : Fit
+        The same mesh with each side measured by itself.
+    shape : tuple of int
+        Of the picture the mesh lies on.
+    """
+    level, upright = _shares(fit, single)
+    known_level, known_upright = (known & clear for known, clear in zip(fit.known, fit.clear, strict=True))
     visible = squares_inside(fit, shape)
     top, left, bottom, right = 0, 0, fit.nodes.shape[0] - 1, fit.nodes.shape[1] - 1
     edges = {name: _Edge(name) for name in ("top", "left", "bottom", "right")}
@@ -91,7 +118,7 @@ def find_extent(fit: Fit, shape: tuple[int, int]) -> Extent:
 
 
 def _score(
-    edge: _Edge, line: BoolArray, known_line: BoolArray, leads: BoolArray, known_leads: BoolArray, visible: BoolArray
+    edge: _Edge, line: Shares, known_line: BoolArray, leads: Shares, known_leads: BoolArray, visible: BoolArray
 ) -> float:
     """Return how sure the outermost squares are: the weaker of line, sides that lead to it, and what is in view.
 
@@ -105,7 +132,7 @@ def _score(
     for shown, known in ((line, known_line), (leads, known_leads)):
         judged = int(known.sum())
         if judged >= max(2, 0.12 * known.size):
-            shares.append(float((shown & known).sum()) / judged)
+            shares.append(float(shown[known].mean()))
         elif known is known_line and float(leads.mean()) > 0.7:
             shares.append(1.0)  # the grid is printed up to the edge of the sheet, or its last line lies on ink
         elif edge.paper_outside or (not edge.seen_outside and float(shown.mean()) > 0.3):

@@ -4,34 +4,55 @@ Every seed is planted as a mesh of eight squares a side and judged on the pictur
 different directions or pitch are grown; the area on which their lines are seen decides, as a false lattice (dense
 crosses make one at 45 degrees) ends where the marks end. The winner is brought to the pitch that the lines bear out,
 measured again in the mix of channels in which its own lines show best, and grown and fitted to the end.
+
+All this is done on a reduced picture. Only where nothing is found in it is the picture taken at its full size, and
+the pitch is judged on small parts of the full size.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from converter.squares import density, lattice, mesh
+from converter.squares import density, filters, lattice, mesh, pitch, planting
+from converter.squares.sides import Nodes, Sight
 
 WORK_PITCH = 18.0
 """Pixels a square of the picture that the mesh is fitted on."""
+LOOK_PIXELS = 1.5e6
+"""Pixels of the picture that the grid is looked for in first."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Found:
     """A mesh on a reduced picture."""
 
     fit: mesh.Fit
+    single: mesh.Fit
+    """The same mesh with each side measured by itself, not averaged with its neighbours on the line."""
     factor: float
     """Mesh pixels for one picture pixel."""
     shape: tuple[int, int]
     """Of the reduced picture."""
 
-    def to_picture(self, nodes: mesh.Nodes) -> mesh.Nodes:
+    def to_picture(self, nodes: Nodes) -> Nodes:
         """Return crossings in pixels of the picture."""
         return (nodes + 0.5) / self.factor - 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class Trial:
+    """The best lattice of a quick search."""
+
+    worth: float
+    """Area on which its lines are seen, weighted, in pixels of the picture it was looked for in."""
+    fit: mesh.Fit
+    factor: float
+    """Mesh pixels for one picture pixel."""
+    shape: tuple[int, int]
+    """Of the picture that the mesh lies on."""
 
 
 def _same_lattice(a: lattice.Seed, b: lattice.Seed) -> bool:
@@ -44,54 +65,122 @@ def _same_lattice(a: lattice.Seed, b: lattice.Seed) -> bool:
 
 
 def trial(
-    whole: mesh.Sight, most_windows: int = 4, most_tried: int = 4, most_steps: int = 12
-) -> tuple[float, mesh.Fit, float] | None:
-    """Return (worth in picture pixels, mesh, factor) of the best lattice, or None."""
+    rgb: npt.NDArray[np.uint8],
+    source: npt.NDArray[np.uint8] | None = None,
+    most_windows: int = 4,
+    most_tried: int = 4,
+    most_steps: int = 12,
+) -> Trial | None:
+    """Return the best lattice of a picture (H, W, 3), or None.
+
+    ``source`` is the same picture at its full size, for a closer look at parts.
+    """
+    dense = density.density(rgb)
+    weights = density.channel_weights(dense)
+    whole = Sight.of(dense, weights)
+    closer = pitch.Source(rgb if source is None else source, weights)
     gray = whole.lines
-    works: dict[int, mesh.Sight] = {}
-    planted: list[tuple[float, lattice.Seed, mesh.Fit, mesh.Sight]] = []
-    for seed in lattice.find_seeds(gray, most_windows):
+    works: dict[int, Sight] = {}
+    planted: list[tuple[float, lattice.Seed, mesh.Fit, Sight]] = []
+    seeds = lattice.find_seeds(gray, most_windows)
+    for seed in seeds:
         scale = min(1.0, WORK_PITCH / seed.pitch)
         key = round(gray.shape[0] * scale)
         if key not in works:
-            works[key] = mesh.Sight(density.shrink(gray, scale), density.shrink(whole.tone, scale))
+            works[key] = Sight(density.shrink(gray, scale), density.shrink(whole.tone, scale))
         work = works[key]
-        fit = mesh.plant(work, lattice.scaled(seed, work.lines.shape[0] / gray.shape[0]))
+        fit = planting.plant(work, lattice.scaled(seed, work.lines.shape[0] / gray.shape[0]))
         planted.append((mesh.quality(fit) * fit.pitch**-2, seed, fit, work))
     planted.sort(key=lambda p: -p[0])
     tried: list[lattice.Seed] = []
-    best: tuple[float, mesh.Fit, float] | None = None
-    for worth, seed, start, work in planted:
+    best: Trial | None = None
+    for _worth, seed, start, work in planted:
         if len(tried) >= most_tried:
             break
         if any(_same_lattice(seed, other) for other in tried):
             continue
         tried.append(seed)
-        factor = work.lines.shape[0] / gray.shape[0]
-        fit = mesh.right_pitch(work, mesh.grow(work, start, most_steps=most_steps, patience=2), whole)
-        # a lattice that skips lines explains as large an area: the finer one is preferred
-        worth = mesh.quality(fit) / factor**2 * min(1.0, 12.0 * factor / fit.pitch)
-        if best is None or worth > best[0]:
-            best = (worth, fit, factor)
-        if mesh.share_shown(fit) > 0.85 and worth > 0.25 * gray.size:
+        found = _grown(start, work, closer, work.lines.shape[0] / gray.shape[0], most_steps)
+        if best is None or found.worth > best.worth:
+            best = found
+        if mesh.share_shown(found.fit) > 0.85 and found.worth > 0.6 * gray.size:
             break
-    return best if best is not None and best[0] > 0 else None
+    if best is None or best.worth <= 0:
+        return None
+    return _unless_crosses(best, whole, closer, most_steps)
+
+
+def _grown(start: mesh.Fit, work: Sight, closer: pitch.Source, factor: float, most_steps: int) -> Trial:
+    fit = pitch.right_pitch(work, mesh.grow(work, start, most_steps=most_steps, patience=2), closer)
+    # a lattice that skips lines explains as large an area: the finer one is preferred
+    worth = mesh.quality(fit) / factor**2 * min(1.0, 12.0 * factor / fit.pitch)
+    return Trial(worth, fit, factor, (work.lines.shape[0], work.lines.shape[1]))
+
+
+def _unless_crosses(best: Trial, whole: Sight, closer: pitch.Source, most_steps: int) -> Trial:
+    """Return the lattice in which crosses would look like the best one, if there are lines in it as well.
+
+    On paper printed with the best lattice nothing is seen in that one, while a patch of crosses may well hide most of
+    the lines of the paper that they are drawn on.
+    """
+    n, m = best.fit.squares
+    at = np.unravel_index(int(filters.box(best.fit.good[0][:, :m], 9)[:n].argmax()), (n, m))
+    nodes = (best.fit.nodes + 0.5) / best.factor - 0.5
+    down, right = nodes[at[0] + 1, at[1]] - nodes[at], nodes[at[0], at[1] + 1] - nodes[at]
+    seed = lattice.Seed(tuple(nodes[at]), tuple(down), tuple(right), 1.0, 6.0 * best.fit.pitch / best.factor)
+    turned = lattice.diagonal(seed)
+    factor = min(1.0, WORK_PITCH / turned.pitch)
+    work = Sight(density.shrink(whole.lines, factor), density.shrink(whole.tone, factor))
+    factor = work.lines.shape[0] / whole.lines.shape[0]
+    start = planting.plant(work, lattice.scaled(turned, factor))
+    if mesh.share_shown(start) < 0.5:
+        return best
+    other = _grown(start, work, closer, factor, most_steps)
+    return other if mesh.share_shown(other.fit) > 0.6 and other.worth > 0.25 * best.worth else best
+
+
+def look(rgb: npt.NDArray[np.uint8]) -> tuple[Trial | None, float]:
+    """Return the best lattice of a picture (H, W, 3) looked at on a reduced one, and that one's scale."""
+    small = density.shrink(rgb, (LOOK_PIXELS / (rgb.shape[0] * rgb.shape[1])) ** 0.5)
+    return trial(small, rgb), small.shape[0] / rgb.shape[0]
+
+
+def promising(best: Trial) -> bool:
+    """Return whether a lattice is worth fitting to the end: squares enough and lines on most clean paper."""
+    contrast = best.fit.height / max(best.fit.level.noise, best.fit.upright.noise)
+    return min(best.fit.squares) >= 6 and mesh.share_shown(best.fit) > 0.45 and contrast > 2.0
 
 
 def find_mesh(rgb: npt.NDArray[np.uint8]) -> Found | None:
     """Return the fitted mesh of a picture (H, W, 3), or None if nothing in it is like a grid."""
-    dense = density.density(rgb)
-    whole = mesh.Sight.of(dense, density.channel_weights(dense))
-    best = trial(whole)
-    if best is None:
-        return None
-    _, fit, factor = best
-    small = density.shrink(dense, min(1.0, factor * WORK_PITCH / fit.pitch))
-    wanted = small.shape[0] / dense.shape[0]
-    fit = replace(fit, nodes=(fit.nodes + 0.5) * (wanted / factor) - 0.5)
-    work = mesh.Sight.of(small, mesh.line_mix(small, fit, 1.0))
-    fit = mesh.grow(work, mesh.measure(work, fit.nodes, fit.first), close=True)
-    return Found(mesh.settle(work, fit), wanted, (small.shape[0], small.shape[1]))
+    best, scale = look(rgb)
+    if scale < 1 and (best is None or best.worth < 0.01 * scale**2 * rgb.shape[0] * rgb.shape[1]):
+        best, scale = trial(rgb), 1.0
+    return None if best is None else fitted(rgb, best, scale)
+
+
+def fitted(rgb: npt.NDArray[np.uint8], best: Trial, scale: float) -> Found:
+    """Return the best lattice of a picture, looked for at a ``scale``, fitted to the end."""
+    return _fitted(rgb, best.fit.nodes, best.factor * scale)
+
+
+def _fitted(rgb: npt.NDArray[np.uint8], nodes: Nodes, factor: float) -> Found:
+    """Grow and fit a mesh to the end, on the picture reduced to `WORK_PITCH`."""
+    side = float(np.median(np.hypot(*np.diff(nodes, axis=1).reshape(-1, 2).T)))
+    dense = density.density(density.shrink(rgb, min(1.0, factor * WORK_PITCH / side)))
+    wanted = dense.shape[0] / rgb.shape[0]
+    nodes = (nodes + 0.5) * (wanted / factor) - 0.5
+    first = mesh.measure(Sight.of(dense, density.channel_weights(dense)), nodes)
+    work = Sight.of(dense, mesh.line_mix(dense, first))
+    fit = mesh.measure(work, nodes)
+    average = mesh.averaging(fit)
+    fit = mesh.grow(work, mesh.measure(work, nodes, average), patience=5, close=True, average=average)
+    return _found(work, mesh.settle(work, fit, average), wanted)
+
+
+def _found(work: Sight, fit: mesh.Fit, factor: float) -> Found:
+    single = mesh.measure(work, fit.nodes, average=1, reach=0.1)
+    return Found(fit, single, factor, (work.lines.shape[0], work.lines.shape[1]))
 
 
 def mesh_from_corners(rgb: npt.NDArray[np.uint8], corners: npt.NDArray[np.float64], size: tuple[int, int]) -> Found:
@@ -113,13 +202,13 @@ def mesh_from_corners(rgb: npt.NDArray[np.uint8], corners: npt.NDArray[np.float6
     nodes = (point[..., :2] / point[..., 2:])[..., ::-1]
     sides = np.concatenate([np.hypot(*np.diff(nodes, axis=k).reshape(-1, 2).T) for k in (0, 1)])
     factor = min(1.0, WORK_PITCH / max(1.0, float(np.median(sides))))
-    dense = density.shrink(density.density(rgb), factor)
+    dense = density.density(density.shrink(rgb, factor))
     factor = dense.shape[0] / rgb.shape[0]
-    work = mesh.Sight.of(dense, density.channel_weights(dense))
+    work = Sight.of(dense, density.channel_weights(dense))
     fit = mesh.measure(work, (nodes + 0.5) * factor - 0.5)
     for reach in (3.0, 2.0, 2.0):
         fit = mesh.measure(work, mesh.local_step(fit, reach))
-    return Found(fit, factor, (dense.shape[0], dense.shape[1]))
+    return _found(work, fit, factor)
 
 
 def _homography(source: npt.NDArray[np.float64], target: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
@@ -139,12 +228,12 @@ def grid_confidence(fit: mesh.Fit, top: int, left: int, bottom: int, right: int)
     rows, cols = bottom - top, right - left
     if rows < 3 or cols < 3:
         return 0.0
-    shown = fit.good()
+    shown = fit.good
     shares, misses, inked = [], [], []
     for number, sides in enumerate((fit.level, fit.upright)):
         part = np.s_[top : bottom + 1, left:right] if number == 0 else np.s_[left : right + 1, top:bottom]
         good = shown[number][part]
-        known = (mesh.judged_sides(sides, fit.height) | shown[number])[part]
+        known = (fit.known[number] | shown[number])[part]
         shares.append(good.sum() / max(1.0, float(known.sum())))
         inked.append(known.mean())
         if good.any():

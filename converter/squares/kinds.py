@@ -14,8 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 
+from converter.squares import filters
 from converter.squares.density import FloatArray
 from converter.squares.patches import FlatSheet
 
@@ -95,12 +95,11 @@ def writing(sheet: FlatSheet, paper: FloatArray, marked: BoolArray, strengths: n
     strange = np.zeros(marked.shape)
     strange[marked] = _nearest(patches)
     across = crossing(sheet, paper, marked, 0.4 * float(np.median(strengths[marked])))
-    groups, number = ndimage.label(ndimage.binary_dilation(marked, np.ones((3, 3)), iterations=1), np.ones((3, 3)))
+    groups, number = filters.groups(filters.widened(marked))
     groups = np.where(marked, groups, 0)
-    index = np.arange(1, number + 1)
-    sizes = ndimage.sum_labels(np.ones_like(groups), groups, index)
-    odd = ndimage.mean(strange, groups, index)
-    ways = ndimage.mean(across, groups, index)
+    sizes = np.bincount(groups[marked], minlength=number + 1)[1:]
+    odd = np.bincount(groups[marked], strange[marked], number + 1)[1:] / sizes
+    ways = np.bincount(groups[marked], across[marked], number + 1)[1:] / sizes
     biggest = int(np.argmax(sizes))
     usual, usual_ways = float(odd[biggest]), float(ways[biggest])
     for k in range(number):
@@ -111,7 +110,7 @@ def writing(sheet: FlatSheet, paper: FloatArray, marked: BoolArray, strengths: n
             and odd[k] > max(0.34, 1.5 * usual)
             and (ways[k] > usual_ways + 0.1 or odd[k] > 2.2 * usual + 0.2)
         ):
-            out |= groups == index[k]
+            out |= groups == k + 1
     return out
 
 
@@ -127,7 +126,9 @@ def sort_kinds(
     means = patches.reshape(count, GRID * GRID, 3).mean(axis=1)
     # shape in gray and colour as such: strokes shift a little from square to square, so that shape counts less
     gray = patches.reshape(count, GRID, GRID, 3).mean(axis=3)
-    soft = ndimage.gaussian_filter(gray, (0, 0.7, 0.7), mode="nearest").reshape(count, -1)
+    smooth = np.exp(-0.5 * ((np.arange(GRID)[:, None] - np.arange(GRID)) / 0.7) ** 2)
+    smooth /= smooth.sum(axis=1, keepdims=True)
+    soft = (smooth @ gray @ smooth.T).reshape(count, -1)
     hue = means / (np.linalg.norm(means, axis=1, keepdims=True) + 0.05)
     points = np.hstack([soft, 2.5 * means, 3.0 * hue]).astype(np.float32)
     label = _heaps(points)

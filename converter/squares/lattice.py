@@ -200,6 +200,13 @@ def _coarser(seed: Seed) -> Seed:
     )
 
 
+def diagonal(seed: Seed) -> Seed:
+    """Return the lattice turned by 45 degrees in which crosses, one a square, would look like this one."""
+    down, right = np.array(seed.down), np.array(seed.right)
+    a, b = down - right, down + right
+    return Seed(seed.centre, (float(b[0]), float(b[1])), (float(-a[0]), float(-a[1])), seed.score * 0.3, seed.reach)
+
+
 def scaled(seed: Seed, scale: float) -> Seed:
     """Return the seed in the pixels of a picture ``scale`` times as large."""
 

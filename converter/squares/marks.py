@@ -17,8 +17,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 
+from converter.squares import filters
 from converter.squares.density import FloatArray
 from converter.squares.patches import FlatSheet
 from converter.squares.shade import darkest_near, light_surface
@@ -63,14 +63,14 @@ def paper_level(sheet: FlatSheet, insides: FloatArray) -> FloatArray:
     low = low - light[..., None]
     gray = low.mean(axis=2)
     size = 9
-    envelope = ndimage.percentile_filter(gray, 15, size=size, mode="nearest")
-    wide = ndimage.percentile_filter(gray, 8, size=2 * size + 3, mode="nearest")
+    envelope = filters.quantile_near(gray, 0.15, size)
+    wide = filters.quantile_near(gray, 0.08, 2 * size + 3)
     envelope = np.minimum(envelope, wide + 0.05)
     near = np.exp(-((np.maximum(gray - envelope, 0) / 0.04) ** 2)) + 1e-4
     paper = np.empty_like(low)
-    weight = ndimage.gaussian_filter(near, 1.2, mode="nearest")
+    weight = filters.gaussian(near, 1.2, edge=True)
     for channel in range(3):
-        paper[..., channel] = ndimage.gaussian_filter(near * low[..., channel], 1.2, mode="nearest") / weight
+        paper[..., channel] = filters.gaussian(near * low[..., channel], 1.2, edge=True) / weight
     rise = np.where(flat_squares, 0.0, darkest_near(light))
     return np.asarray(paper + (light + rise)[..., None], dtype=np.float32)
 
@@ -105,7 +105,7 @@ def find_border(values: npt.NDArray[np.float64]) -> tuple[float, float]:
     step = edges[1] - edges[0]
     centres = 0.5 * (edges[1:] + edges[:-1])
     counts, _ = np.histogram(scaled, edges)
-    dense = ndimage.gaussian_filter1d(counts.astype(float), 0.1 / step, mode="constant")
+    dense = filters.smooth_line(counts, 0.1 / step)
     up = np.r_[True, dense[1:] >= dense[:-1]]
     down = np.r_[dense[:-1] > dense[1:], True]
     tops = np.flatnonzero(up & down & (dense > 0))

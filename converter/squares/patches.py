@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.squares.density import FloatArray, density
-from converter.squares.mesh import Nodes
+from converter.squares.sides import Nodes
 
 
 @dataclass(frozen=True)

@@ -16,11 +16,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 
 from converter.errors import RequestError, UsageError
 from converter.model.arrays import CellArray, LineArray, as_picture
-from converter.squares import density, extent, finding, kinds, marks, patches, strokes
+from converter.squares import density, extent, filters, finding, kinds, marks, patches, strokes
 from converter.squares.kinds import MarkKind
 
 FLAT_SIDE = 20
@@ -124,6 +123,11 @@ def read_squares(
     return reading if only is None else reading.only(only)
 
 
+def reading_of(rgb: npt.NDArray[np.uint8], held: finding.Found) -> SquaresReading:
+    """Return the reading of a picture (H, W, 3) whose mesh is found already."""
+    return _read(rgb, held, extent.find_extent(held.fit, held.single, held.shape), hand=False)
+
+
 def _check_size(size: tuple[int, int] | None) -> tuple[int, int] | None:
     if size is None:
         return None
@@ -167,7 +171,7 @@ def _find(
     held = held_or_none
     if points is not None:
         return _between_corners(held, points), held
-    span = extent.find_extent(held.fit, held.shape)
+    span = extent.find_extent(held.fit, held.single, held.shape)
     if shape is not None:
         span, held = _sized(held, span, shape)
     return span, held
@@ -246,7 +250,7 @@ def _read(rgb: npt.NDArray[np.uint8], held: finding.Found, span: extent.Extent, 
     if hand:
         confidence = max(confidence, 0.6)
     doubt = np.maximum(marking.doubt, np.where(words, 0.6, 0.0))
-    near_words = ndimage.binary_dilation(words, np.ones((3, 3)))
+    near_words = filters.widened(words)
     doubt = np.where(near_words & marked, np.maximum(doubt, 0.4), doubt)
     notes = _notes(held, span, marked, words, outside, doubt)
     return SquaresReading(marked, confidence, np.asarray(doubt), lines, corners, numbers, found_kinds, notes)
@@ -257,7 +261,7 @@ def _without_words(lines: LineArray, words: npt.NDArray[np.bool_], marked: npt.N
     if not len(lines) or not words.any():
         return lines
     rows, cols = words.shape
-    near = ndimage.binary_dilation(words, np.ones((3, 3)))
+    near = filters.widened(words)
     middle = lines.mean(axis=1)
     r = np.clip(middle[:, 0].astype(int), 0, rows - 1)
     c = np.clip(middle[:, 1].astype(int), 0, cols - 1)

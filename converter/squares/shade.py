@@ -15,9 +15,8 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage, sparse
-from scipy.sparse.linalg import spsolve
 
+from converter.squares import filters
 from converter.squares.density import FloatArray
 from converter.squares.patches import FlatSheet
 
@@ -59,6 +58,9 @@ def light_surface(sheet: FlatSheet, level: FloatArray, flat: npt.NDArray[np.bool
     light : ndarray of shape (rows, cols), float32
         Up to a constant.
     """
+    from scipy import sparse
+    from scipy.sparse.linalg import spsolve
+
     rows, cols = level.shape
     if rows < 3 or cols < 3 or rows * cols > MOST_SQUARES:
         return np.zeros_like(level)
@@ -102,5 +104,5 @@ def light_surface(sheet: FlatSheet, level: FloatArray, flat: npt.NDArray[np.bool
 
 def darkest_near(light: FloatArray, least: float = 0.04) -> FloatArray:
     """Return how much darker the light gets within a square of each: there an edge of shadow may cross the square."""
-    rise = ndimage.maximum_filter(light, size=3, mode="nearest") - light
+    rise = filters.highest(light, 3) - light
     return np.asarray(np.where(rise > least, rise, 0.0), dtype=np.float32)

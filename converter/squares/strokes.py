@@ -15,9 +15,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 
 from converter.model.arrays import LineArray
+from converter.squares import filters
 from converter.squares.density import FloatArray
 from converter.squares.patches import FlatSheet
 
@@ -71,7 +71,7 @@ def _level_sides(ink: FloatArray, side: int, rows: int, cols: int, marked: BoolA
 def _beyond_print(value: CellFloats) -> CellFloats:
     """Take the usual value along each line off, which is the printed line's own."""
     usual = np.median(value, axis=1)
-    smooth = ndimage.median_filter(value, size=(1, 15), mode="nearest")
+    smooth = filters.running_median(value, 15)
     return np.asarray(value - np.minimum(np.maximum(usual, 0)[:, None], np.maximum(smooth, 0) + 0.02))
 
 

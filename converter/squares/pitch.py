@@ -1,0 +1,160 @@
+"""Which lines of a lattice are really there: every second line of a grid is a lattice, too.
+
+So is every line with one between that is not there: rows of marks can look like one. On bare squares only, lines are
+looked for between the present ones, and it is looked at whether every second of the present ones is missing. Only a
+window of the sheet is looked at, where most squares are bare, at the size the question needs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from converter.squares import filters
+from converter.squares.density import FloatArray, density, shrink
+from converter.squares.mesh import Fit, measure
+from converter.squares.sides import BoolArray, Nodes, Sight, line_height
+
+_WINDOW = {5: 9, 3: 11, 2: 14}
+"""Squares a side that are looked at, for each number of parts that they may be cut into."""
+_LEAST_PX = 6.0
+"""Squares narrower than this cannot be told apart."""
+
+
+@dataclass(frozen=True, eq=False)
+class Source:
+    """The picture a sight was made of, for a closer look at parts of it."""
+
+    rgb: npt.NDArray[np.uint8]
+    weights: FloatArray
+
+    def near(self, nodes: Nodes, pixels: float) -> tuple[Sight, Nodes]:
+        """Return the part round ``nodes`` (in pixels of the picture), squares about ``pixels`` wide, and the nodes."""
+        sides = np.hypot(*np.diff(nodes, axis=1).reshape(-1, 2).T)
+        side = float(np.median(sides))
+        low = np.floor(nodes.reshape(-1, 2).min(axis=0) - side).astype(int)
+        high = np.ceil(nodes.reshape(-1, 2).max(axis=0) + side).astype(int)
+        low, high = np.maximum(low, 0), np.minimum(high, self.rgb.shape[:2])
+        if (high - low < 8).any():
+            raise ValueError("The nodes lie outside the picture.")
+        part = shrink(self.rgb[low[0] : high[0], low[1] : high[1]], pixels / side)
+        scale = np.array(part.shape[:2]) / (high - low)
+        return Sight.of(density(part), self.weights), (nodes - low + 0.5) * scale - 0.5
+
+
+def split(nodes: Nodes, parts: int) -> Nodes:
+    """Return the mesh with each square cut into ``parts`` by ``parts``."""
+    n, m = nodes.shape[0] - 1, nodes.shape[1] - 1
+
+    def between(count: int) -> npt.NDArray[np.float64]:
+        at = np.arange(count * parts + 1) / parts
+        low = np.minimum(at.astype(int), count - 1)
+        matrix = np.zeros((len(at), count + 1))
+        matrix[np.arange(len(at)), low] += 1 - (at - low)
+        matrix[np.arange(len(at)), low + 1] += at - low
+        return matrix
+
+    down, right = between(n), between(m)
+    return np.stack([down @ nodes[..., axis] @ right.T for axis in (0, 1)], axis=-1)
+
+
+def _bare_squares(fit: Fit) -> BoolArray:
+    """Return (n, m) which squares are paper on all four sides."""
+    ink = np.stack([fit.level.ink[:-1], fit.level.ink[1:], fit.upright.ink[:-1].T, fit.upright.ink[1:].T])
+    inside = fit.level.inside[:-1] & fit.level.inside[1:] & fit.upright.inside[:-1].T & fit.upright.inside[1:].T
+    most = ink.max(axis=0)
+    paper = filters.lowest(filters.median3(most), 7)
+    return np.asarray(inside & (most < paper + max(0.5 * fit.height, 0.04)))
+
+
+def _window(fit: Fit, side: int) -> tuple[slice, slice]:
+    """Return the squares, at most ``side`` by ``side`` of them, with the most bare ones that lines are seen round."""
+    n, m = fit.squares
+    level, upright = fit.good
+    lined = (level[:-1] | level[1:]) & (upright[:-1] | upright[1:]).T
+    worth = (_bare_squares(fit) & lined).astype(np.int64)
+    total = np.pad(worth.cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
+    high, wide = min(side, n), min(side, m)
+    sums = total[high:, wide:] - total[:-high, wide:] - total[high:, :-wide] + total[:-high, :-wide]
+    top, left = np.unravel_index(int(sums.argmax()), sums.shape)
+    return slice(int(top), int(top) + high), slice(int(left), int(left) + wide)
+
+
+def _between_shown(source: Source, nodes: Nodes, parts: int) -> tuple[float, float]:
+    """Return the share of sides shown on the lines of a mesh, and on lines between them, of bare squares only.
+
+    Between means where lines would be if each square were cut into ``parts``; of several such lines that seen least
+    counts. Too few bare squares give (0, 1); squares too small to tell give (1, 0).
+    """
+    side = float(np.median(np.hypot(*np.diff(nodes, axis=1).reshape(-1, 2).T)))
+    if side / parts < _LEAST_PX:
+        return 1.0, 0.0
+    sight, near = source.near(nodes, 16.0 * parts)
+    bare = _bare_squares(measure(sight, near))
+    fine = measure(sight, split(near, parts))
+    height = float(np.median([line_height(s, 0.8) for s in (fine.level, fine.upright)]))
+    mains: list[float] = []
+    betweens: list[float] = []
+    for sides, paper in ((fine.level, bare), (fine.upright, bare.T)):
+        shown = sides.inside & (sides.height > max(0.35 * height, 3 * sides.noise)) & (np.abs(sides.offset) < 0.28)
+        wide = np.repeat(paper, parts, axis=1)
+        for rest in range(parts):
+            lines = shown[rest::parts][: paper.shape[0]]
+            # a main line needs paper on both its sides
+            clear = wide & np.vstack([wide[:1], wide[:-1]]) if rest == 0 else wide
+            if clear.sum() < 8:
+                return 0.0, 1.0
+            (mains if rest == 0 else betweens).append(float(lines[clear].mean()))
+    return min(mains), min(betweens)
+
+
+def right_pitch(image: Sight, fit: Fit, source: Source) -> Fit:
+    """Return the mesh with the finest lattice that the lines bear out.
+
+    Parameters
+    ----------
+    image : Sight
+        The picture the mesh is fitted on.
+    fit : Fit
+    source : Source
+        The picture it was made of, of the same form.
+    """
+    zoom = np.array(source.rgb.shape[:2]) / image.lines.shape
+    for _ in range(4):
+        finer = next((p for p in _WINDOW if _splits(source, fit, zoom, p)), 0)
+        if finer:
+            fit = measure(image, split(fit.nodes, finer))
+            continue
+        phase = _thinned(source, fit, zoom)
+        if phase is None:
+            break
+        fit = measure(image, np.ascontiguousarray(fit.nodes[phase[0] :: 2, phase[1] :: 2]))
+    return fit
+
+
+def _part(fit: Fit, zoom: npt.NDArray[np.float64], side: int) -> tuple[int, int, Nodes]:
+    """Return the (row, col) at which the window begins, and its crossings in pixels of the source."""
+    rows, cols = _window(fit, side)
+    part = fit.nodes[rows.start : rows.stop + 1, cols.start : cols.stop + 1]
+    return rows.start, cols.start, (part + 0.5) * zoom - 0.5
+
+
+def _splits(source: Source, fit: Fit, zoom: npt.NDArray[np.float64], parts: int) -> bool:
+    main, between = _between_shown(source, _part(fit, zoom, _WINDOW[parts])[2], parts)
+    return main > 0.3 and between > 0.6 * main
+
+
+def _thinned(source: Source, fit: Fit, zoom: npt.NDArray[np.float64]) -> tuple[int, int] | None:
+    """Return the (row, col) at which to begin taking every second line, if those between are not there; else None."""
+    if min(fit.squares) < 8:
+        return None
+    top, left, nodes = _part(fit, zoom, 2 * _WINDOW[2])
+    best: tuple[float, int, int] | None = None
+    for row in (0, 1):
+        for col in (0, 1):
+            main, between = _between_shown(source, nodes[row::2, col::2], 2)
+            if between < 0.35 * main and (best is None or main > best[0]):
+                best = (main, row, col)
+    return ((top + best[1]) % 2, (left + best[2]) % 2) if best is not None and best[0] > 0.5 else None
