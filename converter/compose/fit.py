@@ -135,14 +135,16 @@ def _single(band: StripBand, across: list[Chain], up: list[Chain], pairs: Costs,
     found: list[tuple[float, int, int, int, int]] = []
     shapes = []
     for number, search in enumerate(band.searches):
-        costs = band.costs(search, widths, heights) + pairs[:, :, None, None, None, None]
+        costs = band.costs(search, widths, heights)
+        costs += pairs[:, :, None, None, None, None]
         flat = costs.reshape(len(across) * len(up), -1)
         where = flat.argmin(axis=0)
         best = flat[where, np.arange(flat.shape[1])]
         shapes.append(costs.shape[2:])
         good = np.flatnonzero(np.isfinite(best))
         pairs_of_moves = len(Move) ** 2
-        found += [(round(float(best[g]), 9), number, int(g), int(where[g]), int(g) % pairs_of_moves) for g in good]
+        values = (np.round(best[good], 9).tolist(), good.tolist(), where[good].tolist())
+        found += [(cost, number, g, pair, g % pairs_of_moves) for cost, g, pair in zip(*values, strict=True)]
     for cost, number, structure, pair, _ in _with_turned(found, band.searches, count):
         i, j = divmod(pair, len(up))
         first_x, first_y, move_x, move_y = (int(v) for v in np.unravel_index(structure, shapes[number]))

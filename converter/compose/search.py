@@ -105,26 +105,21 @@ class CornerSearch:
         across, up = every[: len(widths)], every[len(widths) :]
         cost_x, clash_x = (np.stack([getattr(t, name)[row] for t, row in across]) for name in ("cost", "clash"))
         cost_y, clash_y = (np.stack([getattr(t, name)[row] for t, row in up]) for name in ("cost", "clash"))
-        phases = len(self.phases)
+        mitre = self.profile.mitres if self.corner is Corner.MITRE else None
+        # The two sides of a block corner may begin with different columns: then the heights have their own axis for it.
+        x = (slice(None), None, slice(None), None, slice(None), None)
+        own = (None, slice(None)) if self.corner is Corner.BLOCK else (slice(None), None)
+        y = (None, slice(None), *own, None, slice(None))
+        total = cost_x[x] + cost_y[y]
         if self.corner is Corner.BLOCK:
-            x = (slice(None), None, slice(None), None, slice(None), None)
-            y = (None, slice(None), None, slice(None), None, slice(None))
-            total = cost_x[x] + cost_y[y]
-            clash = clash_x[x] + clash_y[y]
-            total = total + (TWO_PHASES_COST * (1 - np.eye(phases)))[None, None, :, :, None, None]
-        else:
-            x = (slice(None), None, slice(None), slice(None), None)  # type: ignore[assignment]
-            y = (None, slice(None), slice(None), None, slice(None))  # type: ignore[assignment]
-            total = cost_x[x] + cost_y[y]
-            clash = clash_x[x] + clash_y[y]
-            if self.corner is Corner.MITRE:
-                corner = [self.profile.mitres[phi] for phi in self.phases]
-                total = total + np.array([c.cost for c in corner])[None, None, :, None, None]
-                clash = clash + np.array([c.clash for c in corner])[None, None, :, None, None]
-            total = total[:, :, :, None]
-            clash = clash[:, :, :, None]
-        total = total + _PAIRING + self.base_cost
-        total[np.broadcast_to(clash > MOST_CLASH, total.shape)] = np.inf
+            total += (TWO_PHASES_COST * (1 - np.eye(len(self.phases))))[:, :, None, None]
+        if mitre is not None:
+            total += mitre.cost[self.phases][:, None, None, None]
+        total += _PAIRING + self.base_cost
+        corner_clash = mitre.clash[self.phases] if mitre is not None else np.zeros(len(self.phases), dtype=np.int64)
+        if clash_x.max() + clash_y.max() + corner_clash.max() > MOST_CLASH:
+            clash = clash_x[x] + clash_y[y] + corner_clash[:, None, None, None]
+            np.putmask(total, np.broadcast_to(clash > MOST_CLASH, total.shape), np.inf)
         return np.asarray(total)
 
     def ring(self, w: int, h: int, at: tuple[int, int, int, int], cost: float) -> Ring:
