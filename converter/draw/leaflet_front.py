@@ -13,7 +13,7 @@ from converter.draw.flow import COLUMN_GAP_MM, MARGIN_MM
 from converter.draw.furniture import QUIET
 from converter.draw.level import level_of
 from converter.draw.palette import IndexedPicture, reduced_palette
-from converter.draw.stitched import coverage, stitched_picture
+from converter.draw.stitched import best_stitch_px, coverage, default_rim, stitched_picture
 from converter.draw.typeset import LEADING, SMALL_MM, fit_size, set_paragraph, wrap_text
 from converter.draw.words import Words
 from converter.model.chart import Chart
@@ -22,7 +22,9 @@ from converter.units import MM_PER_INCH, PAPER_SIZES_MM
 
 _BY = re.compile(r"(?<=[\d.]) x (?=\d)")
 LOOK_PX: Final = 1500
-"""Longer side of the made-up piece on the front page: about 220 pixels an inch in print."""
+"""Longer side of the picture on the front page: about 220 pixels an inch in print."""
+MOST_LOOK_PX: Final = 2000
+"""A picture for screens up to this size is taken as it is."""
 
 
 def thread_words(chart: Chart, content: LeafletContent) -> str:
@@ -251,13 +253,17 @@ def _look_box(
 ) -> tuple[IndexedPicture, tuple[float, float, float, float]]:
     """Return the picture and where it stands in the room it has."""
     if content.making is None:
-        picture = stitched_picture(chart) if look is None else look
+        across = max(chart.columns, chart.rows) + 2 * default_rim(chart)
+        side = best_stitch_px(chart)
+        if across * side > MOST_LOOK_PX:
+            side, look = max(3, LOOK_PX // across), None
+        picture = stitched_picture(chart, stitch_px=side) if look is None else look
     else:
         from converter.draw.piece_look import piece_pixels, stitched_part
 
         part = stitched_part(content.making)
-        side = LOOK_PX * chart.fabric.cell_mm / max(part.cut_mm)
-        picture = reduced_palette(piece_pixels(chart, content.making, stitch_px=max(3, min(48, round(side)))))
+        side = max(3, min(48, round(LOOK_PX * chart.fabric.cell_mm / max(part.cut_mm))))
+        picture = reduced_palette(piece_pixels(chart, content.making, stitch_px=side))
     high, wide = picture.index.shape
     scale = min(width_mm / wide, height_mm / high)
     w, h = wide * scale, high * scale

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import threading
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
@@ -12,6 +11,7 @@ from typing import Any, Final
 
 from converter.errors import ConverterError, ExitCode, OutputError, UsageError
 from converter.files.output import check_name, check_targets, name_from
+from converter.jobs.beside import Beside
 from converter.jobs.chart import (
     CHART_SUFFIXES,
     make_chart,
@@ -147,15 +147,14 @@ def chart_picture(picture: Path, request: Request, folder: Path, name: str, over
     refuse_own_picture(picture, targets)
     check_targets(targets, overwrite)
     # Decoding needs no interpreter: the modules of the later stages are loaded beside it.
-    loading = threading.Thread(target=_load_later_stages)
-    loading.start()
+    loading = Beside(_load_later_stages)
     reduction = request.settings.reduction
     # Kept for the next question: limits ask for the picture at several widths.
     read = lru_cache(maxsize=1)(partial(open_picture, picture))
     opened = read(max(reduction.columns or 0, reduction.rows or 0))
-    loading.join()
+    loading.result()
     from converter.jobs.facts import gather_facts
-    from converter.jobs.outputs import chart_outputs
+    from converter.jobs.outputs import ChartPictures, chart_outputs
     from converter.jobs.paper import squared_paper_notes
     from converter.report.machine import report_mapping
     from converter.report.plain import report_text
@@ -175,10 +174,11 @@ def chart_picture(picture: Path, request: Request, folder: Path, name: str, over
         # A wider chart than was first thought of needs more of the picture.
         opened = read(max(settings.reduction.columns or 0, settings.reduction.rows or 0))
     made = make_chart(opened, settings, request.materials, title=title_from(name, picture), source=picture.name)
+    pictures = Beside(lambda: ChartPictures(made.chart))
     facts = gather_facts(
         made.chart, thread=request.thread, time=request.time, piece=request.piece, notes=(*paper_notes, *limit_notes)
     )
-    outputs = chart_outputs(made, facts, paper=request.paper, thread=request.thread)
+    outputs = chart_outputs(made, facts, pictures.result(), paper=request.paper, thread=request.thread)
     files = write_outputs(outputs, folder, name, overwrite)
     return Outcome(picture, tuple(files), report_mapping(facts), report_text(facts))
 

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from converter.draw import drawings
+from converter.draw.stitched import stitched_picture
 from converter.files.chart_file import chart_bytes
 from converter.files.output import write_whole
 from converter.jobs.chart import MadeChart
@@ -18,7 +19,23 @@ from converter.settings import ThreadSettings
 Target = str | Path | IO[bytes]
 
 
-def chart_outputs(made: MadeChart, facts: Facts, *, paper: str, thread: ThreadSettings) -> dict[str, bytes]:
+class ChartPictures:
+    """The pictures of a chart in pixels, which can be drawn before its figures are known.
+
+    Parameters
+    ----------
+    chart : Chart
+    """
+
+    def __init__(self, chart: Chart) -> None:
+        self.chart_png = drawings.png_bytes(chart)
+        self.look = stitched_picture(chart)
+        self.look_png = self.look.png
+
+
+def chart_outputs(
+    made: MadeChart, facts: Facts, pictures: ChartPictures, *, paper: str, thread: ThreadSettings
+) -> dict[str, bytes]:
     """Return what ``onecolour chart`` writes.
 
     Returns
@@ -26,16 +43,14 @@ def chart_outputs(made: MadeChart, facts: Facts, *, paper: str, thread: ThreadSe
     outputs : dict of suffix to bytes
         `converter.jobs.chart.CHART_SUFFIXES`, and ``-left-out.png`` where parts of the picture were lost.
     """
-    from converter.draw.stitched import stitched_picture
     from converter.jobs.leaflet import leaflet_bytes
 
     chart = made.chart
-    look = stitched_picture(chart)
     outputs = {
         ".chart.json": chart_bytes(chart),
-        ".png": drawings.png_bytes(chart),
-        "-stitched.png": look.png,
-        ".pdf": leaflet_bytes(chart, facts, paper=paper, thread=thread, look=look),
+        ".png": pictures.chart_png,
+        "-stitched.png": pictures.look_png,
+        ".pdf": leaflet_bytes(chart, facts, paper=paper, thread=thread, look=pictures.look),
         ".txt": report_text(facts).encode("utf-8"),
         ".report.json": report_bytes(facts),
     }
