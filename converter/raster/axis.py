@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import cv2
 import numpy as np
 import numpy.typing as npt
-from scipy.spatial import cKDTree
-from skimage.morphology import skeletonize
 
 from converter.model.arrays import MaskArray
+from converter.raster.lines import thin_to_lines
 
 TAPER_SLOPE = 0.3
 """Rise of the half-width along the axis from which on a narrow end is a tip or a corner and no stroke."""
+BROAD = 2.4
+"""Stitches: what is more than twice as wide is no stroke; it has points all over its middle instead of a line."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,24 +82,44 @@ def find_axis(ink: MaskArray, depth: npt.NDArray[np.float32], pixels: int, narro
     narrow : float
         Points whose half-width (stitches) is larger are never taken for a spur.
 
-    References
-    ----------
-    T. Y. Zhang, C. Y. Suen, A fast parallel algorithm for thinning digital patterns, Comm. ACM 27(3), 1984, 236-239
-    (`skimage.morphology.skeletonize`); T. C. Lee, R. L. Kashyap, C. N. Chu, CVGIP 56(6), 1994, 462-478.
+    Notes
+    -----
+    Parts wider than twice `BROAD` have points round their middle and scattered over it.
     """
-    at = np.argwhere(_lengthen_ends(_skeleton(ink, depth, pixels), depth, pixels))
+    line = thin_to_lines(ink, int(np.ceil(BROAD * pixels)))
+    middle = cv2.erode(line.view(np.uint8), np.ones((3, 3), np.uint8), borderType=cv2.BORDER_CONSTANT) > 0
+    line &= ~middle
+    line = _lengthen_ends(line, depth, pixels)
+    step = max(1, pixels // 2)
+    line[::step, ::step] |= middle[::step, ::step]
+    at = np.argwhere(line)
     radius = depth[at[:, 0], at[:, 1]].astype(np.float64)
     if len(at):
-        spur = np.zeros(len(at), dtype=bool)
-        small = np.flatnonzero(radius < narrow + 0.3)
-        pairs = cKDTree(at[small]).query_pairs(0.8 * pixels, output_type="ndarray")
-        pairs = small[np.concatenate([pairs, pairs[:, ::-1]])]
-        apart = np.hypot(*(at[pairs[:, 0]] - at[pairs[:, 1]]).T) / pixels
-        rise = radius[pairs[:, 1]] - radius[pairs[:, 0]]
-        steep = (rise > TAPER_SLOPE * apart) & (rise > 0.1) & (radius[pairs[:, 0]] < narrow)
-        spur[pairs[steep, 0]] = True
+        spur = _tapers(at, radius, (ink.shape[0], ink.shape[1]), pixels, narrow)
         at, radius = at[~spur], radius[~spur]
     return Axis(_smooth(at, ink.shape, pixels) / pixels, radius, at)
+
+
+def _tapers(
+    at: npt.NDArray[np.intp], radius: npt.NDArray[np.float64], shape: tuple[int, int], pixels: int, narrow: float
+) -> npt.NDArray[np.bool_]:
+    """Return which points lie where the ink runs to a tip: close by it is wider by more than the slope."""
+    spur = np.zeros(len(at), dtype=np.bool_)
+    some = np.flatnonzero(radius < narrow + 0.3)
+    if len(some) == 0:
+        return spur
+    row, col = at[some, 0], at[some, 1]
+    here = radius[some].astype(np.float32)
+    widest = np.zeros(shape, dtype=np.float32)
+    widest[row, col] = here
+    square, cross = np.ones((3, 3), np.uint8), np.array([[0, 1, 0], [1, 1, 1], [0, 1, 0]], np.uint8)
+    found = np.zeros(len(some), dtype=np.bool_)
+    for k in range(1, int(0.8 * pixels) + 1):
+        # Crosses and squares in turn grow an octagon, near enough a disc of k pixels.
+        widest = np.asarray(cv2.dilate(widest, cross if k % 2 else square), dtype=np.float32)
+        found |= widest[row, col] - here > max(0.1, TAPER_SLOPE * k / pixels)
+    spur[some] = found & (here < narrow)
+    return spur
 
 
 def _smooth(at: npt.NDArray[np.intp], shape: tuple[int, ...], pixels: int) -> npt.NDArray[np.float64]:
@@ -120,21 +140,8 @@ def _smooth(at: npt.NDArray[np.intp], shape: tuple[int, ...], pixels: int) -> np
     number, rows, cols = (each[at[:, 0], at[:, 1]].astype(np.float64) for each in sums)
     mean = np.stack([rows, cols], axis=1) / np.maximum(number, 1)[:, None] + 0.5
     whole = (number >= 2 * reach + 1) & (number <= 2 * reach + 2)
-    return np.where(whole[:, None] & (np.abs(mean - points).max(axis=1) < 1.2)[:, None], mean, points)
-
-
-def _skeleton(ink: MaskArray, depth: npt.NDArray[np.float32], pixels: int) -> MaskArray:
-    """Return the skeleton; the slower of two methods is taken only where the quick one has eaten a slanting stroke."""
-    thin: Any = skeletonize
-    line = np.asarray(thin(ink), dtype=np.bool_)
-    if not line.any():
-        return line
-    away = cv2.distanceTransform((~line).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5) / pixels
-    # In the middle of a stroke the skeleton is at hand; a middle far from it has lost its skeleton.
-    middle = ink & (depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)) - 1e-6)
-    if (middle & (away > depth + 0.6)).any():
-        return np.asarray(thin(ink, method="lee"), dtype=np.bool_)
-    return line
+    near = np.abs(mean - points).max(axis=1) < 0.8
+    return np.where((whole & near)[:, None], mean, points)
 
 
 def _lengthen_ends(skeleton: MaskArray, depth: npt.NDArray[np.float32], pixels: int) -> MaskArray:
@@ -144,15 +151,18 @@ def _lengthen_ends(skeleton: MaskArray, depth: npt.NDArray[np.float32], pixels: 
     ends = np.argwhere(skeleton & (around <= 2))
     if len(ends) == 0:
         return skeleton
-    at = np.argwhere(skeleton)
-    tree = cKDTree(at)
     out = skeleton.copy()
     height, width = skeleton.shape
     reach = max(4.0, 0.6 * pixels)
-    for end, group in zip(ends, tree.query_ball_point(ends, reach), strict=True):
+    around_it = int(reach)
+    for end in ends:
         r, c = int(end[0]), int(end[1])
+        first_row, first_col = max(0, r - around_it), max(0, c - around_it)
+        group = np.argwhere(skeleton[first_row : r + around_it + 1, first_col : c + around_it + 1])
+        group += [first_row, first_col]
+        group = group[((group - end) ** 2).sum(axis=1) <= reach**2]
         wide = float(depth[max(0, r - 1) : r + 2, max(0, c - 1) : c + 2].max())
-        ways = [] if len(group) < 5 else [end - at[group].mean(axis=0)]
+        ways = [] if len(group) < 5 else [end - group.mean(axis=0)]
         if not ways:
             ways = _long_way(depth, r, c, int(np.ceil(2.5 * wide * pixels)) + 2)
         for way in ways:

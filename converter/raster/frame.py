@@ -14,6 +14,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -31,7 +32,16 @@ class Orientation:
 
     def apply(self, array: Array) -> Array:
         """Return this image of an array of shape (H, W) or (H, W, C), contiguous."""
-        out: Any = np.swapaxes(array, 0, 1) if self.transpose else array
+        out: Any = array
+        if array.dtype.itemsize == 1:
+            # OpenCV turns bytes far faster than a copy of strides does.
+            out = array.view(np.uint8)
+            if self.transpose:
+                out = cv2.transpose(out)
+            if self.flip_rows or self.flip_cols:
+                out = cv2.flip(out, -1 if self.flip_rows and self.flip_cols else 0 if self.flip_rows else 1)
+            return np.ascontiguousarray(out).view(array.dtype)  # type: ignore[return-value]
+        out = np.swapaxes(out, 0, 1) if self.transpose else out
         if self.flip_rows:
             out = out[::-1]
         if self.flip_cols:
@@ -82,9 +92,7 @@ def find_standing(picture: npt.NDArray[np.uint8], *masks: npt.NDArray[Any] | Non
     -----
     The eight images of one picture all have the same standard orientation. Exact: integers only.
     """
-    plane = picture if picture.ndim == 2 else picture.sum(axis=2, dtype=np.int64)
-    down = plane.sum(axis=1, dtype=np.int64)
-    across = plane.sum(axis=0, dtype=np.int64)
+    down, across = (_sums(picture, axis) for axis in (1, 0))
     keys = []
     for each in ORIENTATIONS:
         first, second = (across, down) if each.transpose else (down, across)
@@ -104,6 +112,13 @@ def find_standing(picture: npt.NDArray[np.uint8], *masks: npt.NDArray[Any] | Non
         each for each in ORIENTATIONS[1:] if all(np.array_equal(each.apply(layer), layer) for layer in standing)
     )
     return Standing(chosen, same)
+
+
+def _sums(picture: npt.NDArray[np.uint8], axis: int) -> npt.NDArray[np.int64]:
+    """Return the sums of all values along one side, exact."""
+    total = cv2.reduce(np.ascontiguousarray(picture), axis, cv2.REDUCE_SUM, dtype=cv2.CV_32S)
+    by_side = np.asarray(total, dtype=np.int64).reshape(picture.shape[1 - axis], -1)
+    return np.asarray(by_side.sum(axis=1), dtype=np.int64)
 
 
 def turn_quarters(array: Array, turn: int) -> Array:

@@ -12,10 +12,14 @@ import numpy.typing as npt
 from converter.errors import RequestError
 from converter.model.arrays import MaskArray
 from converter.model.chart import MAX_SIDE
-from converter.raster.resample import sample_table
 
 MARGIN = 3
 """Bare cells kept round the grid while working."""
+
+PHASES = 8
+"""Places within a stitch at which the grid is tried."""
+FEW = 160
+"""Stitches; on wider charts only half as many are tried."""
 
 Bounds = tuple[float, float, float, float]
 """top, left, bottom, right in pixels."""
@@ -86,7 +90,7 @@ def lay_mask(ink: MaskArray, grid: Grid, pixels: int) -> MaskArray:
 
 
 def find_phase(
-    table: npt.NDArray[np.float64],
+    ink: MaskArray,
     box: Bounds,
     plain: Grid,
     rule: str,
@@ -99,8 +103,7 @@ def find_phase(
 
     Parameters
     ----------
-    table : ndarray of shape (H + 1, W + 1)
-        Summed-area table of the ink.
+    ink : ndarray of shape (H, W), bool
     box : top, left, bottom, right
         Of the ink, in pixels.
     plain : Grid
@@ -124,52 +127,111 @@ def find_phase(
     a grid line costs more than one inside a row of cells, and an edge at half coverage costs most. Of equal grids the
     one nearest to the plain grid is taken.
     """
+    if rule == "columns":
+        found = _find_phase(
+            ink.view(np.uint8), box, plain.columns, (centred_rows, centred_cols), diagonals, diagonal_weight
+        )
+        if found is None:
+            return plain
+        down, across, cell, count = found
+        return Grid(down, across, cell, count, plain.columns)
+    turned = (diagonals[0] * -1, diagonals[1]) if diagonals else ()
+    upright = np.ascontiguousarray(ink.view(np.uint8).T)
+    top, left, bottom, right = box
+    found = _find_phase(
+        upright, (left, top, right, bottom), plain.rows, (centred_cols, centred_rows), turned, diagonal_weight
+    )
+    if found is None:
+        return plain
+    across, down, cell, count = found
+    return Grid(down, across, cell, plain.rows, count)
+
+
+def _find_phase(
+    ink: npt.NDArray[np.uint8],
+    box: Bounds,
+    fixed: int,
+    centred: tuple[bool, bool],
+    diagonals: tuple[npt.NDArray[np.float64], ...],
+    diagonal_weight: float,
+) -> tuple[float, float, float, int] | None:
+    """Return top, left, cell and rows of the clearest grid of ``fixed`` columns.
+
+    For each stretch the ink is brought to `PHASES` pixels a cell; one box filter then gives the coverage of the cells
+    at all phases together.
+    """
     top, left, bottom, right = box
     height, width = bottom - top, right - left
-    fixed = plain.columns if rule == "columns" else plain.rows
-    length = width if rule == "columns" else height
     most = min(0.8, 0.04 * fixed + 0.2)
-    best: tuple[float, float, Grid] | None = None
-    centred_fixed, centred_free = (centred_cols, centred_rows) if rule == "columns" else (centred_rows, centred_cols)
-    low = left if rule == "columns" else top
-    free_low, free_span = (top, height) if rule == "columns" else (left, width)
-    axis = 1 if rule == "columns" else 0
+    parts = PHASES if fixed <= FEW else PHASES // 2
+    best: tuple[float, tuple[float, float, float, int]] | None = None
     for slack in (-0.3, -0.15, *np.linspace(0.0, most, 6)):
-        cell = length / (fixed - slack)
-        share = np.array([0.5]) if centred_fixed or slack < 0 else np.linspace(0.0, 1.0, 5 if abs(slack) > 0.3 else 3)
-        free_count = int(np.ceil(free_span / cell - 1e-6)) + 1
-        if centred_free:
-            counts = sorted({max(1, round(free_span / cell - 0.15)), max(1, round(free_span / cell + 0.35))})
-            free_starts = [(free_low + free_span / 2 - cell * n / 2, n) for n in counts]
+        cell = width / (fixed - slack)
+        if centred[0]:
+            counts = sorted({max(1, round(height / cell - 0.15)), max(1, round(height / cell + 0.35))})
+            first = top + height / 2 - cell * counts[0] / 2
+            downs = [(-k * parts // 2, n) for k, n in enumerate(counts)]
         else:
-            free_starts = [(free_low - cell * k / 8, free_count) for k in range(8)]
-        for free_start, count in free_starts:
-            if max(count, fixed) > MAX_SIDE:
-                continue
-            along = sample_table(table, free_start + cell * np.arange(count + 1), 1 - axis)
-            along = np.diff(along, axis=1 - axis)
-            for part in share:
-                start = low - slack * cell * part
-                edges = start + cell * np.arange(fixed + 1)
-                cover = np.diff(sample_table(along, edges, axis), axis=axis) / cell**2
-                unclear = float((cover * (1 - cover)).sum() * cell)
-                off = abs(part - 0.5) * abs(slack) + abs(slack)
-                grid = (
-                    Grid(free_start, start, cell, count, fixed)
-                    if rule == "columns"
-                    else Grid(start, free_start, cell, fixed, count)
-                )
-                if diagonal_weight > 0:
-                    row, col = (free_start, start) if rule == "columns" else (start, free_start)
-                    unclear += 2 * cell * diagonal_weight * _beside_corners(diagonals, row, col, cell)
-                value = unclear * (1 + 0.02 * off)
-                if best is None or value < best[0] - 1e-9:
-                    best = (value, off, grid)
-    return plain if best is None else best[2]
+            first = top
+            downs = [(-k, int(np.ceil(height / cell - 1e-6)) + 1) for k in range(parts)]
+        if max(fixed, max(n for _, n in downs)) > MAX_SIDE:
+            continue
+        reach = 0 if centred[1] or slack < 0 else int(slack / 2 * parts)
+        start = left - slack * cell / 2
+        unclear = _unclear(ink, (first, start, cell), (max(n for _, n in downs), fixed), parts)
+        aslant = _beside_corners(diagonals, first - start, first + start, cell, parts) if diagonal_weight > 0 else None
+        for down, count in downs:
+            along = unclear[parts + down :: parts][:count].sum(axis=0)
+            for across in sorted(range(-reach, reach + 1), key=abs):
+                value = float(along[parts + across :: parts][:fixed].sum()) * cell
+                if aslant is not None:
+                    value += (
+                        2
+                        * cell
+                        * diagonal_weight
+                        * (aslant[0][(down - across) % parts] + aslant[1][(down + across) % parts])
+                    )
+                value *= 1 + 0.02 * (abs(across) / parts + abs(slack))
+                if best is None or value < best[0] - 1e-6:
+                    best = value, (first + cell * down / parts, start + cell * across / parts, cell, count)
+    return None if best is None else best[1]
 
 
-def _beside_corners(diagonals: tuple[npt.NDArray[np.float64], ...], row: float, col: float, cell: float) -> float:
-    """Return the summed squares of how far, in stitches, diagonal strokes pass beside the corners of cells."""
-    falling = (diagonals[0] - row + col) / cell
-    rising = (diagonals[1] - row - col) / cell
-    return float(((falling - np.rint(falling)) ** 2).sum() + ((rising - np.rint(rising)) ** 2).sum())
+def _unclear(
+    ink: npt.NDArray[np.uint8], place: tuple[float, float, float], shape: tuple[int, int], parts: int
+) -> npt.NDArray[np.float32]:
+    """Return coverage times (1 - coverage) of the cell that begins at each pixel; the first is one cell before."""
+    top, left, cell = place
+    source: npt.NDArray[Any] = ink
+    step = cell / parts
+    if step >= 2:
+        less = int(step)
+        source = cv2.copyMakeBorder(ink, 0, -ink.shape[0] % less, 0, -ink.shape[1] % less, cv2.BORDER_CONSTANT, value=0)
+        size = (source.shape[1] // less, source.shape[0] // less)
+        source = cv2.resize(source * np.uint8(255), size, interpolation=cv2.INTER_AREA)
+        top, left, cell, step = top / less, left / less, cell / less, step / less
+    else:
+        source = source * np.uint8(255)
+    matrix = np.array([[step, 0, left - cell + step / 2 - 0.5], [0, step, top - cell + step / 2 - 0.5]])
+    size = ((shape[1] + 2) * parts, (shape[0] + 2) * parts)
+    laid = cv2.warpAffine(source, matrix, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP)
+    cover = cv2.boxFilter(
+        laid, cv2.CV_32F, (parts, parts), anchor=(0, 0), normalize=False, borderType=cv2.BORDER_CONSTANT
+    )
+    share = np.asarray(cover, dtype=np.float32) / np.float32(255 * parts * parts)
+    return share - share * share
+
+
+def _beside_corners(
+    diagonals: tuple[npt.NDArray[np.float64], ...], falling: float, rising: float, cell: float, parts: int
+) -> list[list[float]]:
+    """Return the summed squares of how far, in stitches, diagonal strokes pass beside the corners, for each phase."""
+    out = []
+    for values, origin in zip(diagonals, (falling, rising), strict=True):
+        off = (values - origin) / cell
+        sums = []
+        for k in range(parts):
+            far = off - k / parts
+            sums.append(float(((far - np.rint(far)) ** 2).sum()))
+        out.append(sums)
+    return out

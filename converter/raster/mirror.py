@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from converter.model.arrays import CellArray, MaskArray
+from converter.model.arrays import MaskArray
 from converter.raster.axis import ink_depth
 from converter.raster.frame import Orientation
 from converter.raster.grid import Bounds
@@ -160,9 +160,3 @@ def orbits(shape: tuple[int, int], symmetry: Symmetry) -> npt.NDArray[np.intp]:
         if not each.transpose or shape[0] == shape[1]:
             layers.append(each.apply(index).ravel())
     return np.stack(layers, axis=1)
-
-
-def is_even(cells: CellArray, symmetry: Symmetry) -> bool:
-    """Return whether a chart has the symmetry."""
-    first = first_of_orbit((cells.shape[0], cells.shape[1]), symmetry)
-    return bool(np.array_equal(cells.ravel(), cells.ravel()[first]))

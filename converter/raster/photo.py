@@ -27,7 +27,8 @@ from converter.raster.threshold import threshold_otsu
 from converter.settings import Box
 
 CUT_SIDE = 160
-"""Longer side, in pixels, of the copy on which the subject is cut out."""
+CUT_SIDE_UNASKED = 112
+"""Longer side, in pixels, of the copy on which the subject is cut out, as she shows it or found without help."""
 STRENGTH = 7.0
 """How much the edges are strengthened."""
 WHOLE_SHARE = 0.5
@@ -82,22 +83,24 @@ def _wide_mean(tone: npt.NDArray[np.float32], sigma: float, inside: MaskArray | 
     return np.asarray(cv2.resize(mean, (tone.shape[1], tone.shape[0]), interpolation=cv2.INTER_LINEAR), np.float32)
 
 
-def cut_subject(colour: npt.NDArray[np.uint8], box: Box | None) -> MaskArray | None:
+def cut_subject(colour: npt.NDArray[np.uint8], shape: tuple[int, int], box: Box | None) -> MaskArray | None:
     """Return the subject of a photograph.
 
     Parameters
     ----------
     colour : ndarray of shape (H, W, 3) RGB or (H, W), uint8
+    shape : int, int
+        Rows and columns of the result.
     box : left, top, right, bottom in percent, or None
         Where the subject is. Without it the subject is taken to lie clear of the rim, and is given only if it is
         plainly parted from what lies round it.
 
     Returns
     -------
-    ndarray of shape (H, W), bool, or None
+    ndarray of the shape asked for, bool, or None
     """
     height, width = colour.shape[:2]
-    scale = min(1.0, CUT_SIDE / max(height, width))
+    scale = min(1.0, (CUT_SIDE_UNASKED if box is None else CUT_SIDE) / max(height, width))
     size = (max(8, round(width * scale)), max(8, round(height * scale)))
     small: npt.NDArray[Any] = cv2.resize(colour, size, interpolation=cv2.INTER_AREA)
     if small.ndim == 2:
@@ -114,7 +117,7 @@ def cut_subject(colour: npt.NDArray[np.uint8], box: Box | None) -> MaskArray | N
     models = np.zeros((1, 65)), np.zeros((1, 65))
     cut: Any = cv2.grabCut
     try:
-        cut(small, marks, None, models[0], models[1], 4, cv2.GC_INIT_WITH_MASK)
+        cut(small, marks, None, models[0], models[1], 3 if box is None else 4, cv2.GC_INIT_WITH_MASK)
     except cv2.error:
         return None
     found = np.asarray((marks == cv2.GC_FGD) | (marks == cv2.GC_PR_FGD))
@@ -127,8 +130,8 @@ def cut_subject(colour: npt.NDArray[np.uint8], box: Box | None) -> MaskArray | N
     found = fill_small(found, 0.02 * found.size)
     if box is None and not _stands_out(small, found):
         return None
-    big = cv2.resize(found.astype(np.float32), (width, height), interpolation=cv2.INTER_CUBIC)
-    return np.asarray(cv2.GaussianBlur(big, (0, 0), 0.6 / scale) > 0.5)
+    big = cv2.resize(found.astype(np.float32), shape[::-1], interpolation=cv2.INTER_CUBIC)
+    return np.asarray(cv2.GaussianBlur(big, (0, 0), 0.6 * max(1.0, max(shape) / max(size))) > 0.5)
 
 
 def _stands_out(small: npt.NDArray[np.uint8], found: MaskArray) -> bool:

@@ -46,6 +46,7 @@ def draw_ink(
     axis: Axis | None = None,
     symmetry: Symmetry | None = None,
     most_trials: int = MOST_TRIALS,
+    gaps: tuple[float, ...] = (1.5, 1.0),
 ) -> Drawn:
     """Return the cells of a mask laid on the grid.
 
@@ -63,6 +64,8 @@ def draw_ink(
         What the cells must keep; the mask has it already.
     most_trials : int
         See `repair.mend`.
+    gaps : tuple of float
+        Stitches: gaps and grounds so wide are kept open, as far as small changes can bring it, the first first.
     """
     rows, cols = ink.shape[0] // pixels, ink.shape[1] // pixels
     depth = ink_depth(ink, pixels)
@@ -76,7 +79,7 @@ def draw_ink(
     solid = (coverage >= level) & (thick_share >= 0.3)
     solid = _level_edges(solid, coverage) & ~_rim(solid)
     cells = stamp_dots(_draw_thin(solid, axis, half, (rows, cols)), ink, away, pixels)
-    wants = (read_structure(ink, axis, pixels, 1.5, away), read_structure(ink, axis, pixels, 1.0, away))
+    wants = tuple(read_structure(ink, axis, pixels, gap, away) for gap in gaps)
     cost = _flip_cost(cells, coverage, axis)
     orbit = None
     if symmetry is not None and symmetry.images:
@@ -218,14 +221,16 @@ def _draw_thin(solid: CellArray, axis: Axis, half: float, shape: tuple[int, int]
     index = np.flatnonzero(free.ravel())
     if len(index) == 0:
         return cells
-    distance = _distance_to(points, index, cols)
-    order = np.argsort(-distance, kind="stable")
     # cells -> axis points
     flat = cells.ravel()
     served = flat[near].sum(axis=1).astype(np.int32)
     pairs_cell, pairs_point = near.ravel(), np.repeat(np.arange(len(points)), 4)
     use = (pairs_cell > 0) & flat[pairs_cell]
     pairs_cell, pairs_point = pairs_cell[use], pairs_point[use]
+    off = np.hypot(*(points[pairs_point] - np.stack([pairs_cell // cols, pairs_cell % cols], axis=1) - 0.5).T)
+    distance = np.full(cells.size, np.inf)
+    np.minimum.at(distance, pairs_cell, off)
+    order = np.argsort(-distance[index], kind="stable")
     by_cell = np.argsort(pairs_cell, kind="stable")
     pairs_cell, pairs_point = pairs_cell[by_cell], pairs_point[by_cell]
     starts = np.searchsorted(pairs_cell, index[order])
@@ -234,18 +239,6 @@ def _draw_thin(solid: CellArray, axis: Axis, half: float, shape: tuple[int, int]
     return thin_in_order(cells, index[order], points_of, served)
 
 
-def _distance_to(points: npt.NDArray[np.float64], index: npt.NDArray[np.intp], cols: int) -> npt.NDArray[np.float64]:
-    from scipy.spatial import cKDTree
-
-    centres = np.stack([index // cols + 0.5, index % cols + 0.5], axis=1)
-    return np.asarray(cKDTree(points).query(centres)[0])
-
-
 def _flip_cost(cells: CellArray, coverage: npt.NDArray[np.float32], axis: Axis) -> npt.NDArray[np.float32]:
     cost = np.where(cells, coverage - 0.5, 0.5 - coverage)
     return np.asarray(cost + 0.5, dtype=np.float32)
-
-
-def count_faults(drawn: Drawn) -> int:
-    """Return how many structural faults are left at the wider gap."""
-    return find_faults(drawn.cells, drawn.wants[0]).count

@@ -24,7 +24,7 @@ import numpy.typing as npt
 from converter.model.arrays import CellArray, MaskArray
 from converter.raster.axis import Axis, ink_depth
 
-REACH = 0.725
+REACH = 0.72
 """A stitch whose centre lies within this many stitches of a point of the axis shows it. Just over the half diagonal of
 a cell (0.7071), so that the cell which holds the point always does."""
 
@@ -56,8 +56,6 @@ class Structure:
     """(rows, cols): cluster of the nearest ink part."""
     ground_owner: npt.NDArray[np.int32]
     """(rows, cols): the nearest ground."""
-    ground_inside: MaskArray
-    """(rows, cols): cells whose centre lies in wide ground."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,8 +100,10 @@ def _demand(
 
 def _first_value(labels: npt.NDArray[np.int32], count: int, values: npt.NDArray[np.int32]) -> npt.NDArray[np.intp]:
     out = np.zeros(count, dtype=np.intp)
-    # Every pixel of a label has the same value, so it does not matter which is written last.
-    out[labels.ravel()] = values.ravel()
+    # Every pixel of a label has the same value: where a run of them begins is enough.
+    row, col = np.nonzero(labels[:, 1:] != labels[:, :-1])
+    out[labels[row, col + 1]] = values[row, col + 1]
+    out[labels[:, 0]] = values[:, 0]
     out[0] = 0
     return out
 
@@ -181,10 +181,10 @@ def read_structure(
     kept = big[owner]
     ground_demand = _demand((where[kept] + 0.5) / pixels, owner[kept], ground_of, shape, 1.0)
 
-    blocks = away.reshape(shape[0], pixels, shape[1], pixels).max(axis=(1, 3))
+    blocks = away.reshape(shape[0], pixels, -1).max(axis=1).reshape(shape[0], shape[1], pixels).max(axis=2)
     outside = grounds[0, 0]
     hole = (grounds != outside) & ~ink
-    in_hole = hole.reshape(shape[0], pixels, shape[1], pixels).mean(axis=(1, 3)) > 0.1
+    in_hole = cv2.resize(hole.astype(np.float32), shape[::-1], interpolation=cv2.INTER_AREA) > 0.1
     return Structure(
         shape=shape,
         ink=ink_demand,
@@ -192,7 +192,6 @@ def read_structure(
         roomy=(blocks > 0.35) | in_hole,
         ink_owner=cluster_of[_nearest_at_centres(parts, pixels)].astype(np.int32),
         ground_owner=_nearest_at_centres(grounds, pixels),
-        ground_inside=_at_centres((ink_depth(away <= gap / 2, pixels) < gap / 2 - 0.1).astype(np.int32), pixels) > 0,
     )
 
 
@@ -268,19 +267,22 @@ def _served(
     best[best == 0] = -1
     hit = (table == best[want.owner][:, None]).any(axis=1)
     missing = np.bincount(want.owner[~hit], minlength=owners)
-    doubtful = np.flatnonzero(missing)
-    for owner in doubtful:
-        mine = want.owner == owner
-        rows = table[mine]
-        names = np.unique(rows[rows > 0])
-        if len(names) == 0:
-            continue
-        counts = [(rows == name).any(axis=1).sum() for name in names]
-        top = int(np.argmax(counts))
-        best[owner] = names[top]
-        got = (rows == names[top]).any(axis=1)
-        hit[mine] = got
-        missing[owner] = len(rows) - counts[top]
+    doubtful = missing > 0
+    if doubtful.any():
+        some = np.flatnonzero(doubtful[want.owner])
+        rows = table[some]
+        # Each label counts once for each point.
+        for k in (1, 2, 3):
+            rows[(rows[:, :k] == rows[:, k : k + 1]).any(axis=1), k] = 0
+        count = int(rows.max()) + 1
+        votes = np.bincount((want.owner[some][:, None] * count + rows).ravel(), minlength=owners * count)
+        votes = votes.reshape(owners, count)
+        votes[:, 0] = 0
+        top = votes.argmax(axis=1)
+        better = doubtful & (votes.max(axis=1) > 0)
+        best[better] = top[better]
+        hit[some] = (rows == best[want.owner[some]][:, None]).any(axis=1)
+        missing = np.bincount(want.owner[~hit], minlength=owners)
     return best, missing.astype(np.intp), np.flatnonzero(~hit)
 
 

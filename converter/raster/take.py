@@ -18,15 +18,21 @@ from converter.raster.light import find_ink
 from converter.raster.mirror import Symmetry
 from converter.raster.photo import cut_subject, tone_mask
 from converter.raster.prepare import Prepared
-from converter.raster.resample import summed_area
 from converter.raster.threshold import threshold_otsu
 from converter.settings import ChartSettings
 
 PIXELS_A_STITCH = 12
 MOST_PIXELS_A_STITCH = 30
 COARSE = 700
+COARSE_PHOTO = 400
+"""Pixels of the copies on which drawings and photographs are looked at first."""
 MOST_PIXELS_TURNED = 60_000_000
 NAMES = {"line": "a line drawing", "shape": "solid shapes", "photo": "a photograph"}
+
+BLANK = (
+    "The picture is blank: it has no dark parts that could become stitches.",
+    "Choose another picture or another crop.",
+)
 
 MOST_PIXELS_WORKED = 2_500_000
 MOST_SOFTENED = 16.0
@@ -76,15 +82,27 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
     coarse = _resize(ready.gray, scale)
     stitches = max(ready.columns or 0, ready.rows or 0)
     pixels = max(6.0, min(12.0, COARSE / stitches))
-    ink = find_ink(coarse, pixels, wanted.dark)
-    tiny_scale = min(1.0, 400 / max(coarse.shape))
-    tiny = _resize_float(coarse, tiny_scale)
-    inverted = False
     if wanted.kind == "auto":
-        kind = tell_kind(tiny, find_ink(tiny, 8.0))
+        tiny = _resize_float(coarse, min(1.0, 400 / max(coarse.shape)))
+        ink = find_ink(tiny, 8.0)
+        if ink is None or not ink.mask.any():
+            # A dot or a hairline may be too little to be seen on the small copy.
+            tiny, ink = coarse, find_ink(coarse, pixels)
+        kind = tell_kind(tiny, ink)
     else:
         kind = Kind(wanted.kind, f"Taken for {NAMES[wanted.kind]}, as asked.")
-    if kind.name != "photo" and ink is not None and not settings.picture.invert and _is_dark_ground(ink.mask):
+    if kind.name == "photo":
+        for side in (COARSE_PHOTO, COARSE):
+            found = _look_at_photo(ready, settings, kind, coarse, side)
+            if found is not None:
+                return found
+        ink = find_ink(coarse, pixels, wanted.dark)
+        if ink is None or not ink.mask.any() or wanted.kind != "auto":
+            raise RequestError(*BLANK)
+        return Look(line_or_shape(ink.mask), scale, ink.mask, None, False, 0.0)
+    inverted = False
+    ink = find_ink(coarse, pixels, wanted.dark)
+    if ink is not None and not settings.picture.invert and _is_dark_ground(ink.mask):
         inverted = True
         coarse = 1 - coarse
         ink = find_ink(coarse, pixels, wanted.dark)
@@ -92,39 +110,37 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
             kind = line_or_shape(ink.mask)
         kind = Kind(kind.name, kind.reason + " It is light on dark, so the light parts are stitched.")
     tilt = 0.0
-    if kind.name != "photo" and wanted.deskew and not ready.symmetries and ready.gray.size <= MOST_PIXELS_TURNED:
+    if wanted.deskew and not ready.symmetries and ready.gray.size <= MOST_PIXELS_TURNED:
         tilt = find_tilt(coarse)
     if tilt != 0:
         ink = find_ink(turn_back(coarse, tilt)[0], pixels, wanted.dark)
         kind = Kind(kind.name, kind.reason + f" It was {abs(tilt):.1f} degrees askew and has been straightened.")
-    inside = None
-    if kind.name == "photo":
-        colour = ready.gray if ready.colour is None else ready.colour
-        small = np.asarray(cv2.resize(colour, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), dtype=np.uint8)
-        inside = cut_subject(small, ready.subject)
+    if ink is None:
+        raise RequestError(*BLANK)
+    return Look(kind, scale, ink.mask, None, inverted, tilt)
 
-        def tones(gray: GrayArray) -> MaskArray:
-            return tone_mask(gray, max(3.0, COARSE / stitches), wanted.dark, wanted.detail, wanted.tidy, inside)
 
-        mask = tones(coarse)
-        if inside is None and not settings.picture.invert and _is_dark_ground(mask, 0.7):
-            inverted = True
-            mask = tones(1 - coarse)
-            kind = Kind(kind.name, kind.reason + " Its ground is dark, so the light parts are stitched.")
-        if float(np.ptp(coarse)) < 0.04:
-            mask[:] = False
-        elif not mask.any() and ink is not None and ink.mask.any() and wanted.kind == "auto":
-            kind, mask, inverted = line_or_shape(ink.mask), ink.mask, False
-    elif ink is None:
-        mask = np.zeros(coarse.shape, dtype=np.bool_)
-    else:
-        mask = ink.mask
-    if not mask.any() and (ink is None or kind.name == "photo"):
-        raise RequestError(
-            "The picture is blank: it has no dark parts that could become stitches.",
-            "Choose another picture or another crop.",
-        )
-    return Look(kind, scale, mask, inside, inverted, tilt)
+def _look_at_photo(ready: Prepared, settings: ChartSettings, kind: Kind, coarse: GrayArray, side: int) -> Look | None:
+    """Return where the tones of a photograph lie, or None if it has none."""
+    wanted = settings.reduction
+    less = min(1.0, side / max(coarse.shape))
+    small = _resize_float(coarse, less)
+    scale = min(1.0, side / max(ready.gray.shape))
+    colour = ready.gray if ready.colour is None else ready.colour
+    inside = cut_subject(colour, (small.shape[0], small.shape[1]), ready.subject)
+    pixels = max(3.0, side / max(ready.columns or 0, ready.rows or 0))
+
+    def tones(gray: GrayArray) -> MaskArray:
+        return tone_mask(gray, pixels, wanted.dark, wanted.detail, wanted.tidy, inside)
+
+    mask, inverted = tones(small), False
+    if inside is None and not settings.picture.invert and _is_dark_ground(mask, 0.7):
+        inverted = True
+        mask = tones(1 - small)
+        kind = Kind(kind.name, kind.reason + " Its ground is dark, so the light parts are stitched.")
+    if float(np.ptp(coarse)) < 0.04 or not mask.any():
+        return None
+    return Look(kind, scale, mask, inside, inverted, 0.0)
 
 
 def _is_dark_ground(mask: MaskArray, rim_share: float = 0.9) -> bool:
@@ -159,6 +175,11 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
     if (last_row - first_row) * (last_col - first_col) * scale**2 > MOST_PIXELS_WORKED:
         # A few picture pixels spread over many stitches: fewer working pixels a stitch lose nothing.
         pixels = min(pixels, 8)
+        while (
+            pixels > 4
+            and (last_row - first_row) * (last_col - first_col) * (pixels / plain.cell) ** 2 > MOST_PIXELS_WORKED * 4
+        ):
+            pixels -= 2
         scale = pixels / plain.cell
         if (last_row - first_row) * (last_col - first_col) * scale**2 > MOST_PIXELS_TURNED:
             raise RequestError(
@@ -279,7 +300,7 @@ def find_grid(
     some = sum(len(each) for each in diagonals)
     thin = int((axis.radius < 0.8).sum())
     return find_phase(
-        summed_area(ink.astype(np.float32)),
+        ink,
         box,
         plain,
         "columns" if ready.columns is not None else "rows",
