@@ -202,6 +202,8 @@ class StripBand:
     extra_cost: float = 0.0
     rows_left_out: int = 0
     barred: frozenset[Move] = frozenset()
+    one_axis: bool = False
+    """Whether middle pieces may stand on two of the four sides only, which looks unfinished."""
     searches: list[CornerSearch] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -216,6 +218,10 @@ class StripBand:
     def costs(self, search: CornerSearch, widths: Sequence[int], heights: Sequence[int]) -> Costs:
         """Return the costs of one kind of corner, without the moves that are barred."""
         costs = search.costs(list(widths), list(heights))
+        if not self.one_axis:
+            others = [move for move in Move if move is not Move.CENTRE]
+            costs[..., Move.CENTRE, others] = np.inf
+            costs[..., others, Move.CENTRE] = np.inf
         for move in self.barred:
             costs[..., move, :] = np.inf
             costs[..., :, move] = np.inf

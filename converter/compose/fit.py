@@ -8,8 +8,8 @@
    column at the corner, move), each with its cheapest gaps; several bands give the cheapest pairs of chains.
 4. A plan in a narrow place, where corner and middle come near each other, is drawn and judged again as a whole
    before it is handed out; one that fails is left out.
-5. A strip that has no clean corner or middle for the size is fitted as it comes, and the plan says so; if a fixed
-   outer size leaves too little room, rows of the strip are left out.
+5. Where nothing is clean for the size, middle pieces may stand on two sides only; failing that, the strip is fitted
+   as it comes, and the plan says so; if a fixed outer size leaves too little room, rows of the strip are left out.
 
 A row left out costs 4; the other costs stand in `chains`, `sides`, `search` and `profile`.
 """
@@ -183,6 +183,11 @@ def _candidates(
     return _several(bands, across, up, pairs)
 
 
+def _one_axis(bands: list[Band]) -> Iterator[list[Band]]:
+    """Yield the bands with middle pieces allowed on two of the four sides."""
+    yield [replace(band, one_axis=True) if isinstance(band, StripBand) else band for band in bands]
+
+
 def _as_they_come(bands: list[Band]) -> Iterator[list[Band]]:
     """Yield the bands with every corner and fold allowed, however it looks, and words that say so."""
     relaxed: list[Band] = []
@@ -305,7 +310,8 @@ def fit_borders(
     doubled = double_middle and _is_mirrored(middle.cells) and not len(middle.lines)
 
     shallower = _shallower(bands) if outer is not None and "depth" in allowed else iter(())
-    for chosen in chain([bands], _as_they_come(bands) if "cut" in allowed else iter(()), shallower):
+    uncut = _one_axis(bands) if "centre" in allowed else iter(())
+    for chosen in chain([bands], uncut, _as_they_come(bands) if "cut" in allowed else iter(()), shallower):
         depths = [band.depth for band in chosen]
         cells = middle.cells
         if outer is not None and not middle.given:

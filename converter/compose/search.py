@@ -22,6 +22,8 @@ Costs = npt.NDArray[np.float64]
 
 MIXED_COST = 3.0
 """Width and height treated differently."""
+ONE_AXIS_COST = 8.0
+"""A middle piece on two of the four sides only: for sizes where nothing else is clean."""
 TWO_PHASES_COST = 1.5
 """Runs that begin with another column at the top than at the left, on block corners."""
 MOST_MITRE_PHASES = 16
@@ -35,9 +37,8 @@ TURNED_COST = 20.0
 def _pairing() -> Costs:
     table = np.full((len(Move), len(Move)), MIXED_COST)
     np.fill_diagonal(table, 0.0)
-    # A middle piece stands on all four sides or on none.
-    table[Move.CENTRE, :] = np.inf
-    table[:, Move.CENTRE] = np.inf
+    table[Move.CENTRE, :] = ONE_AXIS_COST
+    table[:, Move.CENTRE] = ONE_AXIS_COST
     table[Move.CENTRE, Move.CENTRE] = 0.0
     return table
 

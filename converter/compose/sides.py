@@ -43,7 +43,9 @@ MORE_BLANKS = (4, 5, 6)
 """Where the side is too short for anything else."""
 BARE_COST = 12.0
 BARE_SPARE = 2
-"""A side up to so many columns longer than the least run, or than twice the depth, may stay bare."""
+"""A side up to so many columns longer than the least run may stay bare,"""
+BARE_LIKE_DEPTH = 6
+"""but none that is over so many columns longer than two corner pieces."""
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -326,7 +328,9 @@ def block_sides(profile: Profile, openings: Ints, phases: Ints) -> SideTable:
         table.merge(better, cost, every.clash[lot] + begin.clash[phases][:, None], details)
     # A strip that must turn back in the middle needs a repeat on each side of it.
     least = profile.period * (2 if profile.axis is None else 1)
-    short = np.broadcast_to((openings <= min(least, 2 * profile.depth) + BARE_SPARE)[:, None], done.shape)
+    short = np.broadcast_to(
+        (openings <= min(least + BARE_SPARE, 2 * profile.depth + BARE_LIKE_DEPTH))[:, None], done.shape
+    )
     table.put(Move.BARE, short, np.full(done.shape, BARE_COST), np.zeros_like(openings)[:, None])
     return table
 

@@ -83,6 +83,16 @@ def test_a_side_too_short_for_the_strip_stays_bare():
     assert not plan.whole
 
 
+def test_nothing_is_cut_in_a_given_size_that_suits_no_side_alike():
+    for name, size in (("ducks", (51, 44)), ("snow stars", (74, 38))):
+        for plan in fit_borders((10, 10), name, outer=size, count=3):
+            assert plan.cells.shape == size
+            assert sound(plan)
+            # The middle piece stands on two sides only, which is said.
+            assert any("covers the middle of top and bottom" in w or "covers the middle of left" in w
+                       for w in plan.deviations)  # fmt: skip
+
+
 def test_outer_size_without_a_motif():
     plan = fit_borders(None, "windows", outer=(56, 56))[0]
     assert plan.cells.shape == (56, 56)
