@@ -269,6 +269,11 @@ class _PdfPage:
         self.code.append(f"{paint}* Q" if op.fill else f"{paint} Q")
 
     def _circles(self, op: CirclesOp) -> None:
+        if op.fill and not op.stroke:
+            # A line without length and with round ends is a disc (ISO 32000-1:2008, 8.5.3.2).
+            dots = np.repeat(op.centres, 2, axis=0).reshape(-1, 4)
+            self._lines(LinesOp(dots, 2 * op.radius_mm, op.fill, round_ends=True))
+            return
         self.code.append("q")
         paint = self._paint(op.fill, op.stroke, op.width_mm)
         r, k = op.radius_mm, op.radius_mm * CIRCLE_KAPPA

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import io
+import math
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import lru_cache
 from itertools import pairwise
@@ -37,6 +40,13 @@ SUBPIXEL_BITS: Final = 6
 """Fixed-point bits of polygon corners."""
 _STEPS: Final = 16
 """Degrees of cover between bare and full, both counted."""
+_FINE: Final = 4
+"""Fine pixels along a pixel, by which smooth edges are counted."""
+_LARGE_PX: Final = 160
+_MOST_KEPT_PX: Final = 20_000
+_PLACES: Final = 64
+"""Places of a shape on a pixel, along one axis, that are told apart."""
+_MANY: Final = 8
 
 Mask = npt.NDArray[np.uint8]
 
@@ -62,6 +72,10 @@ class _PngPage:
         self.index: npt.NDArray[np.uint8] | None = np.zeros((height, width), dtype=np.uint8)
         self.pixels: PictureArray = np.zeros((0, 0, 3), dtype=np.uint8)
         self.entries = {(255, 255, 255): 0}
+        self.size = (height, width)
+        self.layer: Mask | None = None
+        """Cover of shapes that are laid together."""
+        self.stamps: dict[tuple[object, ...], tuple[int, int, Mask]] = {}
         self.clips = [(0, 0, width, height)]
         self.opened: list[str] = []
 
@@ -132,17 +146,44 @@ class _PngPage:
         if x0 >= x1 or y0 >= y1:
             return
         inside = mask[y0 - y : y1 - y, x0 - x : x1 - x]
-        if self.index is not None:
-            self._blend_steps(self.index[y0:y1, x0:x1], inside, rgb(colour))
-        if self.index is not None:
+        if self.layer is not None:
+            there = self.layer[y0:y1, x0:x1]
+            np.maximum(there, inside, out=there)
             return
-        part = inside.astype(np.uint16)[:, :, None]
-        under = self.pixels[y0:y1, x0:x1]
-        over = np.array(rgb(colour), dtype=np.uint16)
-        under[:] = (under * (255 - part) + over * part + 127) // 255
+        if self.index is not None:
+            laid = self._blend_steps(self.index[y0:y1, x0:x1], inside, rgb(colour))
+            if laid is not None:
+                self.index[y0:y1, x0:x1] = laid
+                return
+        self.pixels[y0:y1, x0:x1] = _blend_pixels(self.pixels[y0:y1, x0:x1], inside, rgb(colour))
 
-    def _blend_steps(self, under: npt.NDArray[np.uint8], mask: Mask, colour: tuple[int, int, int]) -> None:
-        """Lay a colour over numbered ones; between bare and covered are 14 steps, so that few colours arise."""
+    @contextmanager
+    def _together(self, colour: str, number: int) -> Iterator[None]:
+        """Lay many shapes of one colour as one: each pixel is as covered as by the shape that covers it most."""
+        if number < _MANY or self.layer is not None:
+            yield
+            return
+        height, width = self.size
+        self.layer = np.zeros((height, width), dtype=np.uint8)
+        yield
+        layer, self.layer = self.layer.ravel(), None
+        at = np.flatnonzero(layer)
+        if self.index is not None:
+            flat = self.index.reshape(-1)
+            laid = self._blend_steps(flat[at], layer[at], rgb(colour))
+            if laid is not None:
+                flat[at] = laid
+                return
+        pixels = self.pixels.reshape(-1, 3)
+        pixels[at] = _blend_pixels(pixels[at], layer[at], rgb(colour))
+
+    def _blend_steps(
+        self, under: npt.NDArray[np.uint8], mask: Mask, colour: tuple[int, int, int]
+    ) -> npt.NDArray[np.uint8] | None:
+        """Return numbered colours with one laid over them, or None once the page is in full colour.
+
+        Between bare and covered are 14 steps, so that few colours arise.
+        """
         pairs = under.astype(np.uint16) * _STEPS + (mask.astype(np.uint16) + 8) // 17
         below = list(self.entries)
         change = np.zeros(COLOURS * _STEPS, dtype=np.uint8)
@@ -155,31 +196,44 @@ class _PngPage:
                 )
                 number = self._entry((red, green, blue))
                 if self.index is None:
-                    return
+                    return None
             change[pair] = number
-        under[:] = change[pairs]
+        laid: npt.NDArray[np.uint8] = change[pairs]
+        return laid
 
     def _polygons(self, rings: list[npt.NDArray[np.float64]], colour: str) -> None:
         """Fill rings, given in pixels, by the even-odd rule with smooth edges."""
-        import cv2
-
         points = np.concatenate(rings)
-        left, top = np.floor(points.min(axis=0)).astype(int) - 1
-        right, bottom = np.ceil(points.max(axis=0)).astype(int) + 2
-        x0, y0, x1, y1 = self.clips[-1]
-        left, top, right, bottom = max(left, x0), max(top, y0), min(right, x1), min(bottom, y1)
-        if left >= right or top >= bottom:
-            return
-        fine = 4
-        mask = np.zeros(((bottom - top) * fine, (right - left) * fine), dtype=np.uint8)
-        one = 1 << SUBPIXEL_BITS
-        # fillPoly takes whole coordinates as pixel centres.
-        corners = [
-            np.round((((ring - (left, top)) * fine) - 0.5) * one).astype(np.int32).reshape(-1, 1, 2) for ring in rings
-        ]
-        cv2.fillPoly(mask, corners, 255, lineType=cv2.LINE_8, shift=SUBPIXEL_BITS)
-        small = cv2.resize(mask, (right - left, bottom - top), interpolation=cv2.INTER_AREA)
-        self._blend(left, top, np.asarray(small, dtype=np.uint8), colour)
+        left, top = (int(v) - 1 for v in np.floor(points.min(axis=0)))
+        right, bottom = (int(v) + 2 for v in np.ceil(points.max(axis=0)))
+        if max(right - left, bottom - top) > _LARGE_PX:
+            x0, y0, x1, y1 = self.clips[-1]
+            left, top, right, bottom = max(left, x0), max(top, y0), min(right, x1), min(bottom, y1)
+            if left >= right or top >= bottom:
+                return
+        size = (right - left, bottom - top)
+        self._blend(left, top, _cover(size, [ring - (left, top) for ring in rings]), colour)
+
+    def _stamp(
+        self,
+        place: tuple[float, float],
+        form: tuple[float, ...],
+        outline: Callable[..., npt.NDArray[np.float64]],
+        colour: str,
+    ) -> None:
+        """Fill a shape at a place; shapes of the same form that fall on the pixels alike are worked out once."""
+        x, y = math.floor(place[0]), math.floor(place[1])
+        rest = round((place[0] - x) * _PLACES), round((place[1] - y) * _PLACES)
+        key = (outline, *rest, *(round(value * _PLACES) for value in form))
+        found = self.stamps.get(key)
+        if found is None:
+            ring = outline(*form) + np.array(rest) / _PLACES
+            left, top = (int(v) - 1 for v in np.floor(ring.min(axis=0)))
+            right, bottom = (int(v) + 2 for v in np.ceil(ring.max(axis=0)))
+            found = left, top, _cover((right - left, bottom - top), [ring - (left, top)])
+            if found[2].size <= _MOST_KEPT_PX:
+                self.stamps[key] = found
+        self._blend(x + found[0], y + found[1], found[2], colour)
 
     def _stroke(
         self,
@@ -205,18 +259,10 @@ class _PngPage:
             else:
                 self._box(low, across, high, across + thick, colour)
             return
-        aside = np.array([-along[1], along[0]]) / length * half
         if round_ends:
-            turn = np.linspace(0, np.pi, 9)[1:-1, None]
-            out = along / length * half
-            cap = -aside * np.cos(turn) + out * np.sin(turn)
-            ring = np.concatenate(
-                [[start + aside, start - aside], [stop - aside], stop + cap, [stop + aside], start - cap]
-            )
-            ring = np.concatenate(
-                [[start - aside, stop - aside], stop + cap, [stop + aside, start + aside], start - cap]
-            )
+            ring = start + _round_line(float(along[0]), float(along[1]), width_px)
         else:
+            aside = np.array([-along[1], along[0]]) / length * half
             ring = np.array([start + aside, start - aside, stop - aside, stop + aside])
         self._polygons([ring], colour)
 
@@ -244,8 +290,15 @@ class _PngPage:
                     left = pattern[index]
 
     def _lines(self, op: LinesOp) -> None:
-        for row in op.segments * self.scale:
-            self._dashed(row.reshape(2, 2), op, op.colour)
+        segments = op.segments * self.scale
+        if op.dash_mm or not op.round_ends:
+            for row in segments:
+                self._dashed(row.reshape(2, 2), op, op.colour)
+            return
+        width = op.width_mm * self.scale
+        with self._together(op.colour, len(segments)):
+            for x0, y0, x1, y1 in segments.tolist():
+                self._stamp((x0, y0), (x1 - x0, y1 - y0, width), _round_line, op.colour)
 
     def _rectangles(self, op: RectanglesOp) -> None:
         for x, y, w, h in op.boxes * self.scale:
@@ -273,10 +326,9 @@ class _PngPage:
                     self._discs(points if op.closed else points[1:-1], op.width_mm * self.scale / 2, op.stroke)
 
     def _discs(self, centres: npt.NDArray[np.float64], radius_px: float, colour: str) -> None:
-        turn = np.linspace(0, 2 * np.pi, max(12, int(radius_px * 3)), endpoint=False)
-        circle = radius_px * np.stack([np.cos(turn), np.sin(turn)], axis=1)
-        for centre in centres:
-            self._polygons([centre + circle], colour)
+        with self._together(colour, len(centres)):
+            for x, y in centres.tolist():
+                self._stamp((x, y), (radius_px,), _disc, colour)
 
     def _circles(self, op: CirclesOp) -> None:
         centres = op.centres * self.scale
@@ -357,6 +409,44 @@ class _PngPage:
         a, b, c, d = max(x0, left), max(y0, top), min(x1, right), min(y1, bottom)
         if a < c and b < d:
             self.pixels[b:d, a:c] = np.asarray(picture)[b - y0 : d - y0, a - x0 : c - x0]
+
+
+def _round_line(across: float, down: float, width_px: float) -> npt.NDArray[np.float64]:
+    """Return the outline of a line with round ends that starts at (0, 0)."""
+    along = np.array([across, down])
+    length = math.hypot(across, down)
+    half = max(width_px, 1.0) / 2
+    out = along / length * half if length else np.array([half, 0.0])
+    aside = np.array([-out[1], out[0]])
+    turn = np.linspace(0, np.pi, 9)[1:-1, None]
+    cap = -aside * np.cos(turn) + out * np.sin(turn)
+    return np.concatenate([[-aside, along - aside], along + cap, [along + aside, aside], -cap])
+
+
+def _disc(radius_px: float) -> npt.NDArray[np.float64]:
+    """Return the outline of a disc round (0, 0)."""
+    turn = np.linspace(0, 2 * np.pi, max(12, int(radius_px * 3)), endpoint=False)
+    return radius_px * np.stack([np.cos(turn), np.sin(turn)], axis=1)
+
+
+def _cover(size: tuple[int, int], rings: list[npt.NDArray[np.float64]]) -> Mask:
+    """Return how much of each pixel of a box rings cover by the even-odd rule, 0 to 255."""
+    import cv2
+
+    mask = np.zeros((size[1] * _FINE, size[0] * _FINE), dtype=np.uint8)
+    # fillPoly takes whole coordinates as pixel centres.
+    corners = [
+        np.round((ring * _FINE - 0.5) * (1 << SUBPIXEL_BITS)).astype(np.int32).reshape(-1, 1, 2) for ring in rings
+    ]
+    cv2.fillPoly(mask, corners, 255, lineType=cv2.LINE_8, shift=SUBPIXEL_BITS)
+    return np.asarray(cv2.resize(mask, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+
+
+def _blend_pixels(under: PictureArray, mask: Mask, colour: tuple[int, int, int]) -> PictureArray:
+    """Return pixels (..., 3) with a colour laid over them through a mask of cover."""
+    part = mask.astype(np.uint16)[..., None]
+    over = np.array(colour, dtype=np.uint16)
+    return ((under * (255 - part) + over * part + 127) // 255).astype(np.uint8)
 
 
 def _along(
