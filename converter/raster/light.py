@@ -26,6 +26,7 @@ import numpy.typing as npt
 from converter.model.arrays import GrayArray, MaskArray
 from converter.raster.components import label_parts
 from converter.raster.morphology import drop_small, fill_small
+from converter.raster.tone import median
 
 LIFT = 0.04
 """Added before the logarithm, so that noise in the deepest black is not blown up."""
@@ -138,7 +139,7 @@ def _ink_at(gray: GrayArray, pixels: float, dark: float, softness: float) -> Ink
 
 def _middle(values: Plane) -> float:
     """Return the median of every third pixel both ways."""
-    return float(np.median(values[1::3, 1::3] if min(values.shape) > 99 else values))
+    return median(values[1::3, 1::3] if min(values.shape) > 99 else values)
 
 
 def _usual_contrast(span: Plane, noise: float, grain: float) -> float:
@@ -148,7 +149,7 @@ def _usual_contrast(span: Plane, noise: float, grain: float) -> float:
     few = min(len(sample), max(6, len(sample) // 5000))
     top = float(np.partition(sample, len(sample) - few)[len(sample) - few])
     strong = sample[sample > max(0.5 * top, 1.2 * noise)]
-    usual = float(np.median(strong)) if len(strong) else top
+    usual = median(strong) if len(strong) else top
     # On blank paper even the strongest is no more than the noise makes it.
     return usual if top > 9 * grain else 0.0
 

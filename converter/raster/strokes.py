@@ -16,6 +16,7 @@ from converter.raster.mirror import Symmetry, first_of_orbit, orbits
 from converter.raster.repair import MOST_TRIALS, mend
 from converter.raster.structure import REACH, Structure, cells_near, find_faults, read_structure
 from converter.raster.thinning import thin_in_order
+from converter.raster.tone import median
 
 SINGLE_WIDTHS = (1.45, 1.75)
 """Stitches; between these lies the width from which on strokes are no longer drawn one stitch wide. It is taken where
@@ -153,7 +154,7 @@ def _even_pens(
         near = left & (np.abs(widths - middle) < 0.08 * middle + 0.1)
         if near.sum() < max(4 * pixels, 0.04 * total):
             break
-        width = float(np.median(widths[near]))
+        width = median(widths[near])
         near = left & (np.abs(widths - width) < 0.08 * width + 0.1)
         grown[near] = (max(2, np.floor(width + 0.5)) - width) / 2
         left &= np.abs(widths - width) >= 0.3 * width

@@ -54,3 +54,21 @@ def flatten_light(gray: GrayArray, window_share: float = 0.125) -> GrayArray:
     paper = cv2.resize(paper, (width, height), interpolation=cv2.INTER_LINEAR)
     flat = gray / np.maximum(paper, 1 / 255)
     return np.asarray(np.clip(flat, 0, 1), dtype=np.float32)
+
+
+def median(values: npt.NDArray[np.floating]) -> float:
+    """Return the median of numbers none of which is missing.
+
+    `numpy.median` looks for missing ones, and loads numpy's masked arrays for that: 10 ms at the first call.
+
+    Examples
+    --------
+    >>> median(np.array([3.0, 1.0, 2.0])), median(np.array([4.0, 1.0, 2.0, 3.0]))
+    (2.0, 2.5)
+    """
+    flat = values.ravel()
+    half = len(flat) // 2
+    if len(flat) % 2:
+        return float(np.partition(flat, half)[half])
+    low, high = np.partition(flat, (half - 1, half))[half - 1 : half + 1]
+    return float((low + high) / 2)
