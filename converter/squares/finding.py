@@ -93,7 +93,7 @@ def trial(
         planted.append((mesh.quality(fit) * fit.pitch**-2, seed, fit, work))
     planted.sort(key=lambda p: -p[0])
     tried: list[lattice.Seed] = []
-    best: Trial | None = None
+    grown: list[Trial] = []
     for _worth, seed, start, work in planted:
         if len(tried) >= most_tried:
             break
@@ -101,41 +101,54 @@ def trial(
             continue
         tried.append(seed)
         found = _grown(start, work, closer, work.lines.shape[0] / gray.shape[0], most_steps)
-        if best is None or found.worth > best.worth:
-            best = found
+        grown.append(found)
         if mesh.share_shown(found.fit) > 0.85 and found.worth > 0.6 * gray.size:
             break
+    best = max(grown, key=lambda g: g.worth, default=None)
     if best is None or best.worth <= 0:
         return None
-    return _unless_crosses(best, whole, closer, most_steps)
+    return _unless_crosses(best, grown, whole, most_steps)
 
 
-def _grown(start: mesh.Fit, work: Sight, closer: pitch.Source, factor: float, most_steps: int) -> Trial:
-    fit = pitch.right_pitch(work, mesh.grow(work, start, most_steps=most_steps, patience=2), closer)
+def _grown(start: mesh.Fit, work: Sight, closer: pitch.Source | None, factor: float, most_steps: int) -> Trial:
+    fit = mesh.grow(work, start, most_steps=most_steps, patience=2)
+    if closer is not None:
+        fit = pitch.right_pitch(work, fit, closer)
     # a lattice that skips lines explains as large an area: the finer one is preferred
     worth = mesh.quality(fit) / factor**2 * min(1.0, 12.0 * factor / fit.pitch)
     return Trial(worth, fit, factor, (work.lines.shape[0], work.lines.shape[1]))
 
 
-def _unless_crosses(best: Trial, whole: Sight, closer: pitch.Source, most_steps: int) -> Trial:
+def _seed_of(found: Trial) -> lattice.Seed:
+    """Return the lattice of a mesh where its lines are seen best, in pixels of the picture it was looked for in."""
+    n, m = found.fit.squares
+    at = np.unravel_index(int(filters.box(found.fit.good[0][:, :m], 9)[:n].argmax()), (n, m))
+    nodes = (found.fit.nodes + 0.5) / found.factor - 0.5
+    centre, below, beside = nodes[at], nodes[at[0] + 1, at[1]], nodes[at[0], at[1] + 1]
+    down, right = below - centre, beside - centre
+    return lattice.Seed(
+        (float(centre[0]), float(centre[1])), (float(down[0]), float(down[1])), (float(right[0]), float(right[1])),
+        1.0, 6.0 * found.fit.pitch / found.factor,
+    )  # fmt: skip
+
+
+def _unless_crosses(best: Trial, grown: list[Trial], whole: Sight, most_steps: int) -> Trial:
     """Return the lattice in which crosses would look like the best one, if there are lines in it as well.
 
     On paper printed with the best lattice nothing is seen in that one, while a patch of crosses may well hide most of
     the lines of the paper that they are drawn on.
     """
-    n, m = best.fit.squares
-    at = np.unravel_index(int(filters.box(best.fit.good[0][:, :m], 9)[:n].argmax()), (n, m))
-    nodes = (best.fit.nodes + 0.5) / best.factor - 0.5
-    down, right = nodes[at[0] + 1, at[1]] - nodes[at], nodes[at[0], at[1] + 1] - nodes[at]
-    seed = lattice.Seed(tuple(nodes[at]), tuple(down), tuple(right), 1.0, 6.0 * best.fit.pitch / best.factor)
-    turned = lattice.diagonal(seed)
-    factor = min(1.0, WORK_PITCH / turned.pitch)
-    work = Sight(density.shrink(whole.lines, factor), density.shrink(whole.tone, factor))
-    factor = work.lines.shape[0] / whole.lines.shape[0]
-    start = planting.plant(work, lattice.scaled(turned, factor))
-    if mesh.share_shown(start) < 0.5:
-        return best
-    other = _grown(start, work, closer, factor, most_steps)
+    turned = lattice.diagonal(_seed_of(best))
+    others = [g for g in grown if _same_lattice(_seed_of(g), turned)]
+    if not others:
+        factor = min(1.0, WORK_PITCH / turned.pitch)
+        work = Sight(density.shrink(whole.lines, factor), density.shrink(whole.tone, factor))
+        factor = work.lines.shape[0] / whole.lines.shape[0]
+        start = planting.plant(work, lattice.scaled(turned, factor))
+        if mesh.share_shown(start) < 0.5:
+            return best
+        others = [_grown(start, work, None, factor, most_steps)]
+    other = max(others, key=lambda g: g.worth)
     return other if mesh.share_shown(other.fit) > 0.6 and other.worth > 0.25 * best.worth else best
 
 

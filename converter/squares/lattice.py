@@ -203,8 +203,13 @@ def _coarser(seed: Seed) -> Seed:
 def diagonal(seed: Seed) -> Seed:
     """Return the lattice turned by 45 degrees in which crosses, one a square, would look like this one."""
     down, right = np.array(seed.down), np.array(seed.right)
-    a, b = down - right, down + right
-    return Seed(seed.centre, (float(b[0]), float(b[1])), (float(-a[0]), float(-a[1])), seed.score * 0.3, seed.reach)
+    one, other = down + right, right - down
+    if abs(one[0]) < abs(other[0]):
+        one, other = other, one
+    one, other = one * np.sign(one[0]), other * np.sign(other[1])
+    return Seed(
+        seed.centre, (float(one[0]), float(one[1])), (float(other[0]), float(other[1])), seed.score * 0.3, seed.reach
+    )
 
 
 def scaled(seed: Seed, scale: float) -> Seed:

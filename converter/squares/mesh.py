@@ -171,7 +171,7 @@ def _at_crossings(fit: Fit) -> npt.NDArray[np.float64]:
     parts = []
     for number, shown in enumerate(fit.good):
         near = np.pad(
-            filters.gaussian(shown * np.where(fit.clear[number], 1.0, 0.3), 1.2), ((0, 0), (1, 1)), mode="edge"
+            filters.gaussian(shown * np.where(fit.clear[number], 1.0, 0.1), 1.2), ((0, 0), (1, 1)), mode="edge"
         )
         crossing = 0.5 * (near[:, :-1] + near[:, 1:])
         parts.append(crossing if number == 0 else crossing.T)
@@ -312,11 +312,9 @@ def averaging(fit: Fit) -> int:
 def settle(image: Sight, fit: Fit, average: int = 3) -> Fit:
     """Fit the finished mesh closely: polynomial first, then ever more local averages."""
     nodes = polynomial_step(fit)
-    for reach in (3.0, 3.0):
+    for reach in (3.0, 3.0, 2.0, 2.0):
         fit = measure(image, nodes, average)
         nodes = relaxed(fit, local_step(fit, reach))
-    for reach in (2.0, 2.0):
-        nodes = local_step(measure(image, nodes, average), reach)
     return measure(image, nodes, average)
 
 
