@@ -21,9 +21,11 @@ _TRIES = 8
 """Exchanges tried for each link with an excess ..."""
 _MOST_TRIES = 2500
 """... and at most."""
-_LEG_TRIES = 1200
+_HEATS = ((0.3, 9000, 10.0, 0.04), (0.1, 3600, 1.0, 0.02), (0.0, 3600, 0.25, 0.04))
+"""Share of moves with an excess from which: tries for each of them, first and last heat. With many starts the search
+has to get over the price of one; else only the carries are to be shortened."""
 _FEW_LEG_TRIES = 20_000
-_MOST_LEG_TRIES = 2_000_000
+_MOST_LEG_TRIES = 3_000_000
 _LARGE = 5000
 """Crosses from which fewer tries are made."""
 _SCATTERED = 14
@@ -180,10 +182,11 @@ def _joined_legs(links: Links, chosen: npt.NDArray[np.bool_]) -> list[int]:
     faulty = int((taken_moves(table, ends) > 1 + EPSILON).sum())
     if faulty:
         order = LegOrder(part, legs, ends.astype(np.int64), links.price)
-        # With many starts the search has to get over the price of one; else only the carries are to be shortened.
-        sparse_part = faulty > 0.3 * legs.size
-        most = int(_MOST_LEG_TRIES * _share(crosses.count) * (0.6 if links.rules.hidden else 1.0))
-        order.anneal(min(most, max(_LEG_TRIES * faulty, _FEW_LEG_TRIES)), 4.0 if sparse_part else 0.25, 0.04)
+        most = int(_MOST_LEG_TRIES * _share(crosses.count) * (0.4 if links.rules.hidden else 1.0))
+        for share, each, hot, cold in _HEATS:
+            if faulty >= share * legs.size:
+                order.anneal(min(most, max(each * faulty, _FEW_LEG_TRIES)), hot, cold)
+                break
         legs = np.asarray(order.order(), dtype=np.int64)
     moved = numbers[legs >> 1] * 2 + (legs & 1)
     return [int(leg) for leg in moved]
