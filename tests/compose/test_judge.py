@@ -117,3 +117,18 @@ def test_large_lots_are_judged_in_turn(monkeypatch):
     for name in ("clash", "broken", "foreign", "novelty"):
         assert np.array_equal(getattr(whole, name), getattr(parts, name))
     assert whole.clash.any()
+
+
+def test_a_line_is_cut_where_it_is_thinnest():
+    profile = profile_of(strips()["tulip vine"])
+    tile = profile.tile
+    parted = (tile & np.roll(tile, 1, axis=1)).sum(axis=0)
+    usable = [x for x in range(profile.period) if profile.cuts.usable[x]]
+    # Through a flower costs more than through the stem between two, in runs that begin and in runs that end there.
+    through, stem = max(usable, key=lambda x: parted[x]), min(usable, key=lambda x: parted[x])
+    assert parted[through] > parted[stem]
+    assert profile.cuts.cost[through] > profile.cuts.cost[stem]
+    ends = profile.end_cuts
+    after = [x for x in range(profile.period) if ends.usable[x]]
+    costs = [ends.cost[x] for x in sorted(after, key=lambda x: parted[(x + 1) % profile.period])]
+    assert costs[-1] > costs[0]
