@@ -1,7 +1,7 @@
 """Where the grid ends.
 
 The mesh reaches a little beyond the printed grid. The outermost row or column of squares is dropped, worst first,
-as long as its outer line or the sides that lead to it are not seen on at least half of the clean paper there.
+as long as its outer line or the sides that lead to it are not seen on at least a third of the clean paper there.
 Both are asked for: the edge of the sheet is a line, too, but no sides lead to it. Squares next to ink or outside
 the picture are no evidence. Rows and columns of which the photo shows less than half are dropped.
 """
@@ -16,7 +16,7 @@ import numpy.typing as npt
 from converter.squares import filters
 from converter.squares.mesh import Fit
 
-SUPPORT = 0.5
+SUPPORT = 0.33
 VISIBLE = 0.2
 BoolArray = npt.NDArray[np.bool_]
 Shares = npt.NDArray[np.float64]
@@ -83,7 +83,10 @@ def find_extent(fit: Fit, single: Fit, shape: tuple[int, int]) -> Extent:
         Of the picture the mesh lies on.
     """
     level, upright = _shares(fit, single)
-    known_level, known_upright = (known & clear for known, clear in zip(fit.known, fit.clear, strict=True))
+    known_level, known_upright = (
+        (known & clear) | (share > 0.6)
+        for known, clear, share in zip(fit.known, fit.clear, (level, upright), strict=True)
+    )
     visible = squares_inside(fit, shape)
     top, left, bottom, right = 0, 0, fit.nodes.shape[0] - 1, fit.nodes.shape[1] - 1
     edges = {name: _Edge(name) for name in ("top", "left", "bottom", "right")}
@@ -138,5 +141,5 @@ def _score(
         elif edge.paper_outside or (not edge.seen_outside and float(shown.mean()) > 0.3):
             shares.append(1.0)
         else:
-            shares.append(0.45)
+            shares.append(0.9 * SUPPORT)
     return min(shares)
