@@ -38,6 +38,8 @@ from converter.outline.lattice import HoleArray, straight_words
 
 SPACING = 0.2
 """Distance of the curve's points, in stitches."""
+CORNER_REACH = 6
+"""Vertices so many points from a square corner belong to it."""
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,8 @@ class FitWeights:
     turn: float = 0.6
     """Squared difference, in radians, of the turn and the curve's own turn."""
     turn_cap: float = 0.9
+    corner: float = 1.0
+    """Squared difference, in radians, of a vertex's turn and most of the turn of a square corner that it lies at."""
     occupied: float = 6.0
     """A hole that belongs to another chain."""
     bend_reach: float = 0.8
@@ -144,6 +148,49 @@ def _turn_range(turns: npt.NDArray[np.float64], reach: float) -> npt.NDArray[np.
     around = np.lib.stride_tricks.sliding_window_view(np.pad(turns, size // 2, mode="edge"), size)
     low, high = around.min(axis=1), around.max(axis=1)
     return np.stack([np.minimum(low, 0.0), np.maximum(high, 0.0)])
+
+
+def _find_corners(points: PointArray, closed: bool) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.bool_]]:
+    """Return the signed turn of the square corner within `CORNER_REACH` points, or 0, and where any corner is near.
+
+    Notes
+    -----
+    A corner is square if the curve turns by about a right angle within less than a stitch, and no farther over a
+    longer way as an arc does.
+    """
+    count = len(points)
+    corners = np.zeros(count)
+    near = np.zeros(count, dtype=bool)
+    if count < 20:
+        return corners, near
+    at = np.arange(count)
+    ring = count - 1
+
+    def turn_between(first: int, last: int) -> npt.NDArray[np.float64]:
+        places = (at - last, at - first, at + first, at + last)
+        a, b, c, d = (points[k % ring] if closed else points[np.clip(k, 0, ring)] for k in places)
+        back, on = b - a, d - c
+        return np.asarray(np.arctan2(back[:, 0] * on[:, 1] - back[:, 1] * on[:, 0], (back * on).sum(axis=1)))
+
+    short, long = turn_between(1, 5), turn_between(2, 9)
+    size = np.abs(short)
+    square = (size > 1.2) & (size < 2.0) & (np.abs(np.abs(long) - size) < 0.25)
+    sharp = size > 0.9
+    if not closed:
+        sharp &= (at >= 9) & (at <= count - 10)
+    nearest = np.full(count, CORNER_REACH + 1)
+    reach = np.arange(-CORNER_REACH, CORNER_REACH + 1)
+    for k in np.nonzero(sharp)[0].tolist():
+        around = (k + reach) % ring if closed else np.clip(k + reach, 0, ring)
+        if size[k] < size[around[2:-2]].max() - 1e-9:
+            continue
+        near[around[3:-3]] = True
+        if square[k]:
+            closer = np.abs(reach) < nearest[around]
+            corners[around[closer]], nearest[around[closer]] = short[k], np.abs(reach)[closer]
+    if closed:
+        corners[ring], near[ring] = corners[0], near[0]
+    return corners, near
 
 
 def _straight_windows(
@@ -263,7 +310,10 @@ def fit_curve(
     """
     sums = _prefix_sums(points)
     turns = _turn_range(curve_turns(points, closed, weights.bend_span), weights.bend_reach)
-    breaks = _break_charges(sums, turns, weights)
+    corners, near_corner = _find_corners(points, closed)
+    breaks = np.where(near_corner, 0.0, _break_charges(sums, turns, weights))
+    if not weights.corner:
+        corners[:] = 0
     reach = _straight_reach(sums, weights)
     holes, where, own, number = _states(points, shape, weights, stops)
     size = len(holes)
@@ -289,7 +339,7 @@ def fit_curve(
     fine &= ~((number[starts] >= 0) & (number[starts] == number[ends]))
     starts, ends, cost, vector = starts[fine], ends[fine], cost[fine] + own[ends[fine]], vector[fine]
     result = _cheapest_path(
-        size, starts, ends, cost, vector, where, own, number, turns, breaks, weights, len(stops) - 1
+        size, starts, ends, cost, vector, where, own, number, turns, breaks, corners, weights, len(stops) - 1
     )
     if result is None:
         return None
@@ -365,6 +415,7 @@ def _cheapest_path(
     number: npt.NDArray[np.int64],
     turns: npt.NDArray[np.float64],
     breaks: npt.NDArray[np.float64],
+    corners: npt.NDArray[np.float64],
     weights: FitWeights,
     last_stop: int,
 ) -> tuple[list[int], float, dict[int, float]] | None:
@@ -395,7 +446,11 @@ def _cheapest_path(
         least_turn, most_turn = turns[0, where[state]], turns[1, where[state]]
         turn = (angle[None, low:high] - angle[incoming][:, None] + np.pi) % (2 * np.pi) - np.pi
         miss = np.maximum(np.maximum(least_turn - turn, turn - most_turn), 0.0)
-        charge = np.minimum(weights.turn * miss * miss, weights.turn_cap)
+        charge = weights.turn * miss * miss
+        square = float(corners[where[state]])
+        if square:
+            charge = charge + weights.corner * np.maximum(0.95 * abs(square) - turn * np.sign(square), 0.0) ** 2
+        charge = np.minimum(charge, weights.turn_cap)
         sums = so_far[:, None] + charge
         if number[state] < 0:
             sums += breaks[where[state]]

@@ -26,6 +26,8 @@ from converter.outline.thinning import thin_to_lines
 
 THIN = 1.75
 """Ink thinner than so many stitches is a stroke with a centre line; thicker ink has an outline."""
+WIDE_STROKE = 3.0
+"""The same where only strokes are asked for."""
 DOT = 1.3
 """A dot at least so many stitches across has an outline; a smaller one is left to the crosses."""
 JUNCTION = 2.0
@@ -277,10 +279,11 @@ def drawing_network(field: npt.NDArray[np.float32], ink: MaskArray, scale: int, 
     scale : int
         Pixels a stitch.
     areas : bool
-        False leaves the areas out.
+        False leaves the areas out, and takes wider strokes for strokes.
     """
-    skeleton = thin_to_lines(ink, round(JUNCTION * THIN * scale / 2) + 2)
-    strokes, solid = split_by_thickness(ink, skeleton, scale, THIN)
+    limit = THIN if areas else WIDE_STROKE
+    skeleton = thin_to_lines(ink, round(JUNCTION * limit * scale / 2) + 2)
+    strokes, solid = split_by_thickness(ink, skeleton, scale, limit)
     strokes, dots = take_dots(strokes, scale)
     solid = solid | dots
     network = stroke_network(strokes, ink, skeleton, scale)

@@ -26,7 +26,7 @@ COLOURS_ALIKE = 0.75
 """The same for edges between colours."""
 PHOTO_SHARE = 2.4
 """Backstitches of a photograph for each stitch of its longer side, if no budget is given."""
-PHOTO_WEIGHTS = FitWeights(shape=3.0, vertex=0.5, turn=0.8, turn_cap=6.0)
+PHOTO_WEIGHTS = FitWeights(shape=3.0, vertex=0.5, turn=0.8, turn_cap=6.0, corner=0.0)
 """Boundaries of a photograph are blurred and wavy: straighter lines, no sharp tips."""
 
 

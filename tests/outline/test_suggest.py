@@ -438,3 +438,21 @@ def test_lines_that_auto_keeps_are_no_crumbs():
     length = np.bincount(label[one], np.hypot(*(lines[:, 1] - lines[:, 0]).T))
     assert len(lines) > 10
     assert length.min() > 3.5
+
+
+@pytest.mark.parametrize("offset", [0, 2, 4, 5, 7, 9, 11])
+def test_the_corners_of_a_square_are_not_cut(offset):
+    """Wherever the square lies on the grid; 12 pixels a stitch."""
+    picture = paper()
+    picture[100 + offset : 380 + offset, 60 + offset : 400 + offset] = 0
+    lines = suggest_lines(picture, 40)
+    steps = np.abs(lines[:, 1] - lines[:, 0])
+    assert (steps.min(axis=1) == 0).all()
+    assert [len(set(lines[:, :, axis].ravel().tolist()) & {float(e)}) for axis in (0, 1) for e in (20,)] == [1, 1]
+    assert parts(lines) == (1, 0)
+
+
+@pytest.mark.parametrize("width", [10, 18, 24, 30])
+def test_strokes_of_a_broader_pen_are_one_line_where_only_strokes_are_asked_for(width):
+    picture = stroke(paper(), [(90, 70), (100, 410), (400, 300), (380, 90)], width)
+    assert parts(suggest_lines(picture, 40, lines="strokes", mirror="none")) == (1, 2)
