@@ -69,14 +69,14 @@ def close_pairs(points: FloatArray, reach: float) -> tuple[IntArray, IntArray, F
     return order[one[keep]], order[two[keep]], span[keep]
 
 
-def in_turn(figures: list[Figure]) -> list[Figure]:
-    """Return the figures in an order in which each is the nearest to the one before."""
+def in_turn(figures: list[Figure], number: int = 0) -> list[Figure]:
+    """Return the figures from one of them on, each the nearest to the one before."""
     holes = [figure_holes(figure) for figure in figures]
     first = np.cumsum([0] + [len(part) for part in holes[:-1]])
     cloud = np.concatenate(holes)
     left = np.ones(len(figures), dtype=np.bool_)
-    left[0] = False
-    order = [0]
+    left[number] = False
+    order = [number]
     for _ in figures[1:]:
         gaps = np.minimum.reduceat(nearest(cloud, holes[order[-1]]), first)
         gaps[~left] = np.inf

@@ -34,6 +34,8 @@ from converter.estimate.route_geometry import EPSILON
 from converter.model.arrays import as_lines
 
 METHODS = ("double", "back")
+_LINES_TRIED = 2000
+"""Lines laid out in search of a better first figure, at most."""
 
 
 def plan_line_thread(
@@ -84,17 +86,34 @@ def plan_line_thread(
             f"A line of {longest:g} stitches does not fit a working length of {length:g} with tails of {tail:g}.",
             "Take a longer working length, or split the line into shorter stitches.",
         )
-    if method == "double":
-        routes, carries = _double_routes(figures, capacity, carry)
-    else:
-        routes, carries = _back_routes(figures, capacity, carry)
+    bound = _line_bound(figures, method, capacity, tail, carry)
+    total, routes, carries = _best_routes(figures, method, capacity, tail, carry, bound)
     front = sum(_parts(route, 0) for route in routes)
     back = sum(_parts(route, 1) for route in routes)
     tails = 2 * tail * len(routes)
-    bound = _line_bound(figures, method, capacity, tail, carry)
     lengths = tuple(np.asarray(route, dtype=np.float64) for route in routes)
-    total = front + back + tails
     return ThreadPlan(lengths, min(bound, total), total, front, back, tails, len(routes), carries, method)
+
+
+def _best_routes(
+    figures: list[Figure], method: str, capacity: float, tail: float, carry: float, bound: float
+) -> tuple[float, list[list[Hole]], int]:
+    """Return the least total, its routes and carries, of the orders that begin with one figure or another.
+
+    Another first figure is tried only while a start may be saved by it, and less often where there are many lines.
+    """
+    plan = _double_routes if method == "double" else _back_routes
+    tries = min(len(figures), max(1, _LINES_TRIED // sum(len(figure) for figure in figures)))
+    best: tuple[float, list[list[Hole]], int] | None = None
+    for number in range(tries):
+        routes, carries = plan(in_turn(figures, number), capacity, carry)
+        total = sum(_parts(route, 0) + _parts(route, 1) for route in routes) + 2 * tail * len(routes)
+        if best is None or total < best[0] - EPSILON:
+            best = total, routes, carries
+        if best[0] <= bound + tail + EPSILON:
+            break
+    assert best is not None
+    return best
 
 
 def _parts(route: list[Hole], first: int) -> float:
@@ -183,8 +202,7 @@ def _double_routes(figures: list[Figure], capacity: float, carry: float) -> tupl
     routes: list[list[Hole]] = []
     carries = 0
     used = 0.0
-    queue = in_turn(figures)
-    for number, figure in enumerate(queue):
+    for number, figure in enumerate(figures):
         # The last pass behind is left out when a carry leads on, so that the thread stands at the hole before.
         stand = routes[-1][-2] if routes else None
         start = _start_hole(figure, stand)
@@ -199,8 +217,8 @@ def _double_routes(figures: list[Figure], capacity: float, carry: float) -> tupl
                 routes[-1][-1] = start
                 carries += 1
         if not joined:
-            if number + 1 < len(queue):
-                walk = _walk_towards(figure, queue[number + 1], carry) or walk
+            if number + 1 < len(figures):
+                walk = _walk_towards(figure, figures[number + 1], carry) or walk
             routes.append([walk[0]])
             used = 0.0
         for k in range(0, len(walk) - 1, 2):
@@ -246,7 +264,7 @@ def _back_routes(figures: list[Figure], capacity: float, carry: float) -> tuple[
     routes: list[list[Hole]] = []
     carries = 0
     used = 0.0
-    for figure in in_turn(figures):
+    for figure in figures:
         for trail in _trails(figure):
             for k in range(len(trail) - 1):
                 near, far = trail[k], trail[k + 1]
