@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 from converter.errors import UsageError
 from converter.jobs.corrections import Corrections, Grid, Line, Move, cell_text, line_name, line_text
 from converter.jobs.history import Patch
-from converter.jobs.piece_state import State, as_numbers
+from converter.jobs.json_checks import as_numbers
+from converter.jobs.piece_state import State
 from converter.model.arrays import as_lines
 from converter.model.chart import Chart, check_lines
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import base64
-import re
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
 
 from converter.errors import RequestError, UsageError
+from converter.jobs.piece_areas import with_areas
 from converter.jobs.piece_state import State, request_from
 from converter.jobs.pieces import Bench, Made
 from converter.model.results import MakingPlan
@@ -30,8 +31,14 @@ TAKEABLE: Final[Mapping[str, tuple[str, str]]] = {
 _SIZES_SHOWN: Final = 6
 
 
-def facts_of(state: State, made: Made) -> Facts:
+def facts_of(bench: Bench, state: State, made: Made) -> Facts:
     """Return the figures of a piece, as the command works them out; once for each state of it."""
+    facts, said = quick_facts(state, made), len([note for note in made.chart.notes if note])
+    return replace(facts, notes=(*facts.notes[:said], *bench.paper_notes(state), *facts.notes[said:]))
+
+
+def quick_facts(state: State, made: Made) -> Facts:
+    """Return the figures without a look whether the picture is squared paper, which may take seconds."""
     from converter.jobs.facts import gather_facts
 
     if "facts" not in made.memo:
@@ -53,7 +60,7 @@ def figures_of(facts: Facts, making: MakingPlan | None = None) -> dict[str, Any]
     return figures
 
 
-def piece_output(state: State, made: Made, kind: str) -> bytes:
+def piece_output(bench: Bench, state: State, made: Made, kind: str) -> bytes:
     """Return the bytes of one of the files of `TAKEABLE`.
 
     Raises
@@ -75,7 +82,7 @@ def piece_output(state: State, made: Made, kind: str) -> bytes:
         return drawings.stitched_bytes(chart)
     if kind == "left-out":
         return _left_out(made)
-    facts = facts_of(state, made)
+    facts = facts_of(bench, state, made)
     if kind == "report":
         from converter.report.plain import report_text
 
@@ -131,7 +138,7 @@ def piece_making(state: State, made: Made) -> MakingPlan | None:
     request = request_from(state)
     if request.piece is None:
         return None
-    facts = facts_of(state, made)
+    facts = quick_facts(state, made)
     return plan_making(
         made.chart,
         settings=making_settings({"piece": request.piece}),
@@ -154,15 +161,12 @@ def fit_piece(bench: Bench, state: State) -> dict[str, Any]:
         raise RequestError("A finished chart keeps its size.", "Begin again from the picture to change it.")
     request = request_from({**state, "options": {**state.get("options", {}), "wide": None, "high": None}})
     picture = bench.picture(request.settings.reduction.columns or 0)
-    settings, words = fit_width(picture.pixels, request.settings, request)
-    return {"wide": settings.reduction.columns, "words": [_without_options(text) for text in words]}
-
-
-def _without_options(text: str) -> str:
-    """Return a sentence with the command's option names put into words."""
-    for name in ("hours", "skeins", "stitches"):
-        text = re.sub(rf"--{name} ([\d.,]+)", rf"your \1 {name}", text)
-    return re.sub(r"--piece (\w+)", r"a usual \1", re.sub(r"--fit [^\s.]+", "your size", text))
+    areas = state.get("areas", {})
+    settings = with_areas(request.settings, areas, (picture.pixels.shape[0], picture.pixels.shape[1]))
+    # Marked parts belong to one size of the picture; without them each width is tried as it would be made.
+    read = None if areas else lambda stitches: bench.picture(stitches).pixels
+    settings, words = fit_width(picture.pixels, settings, request, read)
+    return {"wide": settings.reduction.columns, "words": list(words)}
 
 
 def piece_sizes(bench: Bench, state: State, widths: Any = None) -> dict[str, Any]:
@@ -190,7 +194,7 @@ def piece_sizes(bench: Bench, state: State, widths: Any = None) -> dict[str, Any
         one.pop("border", None)
         one.pop("letters", None)
         made = bench.make(one)
-        facts = figures_of(facts_of(one, made))
+        facts = figures_of(quick_facts(one, made))
         reduction = made.reduction
         shown.append(
             {

@@ -9,6 +9,8 @@ from converter.errors import UsageError
 from converter.files.chart_file import chart_from_bytes, looks_like_chart
 from converter.jobs.batch import Request, title_from
 from converter.jobs.corrections import Corrections, Grid
+from converter.jobs.json_checks import as_numbers
+from converter.jobs.piece_areas import check_areas
 from converter.jobs.piece_border import check_border, check_letters
 from converter.jobs.requests import chart_request
 from converter.jobs.workspace import tidy_name
@@ -61,7 +63,7 @@ def _base_name(file_name: str) -> str:
 
 def check_state(state: State) -> None:
     """Raise UsageError if a state holds anything that could not be made into a chart."""
-    unknown = set(state) - {"name", "file", "what", "settings", "options", "hands", "border", "letters"}
+    unknown = set(state) - {"name", "file", "what", "settings", "options", "areas", "hands", "border", "letters"}
     if unknown:
         raise UsageError(f"A piece has no part called {sorted(unknown)[0][:40]!r}.")
     for key in ("name", "file"):
@@ -76,6 +78,7 @@ def check_state(state: State) -> None:
         for name in state.get(key, {}):
             if name not in known:
                 raise UsageError(f"There is no {key[:-1]} called {str(name)[:40]!r}.")
+    check_areas(state.get("areas", {}))
     request_from(state)
     if state.get("border") is not None:
         check_border(state["border"])
@@ -135,11 +138,3 @@ def _check_options(options: Mapping[str, Any]) -> None:
             raise UsageError(f"{name} is yes or no.")
     if options.get("units") not in (None, "cm", "in"):
         raise UsageError("Sizes are shown in cm or in.")
-
-
-def as_numbers(name: str, value: Any, count: int) -> tuple[float, ...]:
-    """Return so many numbers, or raise UsageError that names what they are."""
-    ok = isinstance(value, (list, tuple)) and len(value) == count
-    if not ok or any(isinstance(v, bool) or not isinstance(v, (int, float)) or not -1e6 < v < 1e6 for v in value):
-        raise UsageError(f"{name} must be {count} numbers.")
-    return tuple(value)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
@@ -21,7 +21,8 @@ from converter.files.picture import LEAST_WIDTH_PX, PIXELS_PER_STITCH, Picture, 
 from converter.jobs.batch import title_from
 from converter.jobs.chart import MadeChart, make_chart
 from converter.jobs.corrections import Corrections, Grid
-from converter.jobs.draft import GUESSED, LightPicture, guess
+from converter.jobs.draft import GUESSED, Guesser, LightPicture
+from converter.jobs.piece_areas import areas_on, masks_of, with_areas
 from converter.jobs.piece_border import compose_piece
 from converter.jobs.piece_hands import around, fitting_hand
 from converter.jobs.piece_state import State, request_from
@@ -38,6 +39,7 @@ T = TypeVar("T")
 LEAST_SIDE_PX: Final = 4
 _CHARTS_KEPT: Final = 12
 _PICTURES_KEPT: Final = 2
+_GUESSERS_KEPT: Final = 1
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,6 +66,8 @@ class Made:
         What she must know about them.
     doubtful : tuple of (row, col)
         Squares read from squared paper that she should look at.
+    areas : tuple of mapping
+        Parts of the picture kept in full detail or left out, where they lie on the chart.
     """
 
     chart: Chart
@@ -76,13 +80,19 @@ class Made:
     drifted: bool = False
     told: tuple[str, ...] = ()
     doubtful: tuple[tuple[int, int], ...] = ()
-    memo: dict[str, Any] = field(default_factory=dict, repr=False)
+    areas: tuple[Mapping[str, Any], ...] = ()
+    memo: dict[Any, Any] = field(default_factory=dict, repr=False)
     """What was worked out from it and takes long."""
 
     @property
     def reduction(self) -> Reduction | None:
         """The reduction of the picture, if there is one."""
         return None if self.made is None else self.made.reduction
+
+    @property
+    def picture_shape(self) -> tuple[int, int] | None:
+        """Rows and columns of pixels of the picture, if there is one."""
+        return None if self.made is None else (self.made.image.shape[0], self.made.image.shape[1])
 
 
 @dataclass
@@ -108,10 +118,20 @@ class _Kept:
 class _Last:
     """The last chart made in full, without corrections."""
 
+    key: str
+    """Settings, size and marked parts."""
+    areas: Mapping[str, Any]
     settings: ChartSettings
     base: Chart
     made: MadeChart
     image: PictureArray
+
+    def guesser(self) -> Guesser:
+        """Return what guesses start from; it takes a moment."""
+        shape = (self.image.shape[0], self.image.shape[1])
+        clear = masks_of(self.areas, shape)[1] if self.areas else None
+        light = LightPicture.of(self.image, self.settings.picture.invert, clear)
+        return Guesser(light, self.base, self.made.reduction.kind, self.settings)
 
 
 class Bench:
@@ -131,9 +151,10 @@ class Bench:
         self._pictures = _Kept(_PICTURES_KEPT)
         self._bases = _Kept(_CHARTS_KEPT)
         self._made = _Kept(_CHARTS_KEPT)
-        self._light = _Kept(_PICTURES_KEPT)
-        self._light_guard = threading.Lock()
+        self._guessers = _Kept(_GUESSERS_KEPT)
+        self._guesser_guard = threading.Lock()
         self._last: _Last | None = None
+        self._papers = _Kept(_CHARTS_KEPT)
         self._squares: SquaresReading | None = None
         self._squares_guard = threading.Lock()
         self._full_size: tuple[int, int] | None = None
@@ -184,14 +205,22 @@ class Bench:
             return self.make(state)
         before, after = last.settings, request_from(state).settings
         guessed = {name: getattr(before.reduction, name) for name in (*GUESSED, "columns")}
-        if replace(after, reduction=replace(after.reduction, **guessed)) != before:
+        if (
+            state.get("areas", {}) != last.areas
+            or replace(after, reduction=replace(after.reduction, **guessed)) != before
+        ):
             return self.make(state)
-        with self._light_guard:
-            light = self._light.get(
-                (id(last.image), before.picture.invert), lambda: LightPicture.of(last.image, before.picture.invert)
-            )
-        base = guess(light, last.base, before, after)
+        with self._guesser_guard:
+            guesser = self._guessers.get(last.key, last.guesser)
+        base = guesser.guess(last.base, after)
         return self.make(state) if base is None else self._finish(state, base, last.made)
+
+    def get_ready_to_guess(self) -> None:
+        """Do now what the first `draft` would have to wait for."""
+        last = self._last
+        if last is not None:
+            with self._guesser_guard:
+                self._guessers.get(last.key, last.guesser)
 
     def _make(self, state: State) -> Made:
         request = request_from(state)
@@ -216,8 +245,12 @@ class Bench:
             if doubtful:
                 number = "1 square is" if len(doubtful) == 1 else f"{len(doubtful)} squares are"
                 told.append(f"{number} not sure to be read rightly: ringed on the chart.")
-        corrections = inside + outside
-        return Made(chart, base, whole, made, motif, corrections, aside + outer_aside, drifted, tuple(told), doubtful)
+        result = Made(
+            chart, base, whole, made, motif, inside + outside, aside + outer_aside, drifted, tuple(told), doubtful
+        )
+        if not state.get("areas"):
+            return result
+        return replace(result, areas=areas_on(state["areas"], chart, result.picture_shape))
 
     def _base(self, state: State) -> tuple[Chart, MadeChart | None]:
         what = state["what"]
@@ -235,18 +268,20 @@ class Bench:
                 )
             return chart_of_reading(reading, title=title_from(state["name"]), source=self.file_name), None
         options = state.get("options", {})
-        key = json.dumps([state.get("settings"), options.get("wide"), options.get("high")], sort_keys=True)
+        areas = state.get("areas", {})
+        key = json.dumps([state.get("settings"), options.get("wide"), options.get("high"), areas], sort_keys=True)
         reduction = request.settings.reduction
         opened = self.picture(max(reduction.columns or 0, reduction.rows or 0))
 
         def make() -> MadeChart:
-            return make_chart(opened, request.settings, title=title_from(state["name"]), source=self.file_name)
+            settings = with_areas(request.settings, areas, (opened.pixels.shape[0], opened.pixels.shape[1]))
+            return make_chart(opened, settings, title=title_from(state["name"]), source=self.file_name)
 
         made = self._bases.get(key, make)
         fabric, thread = request.materials.fresh()
         chart = made.chart.with_(title=title_from(state["name"]), fabric=fabric, thread=thread)
         made = replace(made, chart=chart)
-        self._last = _Last(request.settings, chart, made, opened.pixels)
+        self._last = _Last(key, areas, request.settings, chart, made, opened.pixels)
         return chart, made
 
     def squares(self) -> SquaresReading:
@@ -258,14 +293,17 @@ class Bench:
                 self._squares = read_squares(picture_from_bytes(self.data, self.file_name).pixels)
             return self._squares
 
-    def look_for_squares(self, state: State) -> dict[str, Any]:
-        """Return whether the picture is a motif on squared paper, and how sure that is."""
-        if state["what"] == "chart":
-            return {"squares": False, "confidence": 0.0}
-        from converter.squares import SURE, looks_squared
+    def paper_notes(self, state: State) -> tuple[str, ...]:
+        """Return a note where the picture looks like a motif on squared paper, as the command says it."""
+        if state["what"] != "picture":
+            return ()
+        from converter.jobs.paper import squared_paper_notes
 
-        sure = looks_squared(self.picture(60).pixels)
-        return {"squares": sure >= SURE, "confidence": round(float(sure), 3)}
+        wanted = request_from(state).settings.reduction
+        picture = self.picture(max(wanted.columns or 0, wanted.rows or 0))
+        with self._squares_guard:
+            notes: tuple[str, ...] = self._papers.get(picture.pixels.shape, lambda: squared_paper_notes(picture))
+            return notes
 
 
 def _corrected(chart: Chart, hand: Corrections | None) -> Chart:

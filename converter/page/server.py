@@ -23,6 +23,7 @@ from converter.errors import ConverterError, ExitCode, UsageError
 from converter.jobs.history import StaleRevision
 from converter.page.guard import Guard, TooLarge
 from converter.page.studio import Studio, Taken
+from converter.page.words import plain
 
 mimetypes.add_type("text/javascript", ".js")
 
@@ -165,7 +166,8 @@ async def _refusal(request: Request, error: ConverterError) -> Response:
         return JSONResponse({"error": "stale", "message": error.message, "hint": error.hint}, status_code=409)
     status = STATUS[error.exit_code]
     return JSONResponse(
-        {"error": error.exit_code.name.lower(), "message": error.message, "hint": error.hint}, status_code=status
+        {"error": error.exit_code.name.lower(), "message": plain(error.message), "hint": plain(error.hint)},
+        status_code=status,
     )
 
 

@@ -17,10 +17,12 @@ from converter.errors import PictureError, UsageError
 from converter.jobs import piece_results as results
 from converter.jobs import pieces as jobs
 from converter.jobs.history import History, Patch, apply_patch
+from converter.jobs.piece_areas import area_patch
 from converter.jobs.piece_hands import hand_patch
 from converter.jobs.piece_state import check_state, new_state
 from converter.jobs.workspace import Workspace, tidy_name
 from converter.model.chart import Chart
+from converter.page.words import plain
 
 JSON = dict[str, Any]
 log = logging.getLogger(__name__)
@@ -114,7 +116,7 @@ class Studio:
             return self._answer(piece, history)
 
     def step(self, piece: str, body: JSON) -> JSON:
-        """Make a step: a change of settings or a correction by hand."""
+        """Make a step: a change of settings, a correction by hand, or a part of the picture kept or left out."""
         label = tidy_name(str(body.get("label", "")), "a change")
         with self._piece(piece) as history:
             history.check_revision(_revision(body))
@@ -124,6 +126,8 @@ class Studio:
                 if not isinstance(hand, dict):
                     raise UsageError("A correction must be a mapping.")
                 patch = hand_patch(state, self._bench(piece, state).make(state), hand)
+            elif "area" in body:
+                patch = area_patch(state, self._bench(piece, state).make(state), body["area"])
             else:
                 patch = change_patch(body.get("change"))
             fresh, _ = apply_patch(state, patch)
@@ -148,12 +152,13 @@ class Studio:
             return self._answer(piece, history)
 
     def preview(self, piece: str, body: JSON) -> JSON:
-        """Show about what a change would give, keeping nothing."""
+        """Show about what a change would give, or with ``full`` exactly that, keeping nothing."""
         # No lock: a control that moves must not wait for a chart that is just being made in full.
         state = self.workspace.history(piece).state
         fresh, _ = apply_patch(state, change_patch(body.get("change")))
         check_state(fresh)
-        return {"view": view_of(self._bench(piece, state).draft(fresh))}
+        bench = self._bench(piece, state)
+        return {"view": view_of(bench.make(fresh) if body.get("full") is True else bench.draft(fresh))}
 
     def facts(self, piece: str) -> JSON:
         """Return counts, sizes, thread and hours of a piece."""
@@ -166,7 +171,10 @@ class Studio:
 
     def _facts(self, piece: str) -> JSON:
         state, made = self._made(piece)
-        return results.figures_of(results.facts_of(state, made), results.piece_making(state, made))
+        figures = results.figures_of(results.quick_facts(state, made), results.piece_making(state, made))
+        # Ready before she moves a control.
+        self._bench(piece, state).get_ready_to_guess()
+        return figures | {name: [plain(text) for text in figures[name]] for name in ("notes", "warnings")}
 
     def rows(self, piece: str) -> JSON:
         """Return the chart row by row, for reading aloud."""
@@ -174,19 +182,21 @@ class Studio:
         return {"rows": ["".join("#" if on else "." for on in row) for row in made.chart.cells.tolist()]}
 
     def squares(self, piece: str) -> JSON:
-        """Return whether the picture is a motif on squared paper."""
+        """Return whether the picture looks like a motif on squared paper, and what to say of it."""
         with self._piece(piece) as history:
             bench, state = self._bench(piece, history.state), dict(history.state)
         try:
-            return bench.look_for_squares(state)
+            notes = bench.paper_notes(state)
         except Exception:
             # Only an offer: a picture that cannot be looked at in this way is simply a picture.
             log.warning("looking for squares failed", exc_info=True)
-            return {"squares": False, "confidence": 0.0}
+            notes = ()
+        return {"squares": bool(notes), "notes": [plain(note) for note in notes]}
 
     def fit(self, piece: str, body: JSON) -> JSON:
         """Return the largest width within her limits, and which limit held."""
-        return self._wish(piece, body, lambda bench, state, _: results.fit_piece(bench, state))
+        found = self._wish(piece, body, lambda bench, state, _: results.fit_piece(bench, state))
+        return found | {"words": [plain(text) for text in found["words"]]}
 
     def sizes(self, piece: str, body: JSON) -> JSON:
         """Return the piece at several widths side by side."""
@@ -211,7 +221,7 @@ class Studio:
             raise PictureError("There is no such file to take away.")
         state, made = self._made(piece)
         suffix, media_type = results.TAKEABLE[kind]
-        data = results.piece_output(state, made, kind)
+        data = results.piece_output(self._bench(piece, state), state, made, kind)
         return Taken(data, f"{safe_file_name(state['name'])}{suffix}", media_type)
 
     # -- inside -------------------------------------------------------------------------------------------------------
@@ -310,9 +320,10 @@ def view_of(made: jobs.Made) -> JSON:
         "strands": chart.thread.strands,
         "count": chart.fabric.count_per_inch,
         "over": chart.fabric.over,
-        "told": list(made.told),
+        "told": [plain(text) for text in made.told],
         "doubtful": [list(at) for at in made.doubtful[:2000]],
-        "notes": list(chart.notes),
+        "areas": [dict(area) for area in made.areas],
+        "notes": [plain(text) for text in chart.notes],
     }
     reduction = made.reduction
     if reduction is not None:

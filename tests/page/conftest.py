@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 
 pytest.importorskip("starlette", reason="the parts that serve the page are not installed")
 import uvicorn
@@ -21,6 +22,7 @@ from converter.jobs.workspace import Workspace
 from converter.page.run import _listen
 from converter.page.server import make_app
 from converter.page.studio import Studio
+from tests.page.hands import Hands
 
 TOKEN = "token-of-the-tests"
 
@@ -110,3 +112,22 @@ def studio(tmp_path: Path) -> Iterator[Studio]:
     workspace = Workspace(tmp_path / "pieces")
     yield Studio(workspace)
     workspace.close()
+
+
+@pytest.fixture
+def key(studio, small_key):
+    return Hands(studio, small_key, options={"wide": 24}, settings={"lines": "none"})
+
+
+@pytest.fixture(scope="session")
+def small_key(fixtures, tmp_path_factory):
+    """The key at a size that is charted in no time."""
+    path = tmp_path_factory.mktemp("small") / "key.png"
+    with Image.open(fixtures / "pictures" / "key.png") as image:
+        image.resize((image.width // 4, image.height // 4), Image.Resampling.BOX).save(path)
+    return path
+
+
+@pytest.fixture
+def star(studio, fixtures):
+    return Hands(studio, fixtures / "charts" / "star.chart.json")

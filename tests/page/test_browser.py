@@ -198,6 +198,44 @@ def test_correcting_by_mouse_touch_and_keys(person, picture, driver):
     assert person.find("#redo").is_enabled()
 
 
+def test_parts_of_the_picture_are_kept_or_left_out_by_mouse_and_keys(person, picture):
+    person.drop(picture)
+    first = person.stitches()
+    person.open_step("correct")
+    person.choose("correct", "An area")
+    areas = "return window.onecolour.store.view.areas.map((area) => area.do).join()"
+    rows = person.js("return window.onecolour.store.grid.rows")
+    person.drag((rows - 12.5, 0.5), (rows - 4.5, 59.5))
+    person.click("#tray button", "Leave it out")
+    wait(lambda: person.js(areas) == "clear", "the part to be left out")
+    person.settle()
+    assert person.stitches() < first
+    assert "1 part of the picture left out" in person.chart_label()
+    listed = person.find("#body-correct .parts li", "Left out")
+    assert "bottom" in listed.text
+    # With another width it lies at the same place of the picture, so still near the bottom.
+    person.slide("purpose", "Stitches across", 50)
+    wait(lambda: "50 stitches wide" in person.chart_label(), "50 stitches")
+    person.settle()
+    assert person.js(areas) == "clear"
+    # By keys: an area of three by three, in full detail; undo; then the other one is taken back by its button.
+    person.js("document.getElementById('chart').focus()")
+    person.press("4", *["\ue013"] * 20, " ", "\ue014", "\ue014", "\ue015", "\ue015", " ", "d")
+    wait(lambda: person.js(areas) == "clear,keep", "full detail")
+    person.settle()
+    assert "1 part in full detail" in person.js("return document.getElementById('state-correct').textContent")
+    assert person.find("#undo").get_attribute("aria-label") == "Undo: Full detail in a part"
+    person.click("#undo")
+    wait(lambda: person.js(areas) == "clear", "undo")
+    person.settle()
+    person.click("#body-correct .parts button", "Take it back: Left out")
+    wait(lambda: person.js(areas) == "", "the part to be back")
+    person.slide("purpose", "Stitches across", 60)
+    wait(lambda: "60 stitches wide" in person.chart_label(), "60 stitches")
+    person.settle()
+    assert person.stitches() == first
+
+
 def test_corrections_stay_and_she_is_told_when_they_cannot(person, picture):
     person.drop(picture)
     person.open_step("correct")

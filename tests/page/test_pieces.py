@@ -2,82 +2,14 @@
 
 from __future__ import annotations
 
-import base64
-
 import numpy as np
 import pytest
-from click.testing import CliRunner
 from PIL import Image
 
-from converter.cli.main import group
 from converter.errors import ConverterError, PictureError, UsageError
 from converter.jobs.piece_state import check_state, new_state
 from converter.jobs.pieces import Bench
-
-
-def cells_of(view):
-    bits = np.frombuffer(base64.b64decode(view["bits"]), dtype=np.uint8)
-    return np.unpackbits(bits)[: view["rows"] * view["columns"]].reshape(view["rows"], view["columns"]).astype(bool)
-
-
-class Hands:
-    """A piece in a studio, with short names for what is done to it."""
-
-    def __init__(self, studio, path, **begin):
-        self.studio = studio
-        if begin:
-            state = new_state(path.read_bytes(), path.name) | begin
-            self.answer = studio.piece(studio.workspace.create(path.read_bytes(), state))
-        else:
-            self.answer = studio.create(path.read_bytes(), path.name)
-        self.id = self.answer["id"]
-
-    @property
-    def view(self):
-        return self.answer["view"]
-
-    def change(self, **change):
-        body = {"change": change, "label": "a change", "revision": self.answer["revision"]}
-        self.answer = self.studio.step(self.id, body)
-        return self.answer
-
-    def hand(self, **hand):
-        hand = {"rows": self.view["rows"], "columns": self.view["columns"], **hand}
-        self.answer = self.studio.step(self.id, {"hand": hand, "label": "hand", "revision": self.answer["revision"]})
-        return self.answer
-
-    def undo(self):
-        self.answer = self.studio.undo(self.id, {"revision": self.answer["revision"]})
-        return self.answer
-
-    def redo(self):
-        self.answer = self.studio.redo(self.id, {"revision": self.answer["revision"]})
-        return self.answer
-
-
-@pytest.fixture
-def key(studio, small_key):
-    return Hands(studio, small_key, options={"wide": 24}, settings={"lines": "none"})
-
-
-@pytest.fixture(scope="module")
-def small_key(fixtures, tmp_path_factory):
-    """The key at a size that is charted in no time."""
-    path = tmp_path_factory.mktemp("small") / "key.png"
-    with Image.open(fixtures / "pictures" / "key.png") as image:
-        image.resize((image.width // 4, image.height // 4), Image.Resampling.BOX).save(path)
-    return path
-
-
-@pytest.fixture
-def star(studio, fixtures):
-    return Hands(studio, fixtures / "charts" / "star.chart.json")
-
-
-def run_command(*arguments):
-    done = CliRunner().invoke(group, [str(argument) for argument in arguments], catch_exceptions=False)
-    assert done.exit_code == 0, done.output
-    return done
+from tests.page.hands import Hands, cells_of, run_command
 
 
 @pytest.mark.parametrize(
@@ -436,7 +368,14 @@ def test_squared_paper_is_offered_and_read_square_by_square(studio, fixtures, tm
     star = [f"..{row}.." for row in (fixtures / "grids" / "star.txt").read_text().split()]
     squared_paper([bare, bare, *star, bare, bare]).save(tmp_path / "paper.png")
     piece = Hands(studio, tmp_path / "paper.png", settings={"lines": "none"}, options={"wide": 30})
-    assert studio.squares(piece.id)["squares"]
+    found = studio.squares(piece.id)
+    assert found["squares"]
+    assert "“The picture”" in found["notes"][0] and "onecolour" not in found["notes"][0]
+    run_command("chart", tmp_path / "paper.png", "--wide", "30", "--lines", "none", "--out", tmp_path / "made")
+    report = studio.take(piece.id, "report").data.decode()
+    assert "squared paper" in report
+    for kind, name in (("report", "paper.txt"), ("figures", "paper.report.json"), ("leaflet", "paper.pdf")):
+        assert studio.take(piece.id, kind).data == (tmp_path / "made" / name).read_bytes(), name
     piece.change(what="squares")
     cells = cells_of(piece.view)
     used = cells[np.ix_(cells.any(axis=1), cells.any(axis=0))]

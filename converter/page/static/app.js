@@ -14,7 +14,7 @@ import { setUpTake } from "./take.js";
 import { setUpRows } from "./rows.js";
 import { el, button } from "./build.js";
 import { decodeBits, thumb, plural, rowInWords } from "./grid.js";
-import { sizeWords, hoursWords, hoursRange, readableWords } from "./words.js";
+import { areasWords, sizeWords, hoursWords, hoursRange, readableWords } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const chart = new ChartView($("chart"));
@@ -148,30 +148,11 @@ async function takeFile(file) {
     showWork(true);
     chart.draw(true);
     performance.measure("first-chart", { start: begun, end: performance.now() });
-    lookForSquares(store.piece);
   } catch (error) {
     tell("trouble", error);
   } finally {
     document.body.style.cursor = "";
     $("drop").removeAttribute("aria-busy");
-  }
-}
-
-async function lookForSquares(piece) {
-  if (store.state?.what !== "picture") return;
-  // The chart, its lines and its figures come first.
-  await settled();
-  await new Promise((later) => setTimeout(later, 1500));
-  if (store.piece !== piece) return;
-  try {
-    const found = await get(`/api/pieces/${piece}/squares`);
-    if (!found.squares || store.piece !== piece) return;
-    message("This looks like a motif on squared paper. It can be read square by square.", {
-      text: "Read the squares",
-      run: () => keep({ what: "squares" }, "Read from squared paper"),
-    });
-  } catch {
-    // A picture that cannot be looked at as squared paper is simply a picture.
   }
 }
 
@@ -273,7 +254,8 @@ on("edited", () => {
 function sayChart() {
   const grid = store.grid;
   const lines = grid.lines.length ? `, ${plural(grid.lines.length, "backstitch", "backstitches")}` : "";
-  const words = `${grid.columns} stitches wide, ${grid.rows} high, ${plural(grid.stitches(), "stitch", "stitches")}${lines}`;
+  const parts = areasWords(store.view.areas);
+  const words = `${grid.columns} stitches wide, ${grid.rows} high, ${plural(grid.stitches(), "stitch", "stitches")}${lines}${parts ? `; ${parts}` : ""}`;
   $("chart").setAttribute("aria-label", `Chart, ${words}`);
   $("cloth").setAttribute("aria-label", `How the piece will look on cloth: ${words}`);
 }
@@ -343,7 +325,8 @@ function threadWords(facts) {
 function showNotes() {
   const view = store.view;
   const told = [...(view.told ?? []), ...(store.facts?.warnings ?? [])];
-  const notes = [...(view.losses ?? [])];
+  const squared = store.state.what === "picture" ? store.squared ?? [] : [];
+  const notes = [...squared, ...(view.losses ?? [])];
   for (const note of store.facts?.notes ?? []) if (!notes.includes(note) && note !== view.reason) notes.push(note);
   $("notes").replaceChildren(
     ...told.map((text) => el("p", { class: "note told" }, text)),
@@ -355,6 +338,13 @@ on("state", showNotes);
 on("facts", () => {
   showGlance();
   showNotes();
+});
+on("squared", () => {
+  showNotes();
+  message("This looks like a motif on squared paper. It can be read square by square.", {
+    text: "Read the squares",
+    run: () => keep({ what: "squares" }, "Read from squared paper"),
+  });
 });
 
 for (const [name, part] of [["--head", ".top"], ["--look", ".look"]]) {

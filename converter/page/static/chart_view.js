@@ -6,6 +6,7 @@ const PAPER = "#fbf7ee";
 const RULE = "rgba(70, 55, 40, 0.22)";
 const TENTH = "rgba(60, 45, 30, 0.62)";
 const INK = "#2b211b";
+const MARK = "#1a56b0";
 const MARGIN = 24;
 
 export class ChartView {
@@ -152,6 +153,7 @@ export class ChartView {
     this.paintRules(grid, wide, high);
     this.paintLines(grid.lines, false);
     this.paintMotifEdge();
+    this.paintMarked();
     this.paintDoubtful();
     if (this.area) this.paintArea(this.area);
     if (this.floating) this.paintFloating();
@@ -217,6 +219,68 @@ export class ChartView {
     pen.lineWidth = 1;
     pen.strokeRect(left + motif[1] * scale, top + motif[0] * scale, motif[3] * scale, motif[2] * scale);
     pen.setLineDash([]);
+  }
+
+  /** Parts of the picture that are kept in full detail or left out. */
+  paintMarked() {
+    const areas = store.view?.areas ?? [];
+    if (!areas.length || this.scale < 1) return;
+    const { pen, scale, left, top } = this;
+    for (const area of areas) {
+      const points = area.corners.map(([row, col]) => [left + col * scale, top + row * scale]);
+      const edge = new Path2D();
+      points.forEach(([x, y], at) => (at ? edge.lineTo(x, y) : edge.moveTo(x, y)));
+      edge.closePath();
+      const out = area.do === "clear";
+      if (out) this.hatch(edge, points);
+      pen.lineJoin = "round";
+      pen.strokeStyle = PAPER;
+      pen.lineWidth = 4;
+      pen.stroke(edge);
+      pen.setLineDash(out ? [2, 4] : [10, 4]);
+      pen.strokeStyle = MARK;
+      pen.lineWidth = 2;
+      pen.stroke(edge);
+      pen.setLineDash([]);
+      this.tag(out ? "left out" : "full detail", points);
+    }
+  }
+
+  hatch(edge, points) {
+    const { pen } = this;
+    const xs = points.map(([x]) => x);
+    const ys = points.map(([, y]) => y);
+    const [first, last] = [Math.max(0, Math.min(...xs)), Math.min(this.width, Math.max(...xs))];
+    const [high, low] = [Math.max(0, Math.min(...ys)), Math.min(this.height, Math.max(...ys))];
+    pen.save();
+    pen.clip(edge);
+    pen.beginPath();
+    for (let at = first - (low - high); at < last; at += 10) {
+      pen.moveTo(at, low);
+      pen.lineTo(at + low - high, high);
+    }
+    pen.strokeStyle = "rgba(26, 86, 176, 0.3)";
+    pen.lineWidth = 1;
+    pen.stroke();
+    pen.restore();
+  }
+
+  /** A word at the top left of a part, where there is room for it. */
+  tag(text, points) {
+    const { pen } = this;
+    pen.font = "600 11px system-ui, sans-serif";
+    const xs = points.map(([x]) => x);
+    const ys = points.map(([, y]) => y);
+    const room = pen.measureText(text).width + 8;
+    if (Math.max(...xs) - Math.min(...xs) < room || Math.max(...ys) - Math.min(...ys) < 18) return;
+    const x = Math.max(2, Math.min(...xs) + 2);
+    const y = Math.max(2, Math.min(...ys) + 2);
+    pen.fillStyle = PAPER;
+    pen.fillRect(x, y, room, 15);
+    pen.fillStyle = MARK;
+    pen.textAlign = "left";
+    pen.textBaseline = "middle";
+    pen.fillText(text, x + 4, y + 8);
   }
 
   paintDoubtful() {

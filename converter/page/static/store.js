@@ -21,6 +21,7 @@ export const store = {
   grid: null,
   revision: 0,
   facts: null,
+  squared: null, // what to say where the picture looks like squared paper
   undo: null,
   redo: null,
 };
@@ -30,6 +31,9 @@ let busy = false;
 let wanted = null;
 let previewing = false;
 let previewed = false;
+let resting = 0;
+let inFull = false;
+const REST_MS = 200;
 
 function path(rest = "") {
   return `/api/pieces/${store.piece}${rest}`;
@@ -58,6 +62,7 @@ export async function open(id) {
   store.piece = id;
   store.view = null;
   store.facts = null;
+  store.squared = null;
   take(answer);
   tell("open");
   wantFacts();
@@ -67,6 +72,7 @@ export function opened(answer) {
   store.piece = answer.id;
   store.view = null;
   store.facts = null;
+  store.squared = null;
   take(answer);
   tell("open");
   // The chart came without its lines, to be there at once: they follow.
@@ -93,16 +99,37 @@ export function pending() {
   return queue.length > 0 || busy;
 }
 
-/** Shows what a setting would give, without keeping it; only the newest wish counts. */
+/** Shows what a setting would give, without keeping it: about at once, exactly when the control rests. */
 export function preview(change) {
   wanted = change;
+  clearTimeout(resting);
   if (!previewing) runPreview();
+}
+
+/** The newest wish made in full; when it is kept it is there already. */
+async function previewInFull(change) {
+  if (inFull) {
+    resting = setTimeout(previewInFull, REST_MS, change);
+    return;
+  }
+  inFull = true;
+  resting = 0;
+  const { piece, revision } = store;
+  try {
+    const answer = await send(path("/preview"), { change, full: true });
+    const newest = !wanted && !previewing && !resting && !queue.length && !busy;
+    if (newest && piece === store.piece && revision === store.revision) show(answer.view);
+  } catch {
+    // Letting the control go will say what is wrong.
+  }
+  inFull = false;
 }
 
 async function runPreview() {
   previewing = true;
+  let change = null;
   while (wanted) {
-    const change = wanted;
+    change = wanted;
     wanted = null;
     try {
       const begun = performance.now();
@@ -119,17 +146,31 @@ async function runPreview() {
     }
   }
   previewing = false;
+  if (previewed && !queue.length && !busy) resting = setTimeout(previewInFull, REST_MS, change);
 }
 
 /** Keeps a change of settings, materials, border, name: `change` is a part of the state. */
 export function keep(change, label) {
   wanted = null;
+  clearTimeout(resting);
+  resting = 0;
   return push({ kind: "steps", body: { change, label }, show: true });
 }
 
 /** Keeps what she corrected on the chart; the chart on the screen has it already. */
 export function keepByHand(hand, label) {
   return push({ kind: "steps", body: { hand: { rows: store.grid.rows, columns: store.grid.columns, ...hand }, label }, show: false });
+}
+
+/** Keeps a part of the picture in full detail ("keep"), or leaves it out ("clear"). */
+export function keepArea(what, { row, col, rows, cols }, label) {
+  const area = { rows: store.grid.rows, columns: store.grid.columns, do: what, box: [row, col, rows, cols] };
+  return push({ kind: "steps", body: { area, label }, show: true });
+}
+
+/** Takes back what was said of a part of the picture. */
+export function dropArea(name, label) {
+  return push({ kind: "steps", body: { area: { drop: name }, label }, show: true });
 }
 
 export function undo() {
@@ -206,6 +247,24 @@ export async function refresh() {
   }
 }
 
+/** Looks once whether the picture is squared paper; the chart, its lines and its figures come first. */
+async function lookForSquares() {
+  const { piece } = store;
+  if (store.squared || store.state.what !== "picture") return;
+  store.squared = [];
+  await new Promise((later) => setTimeout(later, 800));
+  await settled();
+  if (store.piece !== piece) return;
+  try {
+    const found = await get(path("/squares"));
+    if (store.piece !== piece || !found.squares) return;
+    store.squared = found.notes;
+    tell("squared");
+  } catch {
+    // A picture that cannot be looked at as squared paper is simply a picture.
+  }
+}
+
 let factsTimer = 0;
 let factsFor = "";
 
@@ -224,6 +283,7 @@ async function loadFacts() {
     if (factsFor !== key) return;
     store.facts = facts;
     tell("facts");
+    lookForSquares();
   } catch (error) {
     factsFor = "";
     tell("trouble", error);

@@ -1,6 +1,6 @@
 // Correcting by hand: what the pointer and the keys do on the chart.
 
-import { store, keepByHand, tell, undo, redo } from "./store.js";
+import { store, keepArea, keepByHand, tell, undo, redo } from "./store.js";
 import { lineName, nearestLine, plural } from "./grid.js";
 
 export const tools = { name: "look", halves: false };
@@ -316,6 +316,25 @@ export function holdArea() {
   finish();
 }
 
+/** Whether something of a picture lies under the marked area. */
+export function onPicture() {
+  const { area } = view;
+  if (!area || store.state?.what !== "picture") return false;
+  const [top, left, rows, cols] = store.view.motif;
+  return area.row < top + rows && area.row + area.rows > top && area.col < left + cols && area.col + area.cols > left;
+}
+
+/** The picture under the area is made in full detail, or left out: in the picture, so at every size. */
+export function markPicture(what) {
+  if (!onPicture()) {
+    tell("say", "There is no picture under this area.");
+    return;
+  }
+  keepArea(what, view.area, what === "keep" ? "Full detail in a part" : "A part of the picture left out");
+  tell("say", what === "keep" ? "Full detail in this part." : "This part of the picture is left out.");
+  finish();
+}
+
 export function releaseArea() {
   const { area } = view;
   if (!area) return;
@@ -476,6 +495,10 @@ function key(event) {
     lift(true);
   } else if (event.key === "k") {
     holdArea();
+  } else if (event.key === "d" && view.area) {
+    markPicture("keep");
+  } else if (event.key === "o" && view.area) {
+    markPicture("clear");
   } else if (/^[1-4]$/.test(event.key)) {
     choose(["look", "stitch", "line", "area"][Number(event.key) - 1]);
   } else {
