@@ -42,7 +42,7 @@ LEAST_WIDTH_PX: Final = 1400
 _LARGE_PIXELS: Final = 32_000_000
 _STRIP: Final = 256
 _BLOCK_BYTES: Final = 1 << 21
-PIXELS_PER_STITCH: Final = 16
+PIXELS_PER_STITCH: Final = 14
 """A reduced picture keeps this many pixels a stitch: below 12 thin lines begin to suffer."""
 
 
