@@ -23,20 +23,16 @@ from pathlib import Path
 
 import numpy as np
 from PIL import Image
-from scipy import ndimage, sparse
-from scipy.sparse import csgraph
-from scipy.spatial import cKDTree
+from scipy import ndimage
 from skimage import data, measure, morphology, transform
+from thread_bounds import CARRY, LENGTH, TAIL, leg_bound, turn_bound
 
 from converter.estimate.line_route import plan_line_thread
 from converter.estimate.route import ThreadPlan, plan_thread
 from converter.estimate.route_bound import thread_bound
 from converter.estimate.route_cut import choose_directions, cut_lengths, move_table, taken_moves
-from converter.estimate.route_geometry import EPSILON, ROOT2, Crosses, MoveRules
+from converter.estimate.route_geometry import ROOT2, Crosses, MoveRules
 from converter.estimate.route_tree import SideGraph
-
-LENGTH, TAIL, CARRY = 252.0, 25.0, 3.5
-
 
 # Charts
 
@@ -151,61 +147,6 @@ def measured(cells: np.ndarray, legs: np.ndarray) -> tuple[float, int]:
     return ROOT2 * legs.size + float(kept.sum()) + 2 * TAIL * len(starts), len(starts)
 
 
-# A sharper bound for scattered crosses
-
-
-def leg_bound(cells: np.ndarray, rounds: int = 300) -> float:
-    """Return a lower bound that also lets every end of a leg be used once only.
-
-    The plan is a forest over the legs in which each leg end has at most one move, and the ends left over are the ends
-    of the lengths. The condition on the ends is taken into the cost with a multiplier for each end (Held and Karp 1970,
-    from memory); for any multipliers the cheapest forest is a bound. They are improved along the averaged violation.
-    """
-    crosses, rules = Crosses.of(cells), MoveRules(cells, CARRY, False)
-    plain = thread_bound(crosses, SideGraph.of(crosses), rules, LENGTH, TAIL)
-    count = 2 * crosses.count
-    holes = crosses.leg_holes(np.arange(count)).reshape(-1, 2)
-    pairs = cKDTree(holes).query_pairs(CARRY + EPSILON, output_type="ndarray")
-    span = np.linalg.norm((holes[pairs[:, 0]] - holes[pairs[:, 1]]).astype(float), axis=1)
-    keep = (span > 0) & (pairs[:, 0] >> 1 != pairs[:, 1] >> 1)
-    ends, span = pairs[keep], span[keep]
-    low, high = np.minimum(ends[:, 0] >> 1, ends[:, 1] >> 1), np.maximum(ends[:, 0] >> 1, ends[:, 1] >> 1)
-    order = np.lexsort((high, low))
-    ends, span, low, high = ends[order], span[order], low[order], high[order]
-    new = np.flatnonzero(np.r_[True, (low[1:] != low[:-1]) | (high[1:] != high[:-1])])
-    group = np.repeat(np.arange(new.size), np.diff(np.append(new, low.size)))
-    number = sparse.csr_matrix((np.arange(1, new.size + 1), (low[new], high[new])), shape=(count, count))
-    rng = np.random.default_rng(0)
-    multiplier, average = np.zeros(2 * count), np.zeros(2 * count)
-    best, pace = plain.total, 0.01
-    price = 2 * TAIL
-    for turn in range(rounds):
-        weight = span + multiplier[ends[:, 0]] + multiplier[ends[:, 1]] + 1e-7 * rng.random(span.size)
-        shift = 1.0 - min(weight.min(), 0.0)
-        least = np.minimum.reduceat(weight, new)
-        arg = np.full(new.size, -1)
-        hit = np.flatnonzero(weight <= least[group])
-        arg[group[hit]] = hit
-        graph = sparse.csr_matrix((least + shift, (low[new], high[new])), shape=(count, count))
-        tree = csgraph.minimum_spanning_tree(graph).tocoo()
-        cost = tree.data - shift
-        rank = np.argsort(cost, kind="stable")
-        loose = np.argsort(multiplier, kind="stable")
-        edges = np.arange(0, min(rank.size, count - plain.starts) + 1)
-        paid = np.r_[0.0, np.cumsum(cost[rank])][edges] + price * (count - edges)
-        paid += np.r_[0.0, np.cumsum(multiplier[loose])][2 * (count - edges)]
-        k = int(paid.argmin())
-        value = float(paid[k] - multiplier.sum() + ROOT2 * count - 1e-7 * count)
-        taken = arg[np.asarray(number[tree.row[rank[:k]], tree.col[rank[:k]]]).ravel() - 1]
-        used = np.bincount(ends[taken].ravel(), minlength=2 * count)
-        used[loose[: 2 * (count - k)]] += 1
-        average = used - 1.0 if turn == 0 else 0.9 * average + 0.1 * (used - 1.0)
-        pace *= 1.1 if value > best else 0.97
-        best = max(best, value)
-        multiplier += pace * (1.03 * best - value) / max(float((average**2).sum()), 1.0) * average
-    return best
-
-
 # Tables
 
 
@@ -216,7 +157,7 @@ def timed(call: Callable[[], ThreadPlan]) -> tuple[ThreadPlan, float]:
     return plan, time.process_time() - start
 
 
-def table(name: str, charts: list[np.ndarray], sharper: bool = False) -> None:
+def table(name: str, charts: list[np.ndarray], sharper: Callable[[np.ndarray], float] | None = None) -> None:
     """Print one line for a set of charts: ratios to the bound, worst and mean, starts, seconds."""
     rows = []
     for cells in charts:
@@ -224,7 +165,7 @@ def table(name: str, charts: list[np.ndarray], sharper: bool = False) -> None:
             continue
         least, least_s = timed(lambda cells=cells: plan_thread(cells, order="least"))
         closed, closed_s = timed(lambda cells=cells: plan_thread(cells))
-        bound = leg_bound(cells) if sharper else least.bound
+        bound = sharper(cells) if sharper else least.bound
         crosses = Crosses.of(cells)
         starts = thread_bound(crosses, SideGraph.of(crosses), MoveRules(cells, CARRY, False), LENGTH, TAIL).starts
         turn, back = measured(cells, in_turn(cells))[0], measured(cells, out_and_back(cells))[0]
@@ -343,7 +284,10 @@ def main() -> None:
         table("lines, as drawn", list(icon_charts(base, which, count, outline, widths)))
     for share in (0.5, 0.2, 0.05):
         if wanted("scatter"):
-            table(f"scatter {share:.0%}", [rng.random((100, 100)) < share for _ in range(2)], sharper=True)
+            charts = [rng.random((100, 100)) < share for _ in range(2)]
+            table(f"scatter {share:.0%}", charts, leg_bound)
+            if share < 0.1:
+                table(f"scatter {share:.0%}, turn bound", charts, turn_bound)
     if wanted("lines"):
         trees = [outline_lines(largest_piece(blob(rng, 40, 2))) for _ in range(count)]
         line_table("outlines, unit stitches", trees)
