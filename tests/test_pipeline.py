@@ -360,6 +360,17 @@ def test_clear_leaves_an_area_out_and_keep_keeps_it():
 # Readability and losses.
 
 
+def test_ink_on_paper_in_a_hard_shadow_is_line_work():
+    """A photographed text page (`skimage.data.page`); a drawing on a board, and chalk, are drawn light on dark."""
+    found = reduce_picture(skimage.data.page(), options(60))
+    assert found.kind == "line" and found.cells.mean() < 0.3
+    for worn in (255 - photograph(sketch(700), 12), 255 - pencil(sketch(700), 3)):
+        found = reduce_picture(worn, options(40))
+        assert found.kind == "line" and "light on dark" in found.reason
+        measured, _ = measure(sketch(700) < 128, found.cells, found.placement)
+        assert measured.recall > 0.99 and measured.precision > 0.99
+
+
 def test_readability_falls_with_the_size_and_says_what_is_lost():
     wheel = np.full((420, 420), 255, np.uint8)
     cv2.circle(wheel, (210, 210), 180, 0, 6, cv2.LINE_AA)
@@ -369,7 +380,7 @@ def test_readability_falls_with_the_size_and_says_what_is_lost():
         cv2.line(wheel, (210, 210), end, 0, 4, cv2.LINE_AA)
     found = [reduce_picture(wheel, options(w, mirror="none")) for w in (10, 16, 40, 80)]
     marks = [f.readability for f in found]
-    assert max(marks[:2]) < 50 < marks[2] < marks[3]
+    assert max(marks[:2]) < 50 < min(marks[2:])
     assert found[0].losses and found[0].loss_mask.any()
     assert found[0].loss_mask.shape == wheel.shape
     assert not found[-1].losses or len(found[-1].losses) <= len(found[0].losses)

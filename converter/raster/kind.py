@@ -7,15 +7,18 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from converter.model.arrays import GrayArray, MaskArray
+from converter.model.arrays import MaskArray
 from converter.raster.axis import ink_depth
 from converter.raster.light import Ink
 
 UNEVEN_INK = 0.27
 UNEVEN_PAPER = 0.09
+TONES = 1.05
+BROAD_INK = 0.4
+STROKES_ALLOW = 0.6
 RESTLESS = 0.018
 THICK_SHARE = 0.15
-"""Limits between drawings and photographs and between lines and solids; see `tell_kind`."""
+"""Limits between drawings and photographs and between lines and solids; see `toning` and `tell_kind`."""
 
 
 @dataclass(frozen=True)
@@ -26,36 +29,48 @@ class Kind:
     reason: str
 
 
-def tell_kind(gray: GrayArray, ink: Ink | None) -> Kind:
+def tell_kind(ink: Ink | None) -> Kind:
     """Return what a picture is.
 
     Parameters
     ----------
-    gray : ndarray of shape (H, W), float32
-        A small copy, about 400 pixels on the longer side.
     ink : Ink or None
-        Its ink, or None if none was found.
+        Of a small copy, about 400 pixels on the longer side; None if none was found.
 
     Notes
     -----
     A drawing knows two tones, paper and ink; away from the edges all ink is about equally dark and all paper about
-    equally bright once the light is taken out. A photograph has every tone: its dark parts vary by about
-    `UNEVEN_INK` of the contrast or its light parts by `UNEVEN_PAPER` (standard deviations; the two shares together
-    exceed 1.05), and it is restless between the edges. Of drawings, a line drawing has less than `THICK_SHARE` of its
-    ink in parts thicker than a ninth of the drawing.
+    equally bright once the light is taken out. A photograph has every tone: see `toning`; it is one from `TONES` on,
+    if it is restless between the edges too. Of drawings, a line drawing has less than `THICK_SHARE` of its ink in
+    parts thicker than a ninth of the drawing.
     """
     if ink is None:
         return Kind("photo", "Taken for a photograph: it has soft tones and no clear ink.")
+    tones, restless, broad = toning(ink)
+    if tones > TONES + STROKES_ALLOW * max(0.0, 1 - broad / BROAD_INK) and restless > RESTLESS:
+        return Kind("photo", "Taken for a photograph: its dark and light parts have many tones.")
+    return line_or_shape(ink.mask)
+
+
+def toning(ink: Ink) -> tuple[float, float, float]:
+    """Return how many-toned a picture is, how restless between its edges, and how much of its ink is broad.
+
+    Notes
+    -----
+    Standard deviations of the depth, in `UNEVEN_INK` of the contrast for the ink and `UNEVEN_PAPER` for the paper,
+    added. Third comes the share of the ink that lies away from edges: where it is little the ink is drawn in strokes,
+    and what its few broad places look like (a pressed pencil, a corner in the shade) says the less.
+    """
     mask = ink.mask
     foot = np.ones((5, 5), np.uint8)
     plain = cv2.dilate(mask.view(np.uint8), foot) == cv2.erode(mask.view(np.uint8), foot)
     span = cv2.dilate(ink.depth, foot) - cv2.erode(ink.depth, foot)
-    uneven_ink = float(np.std(ink.depth[mask & plain])) if (mask & plain).any() else 0.0
-    uneven_paper = float(np.std(ink.depth[~mask & plain])) if (~mask & plain).any() else 1.0
+    inner, bare = mask & plain, ~mask & plain
+    uneven_ink = float(np.std(ink.depth[inner])) if inner.any() else 0.0
+    uneven_paper = float(np.std(ink.depth[bare])) if bare.any() else 1.0
     restless = float(np.mean(span[plain])) if plain.any() else 1.0
-    if uneven_ink / UNEVEN_INK + uneven_paper / UNEVEN_PAPER > 1.05 and restless > RESTLESS:
-        return Kind("photo", "Taken for a photograph: its dark and light parts have many tones.")
-    return line_or_shape(mask)
+    broad = float(inner.sum()) / max(1.0, float(mask.sum()))
+    return uneven_ink / UNEVEN_INK + uneven_paper / UNEVEN_PAPER, restless, broad
 
 
 def line_or_shape(mask: MaskArray) -> Kind:

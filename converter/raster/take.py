@@ -13,7 +13,7 @@ from converter.model.arrays import GrayArray, MaskArray
 from converter.raster.axis import Axis, find_diagonals
 from converter.raster.deskew import find_tilt, turn_back
 from converter.raster.grid import Bounds, Grid, find_phase, lay_plain
-from converter.raster.kind import Kind, line_or_shape, tell_kind
+from converter.raster.kind import Kind, line_or_shape, tell_kind, toning
 from converter.raster.light import find_ink
 from converter.raster.mirror import Symmetry
 from converter.raster.photo import cut_subject, tone_mask
@@ -35,6 +35,9 @@ BLANK = (
 )
 
 MOST_PIXELS_WORKED = 2_500_000
+LEAST_LIGHT = 0.01
+CLEARLY_TWO = 0.78
+"""Share of light ink and its `kind.toning`, for a picture with a dark ground to be a drawing in light on dark."""
 MOST_SOFTENED = 16.0
 """Edges of an enlarged picture are looked for as soft as the enlargement makes them, up to this many times."""
 
@@ -82,13 +85,18 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
     coarse = _resize(ready.gray, scale)
     stitches = max(ready.columns or 0, ready.rows or 0)
     pixels = max(6.0, min(12.0, COARSE / stitches))
+    light_on_dark = False
     if wanted.kind == "auto":
         tiny = _resize_float(coarse, min(1.0, 400 / max(coarse.shape)))
         ink = find_ink(tiny, 8.0)
         if ink is None or not ink.mask.any():
             # A dot or a hairline may be too little to be seen on the small copy.
             tiny, ink = coarse, find_ink(coarse, pixels)
-        kind = tell_kind(tiny, ink)
+        kind = tell_kind(ink)
+        if kind.name == "photo" and ink is not None and not settings.picture.invert and _is_dark_ground(ink.mask):
+            light = find_ink(1 - tiny, 8.0)
+            if light is not None and float(light.mask.mean()) > LEAST_LIGHT and toning(light)[0] < CLEARLY_TWO:
+                kind, light_on_dark = line_or_shape(light.mask), True
     else:
         kind = Kind(wanted.kind, f"Taken for {NAMES[wanted.kind]}, as asked.")
     if kind.name == "photo":
@@ -102,7 +110,7 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
         return Look(line_or_shape(ink.mask), scale, ink.mask, None, False, 0.0)
     inverted = False
     ink = find_ink(coarse, pixels, wanted.dark)
-    if ink is not None and not settings.picture.invert and _is_dark_ground(ink.mask):
+    if light_on_dark or (ink is not None and not settings.picture.invert and _is_dark_ground(ink.mask)):
         inverted = True
         coarse = 1 - coarse
         ink = find_ink(coarse, pixels, wanted.dark)
