@@ -77,6 +77,19 @@ class _Face(TTFontFace):
         self.glyphPos = places if long else [2 * place for place in places]
 
 
+    def get_table(self, tag: str) -> bytes:
+        """Return a table of the file for a subset; names and licence texts are of no use inside a PDF.
+
+        References
+        ----------
+        ISO 32000-1:2008, 9.9: the tables of an embedded TrueType font (clause from memory).
+        """
+        if tag == "name":
+            raise KeyError(tag)
+        table: bytes = super().get_table(tag)
+        return table
+
+
 class _Font(TTFont):
     """One of the shipped fonts; a document takes the glyphs it uses and no others."""
 
@@ -196,7 +209,7 @@ class _PdfPage:
 
     def _marks(self, op: MarksOp) -> None:
         """Write a field row by row, each row in its own coordinates: equal rows are equal text and pack well."""
-        size = f"{op.size:g}"
+        size = f"{op.size:g}".removeprefix("0")
         count = op.cells.shape[1]
         if op.shape == "block":
             shift = (1 - op.size) / 2
