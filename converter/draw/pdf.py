@@ -86,7 +86,7 @@ class _Face(TTFontFace):
         """
         if tag == "name":
             raise KeyError(tag)
-        table: bytes = super().get_table(tag)
+        table: bytes = super().get_table(tag)  # type: ignore[no-untyped-call]
         return table
 
 
