@@ -38,6 +38,8 @@ from converter.outline.lattice import HoleArray, straight_words
 
 SPACING = 0.2
 """Distance of the curve's points, in stitches."""
+LONG_WAYS = tuple(9 * 1.05**k for k in range(1, 55))
+"""Lengths of straight moves that are tried, in stitches: close together, so that no side of a frame needs two."""
 CORNER_REACH = 6
 """Vertices so many points from a square corner belong to it."""
 
@@ -194,7 +196,7 @@ def _find_corners(points: PointArray, closed: bool) -> tuple[npt.NDArray[np.floa
 
 
 def _straight_windows(
-    sums: _Sums, lengths: tuple[int, ...], max_rms: float, beyond: bool
+    sums: _Sums, lengths: tuple[float, ...], max_rms: float, beyond: bool
 ) -> Iterator[tuple[int, npt.NDArray[np.bool_]]]:
     """Yield for each length, in points, where a straight window of it begins; ``beyond`` lets it run past the end."""
     count = len(sums.points)
@@ -217,8 +219,7 @@ def _straight_reach(sums: _Sums, weights: FitWeights) -> npt.NDArray[np.int64]:
     count = len(sums.points)
     reach = np.full(count, min(int(9 / SPACING), count - 1))
     alive = np.ones(count, dtype=bool)
-    lengths = (12, 16, 20, 26, 34, 44, 58, 76, 100, 130)
-    for step, straight in _straight_windows(sums, lengths, weights.straight_rms, True):
+    for step, straight in _straight_windows(sums, LONG_WAYS, weights.straight_rms, True):
         alive &= straight
         if not alive.any():
             break
@@ -226,23 +227,33 @@ def _straight_reach(sums: _Sums, weights: FitWeights) -> npt.NDArray[np.int64]:
     return reach
 
 
-def _break_charges(sums: _Sums, turns: npt.NDArray[np.float64], weights: FitWeights) -> npt.NDArray[np.float64]:
-    """Return what a vertex costs at each point: nothing in a bend, much in the middle of a long straight piece."""
+def _break_charges(
+    sums: _Sums, turns: npt.NDArray[np.float64], weights: FitWeights, sharp: npt.NDArray[np.bool_]
+) -> npt.NDArray[np.float64]:
+    """Return what a vertex costs at each point: nothing in a bend, much in the middle of a long straight piece.
+
+    Notes
+    -----
+    A straight piece ends somewhere about where an arc begins, but exactly at a sharp corner.
+    """
     count = len(sums.points)
-    run = np.zeros(count)
-    margin = int(0.8 / SPACING)
+    runs = np.zeros((2, count))
     for step, straight in _straight_windows(sums, (6, 9, 13, 19, 28, 42, 63), weights.line_rms, False):
         if not straight.any():
             break
         starts = np.nonzero(straight)[0]
-        cover = np.zeros(count + 1)
-        np.add.at(cover, starts + margin, 1)
-        np.add.at(cover, starts + step + 1 - margin, -1)
-        run[np.cumsum(cover[:-1]) > 0] = step * SPACING
+        length = step * SPACING
+        for run, margin in zip(runs, (0.8, min(0.8 + 0.04 * (length - 6), 2.4)), strict=True):
+            inset = int(margin / SPACING)
+            cover = np.zeros(count + 1)
+            np.add.at(cover, starts + inset, 1)
+            np.add.at(cover, starts + step + 1 - inset, -1)
+            run[np.cumsum(cover[:-1]) > 0] = length
+    by_corner = np.convolve(sharp, np.ones(2 * int(2.5 / SPACING) + 1), mode="same")[:count] > 0
     bend = np.maximum(-turns[0], turns[1])
-    return np.asarray(
-        weights.vertex * (np.clip(1.0 - bend / 0.5, 0.0, 1.0) + weights.line_charge * np.maximum(run - 4.0, 0.0))
-    )
+    run = np.where(by_corner, runs[0], runs[1])
+    charge = np.clip(1.0 - bend / 0.5, 0.0, 1.0) + weights.line_charge * np.maximum(run - 4.0, 0.0)
+    return np.asarray(np.where(sharp, 0.0, weights.vertex * charge))
 
 
 def _states(
@@ -311,7 +322,7 @@ def fit_curve(
     sums = _prefix_sums(points)
     turns = _turn_range(curve_turns(points, closed, weights.bend_span), weights.bend_reach)
     corners, near_corner = _find_corners(points, closed)
-    breaks = np.where(near_corner, 0.0, _break_charges(sums, turns, weights))
+    breaks = _break_charges(sums, turns, weights, near_corner)
     if not weights.corner:
         corners[:] = 0
     reach = _straight_reach(sums, weights)
