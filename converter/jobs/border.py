@@ -201,8 +201,8 @@ def compose_chart(chart: Chart, options: Mapping[str, Any]) -> BorderOutcome:
         notes += list(plan.notes)
         if options.get("cloth") and not options.get("margin"):
             notes.append(
-                "The border reaches to the edge of the cloth. Give --margin for bare cloth on every side; 3 in (7.5 cm) is "
-                "usual for a piece that is framed or mounted."
+                "The border reaches the edge of the cloth. Give --margin for bare cloth on every side; 3 in (7.5 cm) "
+                "is usual for a piece that is framed or mounted."
             )
         chart = chart.with_(cells=cells, lines=lines, placement=None)
     elif text and place in ("border", "border-top"):

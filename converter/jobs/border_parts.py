@@ -54,7 +54,7 @@ def read_strip(name: str, high: int | None = None, notes: list[str] | None = Non
             if "tones" not in error.message:
                 raise
             raise PictureError(
-                error.message, "If it is a picture of a strip, say with --strip-high how many stitches deep it shall be."
+                error.message, "If it is a picture of a strip, say with --strip-high how many stitches deep to make it."
             ) from error
     found = find_repeat(cells)
     if notes is not None:
@@ -126,7 +126,7 @@ def moved_motif(chart: Chart, options: Mapping[str, Any]) -> tuple[Chart, list[s
         if np.array_equal(cleared.cells, chart.cells) and len(cleared.lines) == len(chart.lines):
             top, left, rows, cols = box
             notes.append(
-                f"There was nothing to leave out in rows {top + 1} to {top + rows}, columns {left + 1} to {left + cols}."
+                f"Nothing was there to leave out: rows {top + 1} to {top + rows}, columns {left + 1} to {left + cols}."
             )
         chart = cleared
     mirror = options.get("mirror") or "none"
