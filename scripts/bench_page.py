@@ -3,8 +3,8 @@
     python scripts/bench_page.py
 
 Prints, in milliseconds: from dropping a photograph of 12 megapixels to its chart on the screen; from the move of a
-control to the changed picture at 100 and 200 stitches; a stitch put in by hand; and beside them the time until the
-chart is made in full after the control is let go. Needs the test extra and a Chromium with chromedriver.
+control to the changed picture at 100 and 200 stitches, and until the chart itself follows when the control rests; how
+many squares differ between the two; a stitch put in by hand. Needs the test extra and a Chromium with chromedriver.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -92,13 +93,10 @@ def main() -> int:
                             "a preview",
                         )
                     row(f"{drawing}, {wide} wide: control moved to picture changed", measured(person, "preview"))
-                    full = []
-                    for dark in (5, 10, 15):
-                        begun = time.perf_counter()
-                        person.slide("adjust", "How much is stitched", dark)
-                        wait(lambda d=dark: person.js("return window.onecolour.store.state.settings.dark") == d, "it")
-                        full.append((time.perf_counter() - begun) * 1000)
-                    row(f"{drawing}, {wide} wide: control let go to chart made in full", full)
+                    rest, full, jumps = rested(person, wait)
+                    row(f"{drawing}, {wide} wide: control at rest to the chart itself shown", rest)
+                    row(f"{drawing}, {wide} wide: control then let go to chart kept", full)
+                    row(f"{drawing}, {wide} wide: squares in 1000 that then change", jumps)
                     person.open_step("correct")
                     person.js("performance.clearMeasures()")
                     for number in range(12):
@@ -109,6 +107,40 @@ def main() -> int:
             page.terminate()
             page.wait(20)
     return 0
+
+
+def rested(person: Any, wait: Any) -> tuple[list[float], list[float], list[float]]:
+    """Move a control, let it rest until the chart itself is shown, let it go.
+
+    Returns
+    -------
+    rest, full : list of float
+        Milliseconds after the rest and after letting go.
+    jumps : list of float
+        Squares in a thousand in which the quick guess and the chart itself differ.
+    """
+    rest, full, jumps = [], [], []
+    cells = "return [...window.onecolour.store.grid.cells]"
+    for dark in (5, 25, -15, -35):
+        person.js("performance.clearMeasures()")
+        person.js(
+            "const input = document.querySelector('#body-adjust input[type=range]');"
+            "input.value = arguments[0]; input.dispatchEvent(new Event('input', {bubbles: true}))",
+            dark,
+        )
+        wait(lambda: measured(person, "preview"), "the guess")
+        guessed = np.array(person.js(cells))
+        wait(lambda: measured(person, "preview-in-full"), "the chart itself")
+        rest += measured(person, "preview-in-full")
+        made = np.array(person.js(cells))
+        if guessed.shape == made.shape:
+            jumps.append(1000 * float(np.mean(guessed != made)))
+        begun = time.perf_counter()
+        person.slide("adjust", "How much is stitched", dark)
+        wait(lambda d=dark: person.js("return window.onecolour.store.state.settings.dark") == d, "it")
+        full.append((time.perf_counter() - begun) * 1000)
+        person.settle()
+    return rest, full, jumps or [float("nan")]
 
 
 def measured(person: object, name: str) -> list[float]:

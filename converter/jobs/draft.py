@@ -27,9 +27,9 @@ from converter.settings import ChartSettings, ReductionSettings
 GUESSED: Final = ("dark", "detail", "tidy")
 """Settings that a guess follows on the same grid; a change of ``columns`` gets a guess on its own grid."""
 LONGEST_PX: Final = 1600
-_FINE, _COARSE = 6, 4
-"""Pixels to a square: of charts up to `_MANY` squares, and of larger ones."""
-_MANY: Final = 12_000
+_SIDES: Final = ((12_000, 6), (40_000, 4))
+"""Pixels along a square for charts of up to so many squares; `_LEAST_SIDE` for larger ones."""
+_LEAST_SIDE: Final = 3
 _SHARES: Final = np.linspace(0.2, 0.6, 17)
 """Shares of ink from which on a square may count as a stitch."""
 Plane = npt.NDArray[np.float32]
@@ -78,7 +78,8 @@ class LightPicture:
 
 def side_of(shape: tuple[int, int]) -> int:
     """Return the pixels along a square of a chart of so many rows and columns."""
-    return _FINE if shape[0] * shape[1] <= _MANY else _COARSE
+    squares = shape[0] * shape[1]
+    return next((side for most, side in _SIDES if squares <= most), _LEAST_SIDE)
 
 
 def ink_share(laid: Plane, wanted: ReductionSettings, kind: str, side: int) -> Plane:

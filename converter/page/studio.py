@@ -352,7 +352,7 @@ def glance_of(chart: Chart, longest: int = 96) -> JSON:
 
 def what_became_of_corrections(before: jobs.Made, after: jobs.Made) -> list[str]:
     """Return what she is to be told when a change touched her corrections."""
-    told = list(after.told)
+    told = [text for text in after.told if text not in before.told]
     if after.aside > before.aside and before.corrections:
         lost = after.aside - before.aside
         what = "A correction by hand" if lost == 1 else f"{lost} corrections by hand"

@@ -60,6 +60,7 @@ async function showStart() {
   $("brand").hidden = false;
   $("saved").textContent = "";
   document.title = "onecolour";
+  window.scrollTo(0, 0);
   document.body.classList.remove("editing");
   $("kept-where").textContent = `Everything stays on this computer, in ${session.folder}.`;
   await showPieces();
@@ -208,6 +209,7 @@ document.addEventListener("keydown", (event) => {
 on("state", () => {
   if (document.activeElement !== $("name")) $("name").value = store.state.name;
   document.title = `${store.state.name} – onecolour`;
+  $("name").title = store.state.name;
   $("work-head").textContent = store.state.name;
   for (const [name, label, what] of [["undo", store.undo, "Undo"], ["redo", store.redo, "Redo"]]) {
     $(name).disabled = label === null;

@@ -4,6 +4,7 @@ import { store, on, keep, pending } from "./store.js";
 import { send } from "./api.js";
 import { el, button, numberField, textField, choice } from "./build.js";
 import { decodeBits, thumb } from "./grid.js";
+import { shortly } from "./words.js";
 
 export function setUpBorder(body, state, details) {
   let extending = false;
@@ -20,6 +21,8 @@ export function setUpBorder(body, state, details) {
   });
   let wantedGap = 3;
   const now = el("p", {});
+  const changed = el("p", { class: "soft", hidden: true });
+  let chosen = [];
   const without = button("No border", () => {
     const written = store.state.letters;
     const inBorder = written && ["border", "border-top"].includes(written.place);
@@ -47,7 +50,7 @@ export function setUpBorder(body, state, details) {
   const method = choice({ label: "Worked in", options: [["crosses", "Crosses"], ["lines", "Backstitch"]], chosen: (value) => letters({ method: value }) });
   const how = el("div", { class: "step-body", hidden: true }, place.node, size.node, method.node);
   how.style.padding = "0";
-  body.append(text.node, how, now, el("div", { class: "row" }, gap.node), el("div", { class: "row" }, another, without), waysHead, ways, allHead, all);
+  body.append(text.node, how, now, changed, el("div", { class: "row" }, gap.node), el("div", { class: "row" }, another, without), waysHead, ways, allHead, all);
 
   function card(plan) {
     const picture = el("canvas", { "aria-hidden": "true" });
@@ -55,12 +58,12 @@ export function setUpBorder(body, state, details) {
     const { border } = store.state;
     const taken = border && border.plan === plan.plan;
     return button([el("span", { class: "thumb" }, picture), el("strong", {}, plan.strips.join(", then ")),
-      el("span", {}, `${plan.columns} × ${plan.rows}, ${plan.corners}`),
-      el("span", { class: "soft" }, plan.deviations.length ? `${plan.deviations.join("; ")}` : "nothing had to be changed")],
+      el("span", {}, `${plan.columns} × ${plan.rows}, ${plan.corners.replaceAll(" x ", " × ")}`),
+      el("span", { class: "soft" }, plan.deviations.map(shortly).join("; ") || "nothing had to be changed")],
     () => {
       extending = false;
       keep({ border: { strips: plan.strips, gap: wantedGap, plan: plan.plan } }, `Border: ${plan.strips.join(", ")}`);
-    }, { class: "card", "aria-pressed": String(Boolean(taken)) });
+    }, { class: "card", "aria-pressed": String(Boolean(taken)), title: plan.deviations.join("; ") || null });
   }
 
   async function load() {
@@ -76,6 +79,8 @@ export function setUpBorder(body, state, details) {
       const plans = (await first).plans;
       const others = second ? (await second).plans : [];
       if (key !== shownFor) return;
+      chosen = [...others, ...plans];
+      showChanged();
       allHead.textContent = base.length ? "Outside it could stand" : "Borders that fit";
       all.replaceChildren(...plans.map(card));
       ways.replaceChildren(...others.map(card));
@@ -86,8 +91,17 @@ export function setUpBorder(body, state, details) {
     }
   }
 
+  /** In full, what the chosen plan changes. */
+  function showChanged() {
+    const { border } = store.state;
+    const plan = border && chosen.find((each) => each.plan === border.plan);
+    changed.hidden = !plan;
+    if (plan) changed.textContent = plan.deviations.length ? `So that it comes out even: ${plan.deviations.join("; ")}.` : "Nothing had to be changed for it.";
+  }
+
   function showState() {
     const { border } = store.state;
+    showChanged();
     without.hidden = !border;
     another.hidden = !border || border.strips.length >= 3;
     another.setAttribute("aria-pressed", String(extending));
@@ -112,6 +126,7 @@ export function setUpBorder(body, state, details) {
     extending = false;
     shownFor = "";
     wantedGap = 3;
+    chosen = [];
     ways.replaceChildren();
     all.replaceChildren();
   });

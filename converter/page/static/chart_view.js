@@ -225,6 +225,7 @@ export class ChartView {
   paintMarked() {
     const areas = store.view?.areas ?? [];
     if (!areas.length || this.scale < 1) return;
+    const correcting = document.body.classList.contains("editing");
     const { pen, scale, left, top } = this;
     for (const area of areas) {
       const points = area.corners.map(([row, col]) => [left + col * scale, top + row * scale]);
@@ -232,7 +233,7 @@ export class ChartView {
       points.forEach(([x, y], at) => (at ? edge.lineTo(x, y) : edge.moveTo(x, y)));
       edge.closePath();
       const out = area.do === "clear";
-      if (out) this.hatch(edge, points);
+      if (out && correcting) this.hatch(edge, points);
       pen.lineJoin = "round";
       pen.strokeStyle = PAPER;
       pen.lineWidth = 4;
@@ -242,7 +243,7 @@ export class ChartView {
       pen.lineWidth = 2;
       pen.stroke(edge);
       pen.setLineDash([]);
-      this.tag(out ? "left out" : "full detail", points);
+      if (correcting) this.tag(out ? "left out" : "full detail", points);
     }
   }
 

@@ -116,9 +116,13 @@ async function previewInFull(change) {
   resting = 0;
   const { piece, revision } = store;
   try {
+    const begun = performance.now();
     const answer = await send(path("/preview"), { change, full: true });
     const newest = !wanted && !previewing && !resting && !queue.length && !busy;
-    if (newest && piece === store.piece && revision === store.revision) show(answer.view);
+    if (newest && piece === store.piece && revision === store.revision) {
+      show(answer.view);
+      requestAnimationFrame(() => performance.measure("preview-in-full", { start: begun, end: performance.now() }));
+    }
   } catch {
     // Letting the control go will say what is wrong.
   }

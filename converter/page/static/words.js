@@ -51,3 +51,24 @@ export function areaWords(area, grid) {
   const where = [up, across].filter(Boolean).join(" ") || "middle";
   return `${wide} × ${high} squares, ${where}`;
 }
+
+const SHORT = [
+  [/^a blank (?:column|row) .*so it stands (half a stitch .*)$/, "motif $1"],
+  [/^(.+) set into each half of each side(?:, and .*)?$/, "$1 in each half side"],
+  [/^(.+) set into each half of (.+?)(?:, and .*)?$/, "$1 in each half of $2"],
+  [/^the strip turns back on itself in the middle of each side$/, "turns back in each middle"],
+  [/^the strip turns back on itself in the middle of (.+)$/, "turns back in the middle of $1"],
+  [/^a piece (\d+) stitches wide covers the middle of each side$/, "a piece of its own in each middle"],
+  [/^a piece (\d+) stitches wide covers the middle of (.+)$/, "a piece of its own in the middle of $2"],
+  [/^(.+) in the middle of each side$/, "$1 in each middle"],
+  [/^every side is too short for the strip and stays bare$/, "the sides stay bare"],
+  [/^(.+) are too short for the strip and stay bare$/, "$1 stay bare"],
+  [/^top and bottom begin with another part of the repeat than left and right$/, "sides begin at another part of the repeat"],
+];
+
+/** What a border plan changes, short enough for a small card; the whole sentence stands beside the chosen plan. */
+export function shortly(text) {
+  const [, border, words] = text.match(/^(border \d+: )?(.*)$/s);
+  for (const [pattern, short] of SHORT) if (pattern.test(words)) return (border ?? "") + words.replace(pattern, short);
+  return text;
+}
