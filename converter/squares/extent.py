@@ -30,6 +30,8 @@ class Extent:
     left: int
     bottom: int
     right: int
+    unsure: tuple[str, ...] = ()
+    """Edges beyond which the picture shows neither paper without lines nor its own end: ink, or a table."""
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -108,16 +110,27 @@ def find_extent(fit: Fit, single: Fit, shape: tuple[int, int]) -> Extent:
         worst = min(scores, key=lambda k: scores[k])
         if scores[worst] >= SUPPORT:
             break
-        outer, leads, squares = where[worst]
+        leads = where[worst][1]
         known = known_upright[leads] if worst in ("top", "bottom") else known_level[leads]
-        seen = float(visible[squares].mean())
-        edges[worst].seen_outside |= seen > VISIBLE
+        edges[worst].seen_outside |= float(visible[where[worst][2]].mean()) > VISIBLE
         edges[worst].paper_outside = float(known.mean()) > 0.6
         top += worst == "top"
         bottom -= worst == "bottom"
         left += worst == "left"
         right -= worst == "right"
-    return Extent(top, left, bottom, right)
+    rows, cols = slice(top, bottom), slice(left, right)
+    beyond = {
+        "top": (top - 1, (top - 1, cols), (slice(left, right + 1), top - 1), known_upright),
+        "bottom": (fit.squares[0] - bottom - 1, (bottom, cols), (slice(left, right + 1), bottom), known_upright),
+        "left": (left - 1, (rows, left - 1), (slice(top, bottom + 1), left - 1), known_level),
+        "right": (fit.squares[1] - right - 1, (rows, right), (slice(top, bottom + 1), right), known_level),
+    }
+    unsure = tuple(
+        name
+        for name, (room, squares, leads, known) in beyond.items()
+        if room >= 0 and visible[squares].mean() > 0.3 and known[leads].mean() < 0.3
+    )
+    return Extent(top, left, bottom, right, unsure)
 
 
 def _score(
@@ -125,8 +138,8 @@ def _score(
 ) -> float:
     """Return how sure the outermost squares are: the weaker of line, sides that lead to it, and what is in view.
 
-    Where hardly anything can be judged there is ink or a table. Ink has paper beyond it; at the edge of the
-    picture at least some sides must show.
+    Where hardly anything can be judged there is ink or a table. Ink has paper beyond it, or at least some of its sides
+    show.
     """
     seen = float(visible.mean())
     if seen < VISIBLE:

@@ -107,13 +107,12 @@ def trial(
     best = max(grown, key=lambda g: g.worth, default=None)
     if best is None or best.worth <= 0:
         return None
-    return _unless_crosses(best, grown, whole, most_steps)
+    return _unless_crosses(best, grown, whole, closer, most_steps)
 
 
-def _grown(start: mesh.Fit, work: Sight, closer: pitch.Source | None, factor: float, most_steps: int) -> Trial:
+def _grown(start: mesh.Fit, work: Sight, closer: pitch.Source, factor: float, most_steps: int) -> Trial:
     fit = mesh.grow(work, start, most_steps=most_steps, patience=2)
-    if closer is not None:
-        fit = pitch.right_pitch(work, fit, closer)
+    fit = pitch.right_pitch(work, fit, closer)
     # a lattice that skips lines explains as large an area: the finer one is preferred
     worth = mesh.quality(fit) / factor**2 * min(1.0, 12.0 * factor / fit.pitch)
     return Trial(worth, fit, factor, (work.lines.shape[0], work.lines.shape[1]))
@@ -132,7 +131,7 @@ def _seed_of(found: Trial) -> lattice.Seed:
     )  # fmt: skip
 
 
-def _unless_crosses(best: Trial, grown: list[Trial], whole: Sight, most_steps: int) -> Trial:
+def _unless_crosses(best: Trial, grown: list[Trial], whole: Sight, closer: pitch.Source, most_steps: int) -> Trial:
     """Return the lattice in which crosses would look like the best one, if there are lines in it as well.
 
     On paper printed with the best lattice nothing is seen in that one, while a patch of crosses may well hide most of
@@ -147,7 +146,7 @@ def _unless_crosses(best: Trial, grown: list[Trial], whole: Sight, most_steps: i
         start = planting.plant(work, lattice.scaled(turned, factor))
         if mesh.share_shown(start) < 0.5:
             return best
-        others = [_grown(start, work, None, factor, most_steps)]
+        others = [_grown(start, work, closer, factor, most_steps)]
     other = max(others, key=lambda g: g.worth)
     return other if mesh.share_shown(other.fit) > 0.6 and other.worth > 0.25 * best.worth else best
 
@@ -241,12 +240,16 @@ def grid_confidence(fit: mesh.Fit, top: int, left: int, bottom: int, right: int)
     rows, cols = bottom - top, right - left
     if rows < 3 or cols < 3:
         return 0.0
-    shown = fit.good
     shares, misses, inked = [], [], []
     for number, sides in enumerate((fit.level, fit.upright)):
         part = np.s_[top : bottom + 1, left:right] if number == 0 else np.s_[left : right + 1, top:bottom]
-        good = shown[number][part]
-        known = (fit.known[number] | shown[number])[part]
+        good, clear = fit.good[number][part], fit.clear[number][part]
+        # between marks lines are seen badly and marks are taken for them: clean paper decides where there is enough
+        if (clear & fit.known[number][part]).sum() > 0.1 * clear.size:
+            known = clear & (fit.known[number][part] | good)
+            good = good & clear
+        else:
+            known = fit.known[number][part] | good
         shares.append(good.sum() / max(1.0, float(known.sum())))
         inked.append(known.mean())
         if good.any():
@@ -254,7 +257,7 @@ def grid_confidence(fit: mesh.Fit, top: int, left: int, bottom: int, right: int)
     share = float(min(shares))
     miss = max(misses) if misses else 1.0
     contrast = fit.height / max(fit.level.noise, fit.upright.noise)
-    size = min(rows, cols)
+    size = min(1.5 * min(rows, cols), (rows * cols) ** 0.5)
     parts = (
         _step(share, 0.78, 0.06),
         _step(-miss, -0.043, 0.006),

@@ -2,8 +2,7 @@
 
 1. Each marked square becomes a small patch of density above paper in three channels.
 2. Marks of one kind look alike, letters of a word do not: the distance to the nearest few other marked squares,
-   measured on the patch, is small for marks. Writing also runs across the sides of squares at any place, while
-   marks keep to their squares. Connected groups that lie apart from the rest are judged as a whole.
+   measured on the patch, is small for marks. Connected groups that lie apart from the rest are judged as a whole.
 3. Kinds are heaps of patches: seeds are taken one after another where the most patches are near, those near are
    joined, small left-overs go to the nearest kind.
 """
@@ -21,6 +20,11 @@ from converter.squares.patches import FlatSheet
 
 BoolArray = npt.NDArray[np.bool_]
 GRID = 5
+MOST_WRITING = 60
+"""Squares that one piece of writing covers at most."""
+_ODD = 0.45
+"""Distance of a patch to the third nearest other, as part of its own length, above which nothing is like it."""
+_ALIKE = 0.45
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,29 +67,7 @@ def _nearest(patches: FloatArray, rank: int = 3) -> npt.NDArray[np.float64]:
     return np.asarray(near / np.sqrt(square + 1e-6), dtype=np.float64)
 
 
-def crossing(sheet: FlatSheet, paper: FloatArray, marked: BoolArray, least: float) -> npt.NDArray[np.float64]:
-    """Return for each square the share of its sides that ink crosses while leaving part of the side bare."""
-    half, side = sheet.side // 2, sheet.side
-    rows, cols = sheet.rows, sheet.cols
-    plane = np.repeat(np.repeat(paper.mean(axis=2), side, axis=0), side, axis=1)
-    tone = sheet.dense.mean(axis=2) - np.pad(plane, half, mode="edge")
-    total = np.zeros((rows, cols))
-    for turned in (False, True):
-        ink = tone.T if turned else tone
-        n, m = (cols, rows) if turned else (rows, cols)
-        strips = ink[:, half : half + m * side].reshape(n + 1, side, m, side)
-        cut = side // 6
-        before = strips[:, half - side // 8 - 2 : half - side // 8 + 1, :, cut:-cut].mean(axis=1)
-        after = strips[:, half + side // 8 - 1 : half + side // 8 + 2, :, cut:-cut].mean(axis=1)
-        through = np.minimum(before, after)  # (n + 1, m, pixels along): ink on both sides of the line
-        share = (through > least).mean(axis=2)
-        partly = ((share > 0.08) & (share < 0.7)).astype(float)
-        value = 0.5 * (partly[:-1] + partly[1:])
-        total += value.T if turned else value
-    return np.where(marked, total / 2, 0.0)
-
-
-def writing(sheet: FlatSheet, paper: FloatArray, marked: BoolArray, strengths: npt.NDArray[np.float64]) -> BoolArray:
+def writing(sheet: FlatSheet, paper: FloatArray, marked: BoolArray) -> BoolArray:
     """Return the marked squares that hold writing."""
     out = np.zeros_like(marked)
     count = int(marked.sum())
@@ -94,23 +76,29 @@ def writing(sheet: FlatSheet, paper: FloatArray, marked: BoolArray, strengths: n
     patches = features(sheet, paper)[marked]
     strange = np.zeros(marked.shape)
     strange[marked] = _nearest(patches)
-    across = crossing(sheet, paper, marked, 0.4 * float(np.median(strengths[marked])))
     groups, number = filters.groups(filters.widened(marked))
     groups = np.where(marked, groups, 0)
     sizes = np.bincount(groups[marked], minlength=number + 1)[1:]
     odd = np.bincount(groups[marked], strange[marked], number + 1)[1:] / sizes
-    ways = np.bincount(groups[marked], across[marked], number + 1)[1:] / sizes
-    biggest = int(np.argmax(sizes))
-    usual, usual_ways = float(odd[biggest]), float(ways[biggest])
+    usual = float(np.median(strange[marked]))
     for k in range(number):
-        if k == biggest or sizes[k] >= sizes[biggest]:
-            continue
-        if (
-            sizes[k] <= 60
-            and odd[k] > max(0.34, 1.5 * usual)
-            and (ways[k] > usual_ways + 0.1 or odd[k] > 2.2 * usual + 0.2)
-        ):
+        if sizes[k] <= min(MOST_WRITING, 0.5 * count) and odd[k] > max(_ODD, 1.6 * usual):
             out |= groups == k + 1
+    return out
+
+
+def like_marks(sheet: FlatSheet, paper: FloatArray, marked: BoolArray, asked: BoolArray) -> BoolArray:
+    """Return which of the squares ``asked`` for look like at least three other marked ones."""
+    out = np.zeros_like(marked)
+    others = marked & ~asked
+    if not asked.any() or others.sum() < 3:
+        return out
+    patches = features(sheet, paper)
+    pool, mine = patches[others], patches[asked]
+    square = (mine**2).sum(axis=1)
+    near = square[:, None] + (pool**2).sum(axis=1)[None] - 2 * mine @ pool.T
+    third = np.sqrt(np.maximum(np.partition(near, 2, axis=1)[:, 2], 0))
+    out[asked] = third < _ALIKE * np.sqrt(square + 1e-6)
     return out
 
 

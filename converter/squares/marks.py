@@ -146,7 +146,8 @@ def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
     doubt = np.exp(-((np.maximum(part, 0) / 0.35) ** 1.5))
     if outside is not None:
         marked = marked & ~outside
-        doubt = np.where(outside, 0.5, doubt)
+        # a square cut off by the picture's edge matters where the motif comes near it
+        doubt = np.where(outside, np.where(filters.widened(marked), 0.5, 0.1), doubt)
     return Marking(marked, np.asarray(np.clip(doubt, 0, 1)), value, border, paper)
 
 

@@ -207,7 +207,9 @@ def relaxed(fit: Fit, nodes: Nodes) -> Nodes:
         weight = base * np.maximum(0, 1 - (miss / reach) ** 2) ** 2
     surface = terms @ fitted
     apart = nodes - surface
-    trust = np.where(np.hypot(apart[..., 0], apart[..., 1]) < reach * fit.pitch, np.clip(seen * 2, 0, 1), 0.0)
+    trust = np.where(
+        np.hypot(apart[..., 0], apart[..., 1]) < max(reach, 0.45) * fit.pitch, np.clip(seen * 2, 0, 1), 0.0
+    )
     total = filters.gaussian(trust, 3.0) + 0.02
     near = np.stack([filters.gaussian(trust * apart[..., k], 3.0) / total for k in (0, 1)], axis=-1)
     return np.asarray(surface + near + trust[..., None] * (apart - near))

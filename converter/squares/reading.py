@@ -239,8 +239,9 @@ def _read(rgb: npt.NDArray[np.uint8], held: finding.Found, span: extent.Extent, 
     marking = marks.find_marks(sheet, outside)
     solid = marks.filled(sheet, marking)
     found = strokes.find_strokes(sheet, marking.paper, marking.marked, solid, outside)
+    found = _without_slashes(found, kinds.like_marks(sheet, marking.paper, marking.marked, found.crossed))
     marked = marking.marked & ~found.crossed
-    words = kinds.writing(sheet, marking.paper, marked, marking.strength)
+    words = kinds.writing(sheet, marking.paper, marked)
     marked &= ~words
     lines = _without_words(found.lines, words, marked)
     numbers, found_kinds = kinds.sort_kinds(sheet, marking.paper, marked)
@@ -252,8 +253,33 @@ def _read(rgb: npt.NDArray[np.uint8], held: finding.Found, span: extent.Extent, 
     doubt = np.maximum(marking.doubt, np.where(words, 0.6, 0.0))
     near_words = filters.widened(words)
     doubt = np.where(near_words & marked, np.maximum(doubt, 0.4), doubt)
+    every = slice(None)
+    rim: dict[str, tuple[slice, slice]] = {
+        "top": (slice(0, 1), every), "bottom": (slice(-1, None), every),
+        "left": (every, slice(0, 1)), "right": (every, slice(-1, None)),
+    }  # fmt: skip
+    for edge in span.unsure:
+        doubt[rim[edge]] = np.where(marked[rim[edge]], np.maximum(doubt[rim[edge]], 0.3), doubt[rim[edge]])
     notes = _notes(held, span, marked, words, outside, doubt)
     return SquaresReading(marked, confidence, np.asarray(doubt), lines, corners, numbers, found_kinds, notes)
+
+
+def _without_slashes(found: strokes.Strokes, slashes: npt.NDArray[np.bool_]) -> strokes.Strokes:
+    """Take strokes across squares for marks where they look like the other marks, or stand side by side."""
+    rows, cols = slashes.shape
+    lines = found.lines
+    slanting = (lines[:, 0, 0] != lines[:, 1, 0]) & (lines[:, 0, 1] != lines[:, 1, 1])
+    at = np.floor(lines.min(axis=1)).astype(int)
+    for rising in (False, True):
+        same = slanting & ((lines[:, 0, 0] > lines[:, 1, 0]) == rising)
+        grid = np.zeros((rows + 2, cols + 2), bool)
+        grid[at[same, 0] + 1, at[same, 1] + 1] = True
+        beside = grid[:-2, 1:-1] | grid[2:, 1:-1] | grid[1:-1, :-2] | grid[1:-1, 2:]
+        here = grid[1:-1, 1:-1]
+        if here.sum() >= 4 and (here & beside).sum() > 0.5 * here.sum():
+            slashes = slashes | here
+    gone = slanting & slashes[np.minimum(at[:, 0], rows - 1), np.minimum(at[:, 1], cols - 1)]
+    return strokes.Strokes(np.asarray(lines[~gone]), found.crossed & ~slashes)
 
 
 def _without_words(lines: LineArray, words: npt.NDArray[np.bool_], marked: npt.NDArray[np.bool_]) -> LineArray:

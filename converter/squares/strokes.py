@@ -25,7 +25,11 @@ CellFloats = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 LEAST = 0.09
 _SPILL = 0.6
-"""Density beyond the printed line that a stroke must have at least."""
+"""A stroke beside a fill is at least this part as dark as the fill."""
+_OUTSIDE = 0.15
+"""Density above paper beyond the grid's last line up to which there may be a stroke on that line."""
+_ALONE = 1.6
+"""How many times darker than needed a stroke must be that no other goes on from."""
 
 
 @dataclass(frozen=True)
@@ -61,8 +65,13 @@ def _level_sides(ink: FloatArray, side: int, rows: int, cols: int, marked: BoolA
     below = profile[:, half : half + near].mean(axis=1) - base_below
     full = np.pad(marked, ((1, 1), (0, 0)))
     up, down = full[:-1], full[1:]
-    value = np.where(up & ~down, below, np.where(down & ~up, above, 0.5 * (above + below)))
-    value[0], value[-1] = below[0], above[-1]  # beyond the grid there may be no paper
+    both = 0.5 * (above + below)
+    # the edge of a shadow rises on one side only
+    both = np.where(np.minimum(above, below) > 0.15 * np.maximum(above, below), both, np.minimum(both, 0.0))
+    value = np.where(up & ~down, below, np.where(down & ~up, above, both))
+    # beyond the grid there may be a table, whose edge is no stroke
+    value[0] = np.where(np.abs(base_above[0]) < _OUTSIDE, below[0], 0.0)
+    value[-1] = np.where(np.abs(base_below[-1]) < _OUTSIDE, above[-1], 0.0)
     # the edge of a fill is soft and may lie a little beyond the line
     spill = _SPILL * np.where(up & ~down, base_above, np.where(down & ~up, base_below, 0.0))
     return np.asarray(value, dtype=np.float64), np.asarray(spill, dtype=np.float64)
@@ -117,7 +126,8 @@ def find_strokes(
     border = _valley(np.concatenate([level[level_spill == 0].ravel(), upright[upright_spill == 0].ravel()]))
     lines = [[[i, j], [i, j + 1]] for i, j in np.argwhere(level > np.maximum(border, level_spill))]
     lines += [[[i, j], [i + 1, j]] for j, i in np.argwhere(upright > np.maximum(border, upright_spill))]
-    lines = _without_spills(lines, level_spill, upright_spill)
+    weak = [(level if r0 == r1 else upright.T)[r0, c0] < _ALONE * border for (r0, c0), (r1, c1) in lines]
+    lines = _without_spills(lines, weak, level_spill, upright_spill)
     crossed = np.zeros((rows, cols), bool)
     for falling in (True, False):
         for i, j in np.argwhere(_diagonals(sheet, ink, falling, border) & ~outside):
@@ -127,17 +137,17 @@ def find_strokes(
 
 
 def _without_spills(
-    lines: list[list[list[int]]], level_spill: CellFloats, upright_spill: CellFloats
+    lines: list[list[list[int]]], weak: list[bool], level_spill: CellFloats, upright_spill: CellFloats
 ) -> list[list[list[int]]]:
-    """Drop single strokes beside a fill that no other stroke goes on from."""
+    """Drop single strokes that no other goes on from, if they are weak or lie beside a fill."""
     ends: dict[tuple[int, int], int] = {}
     for line in lines:
         for r, c in line:
             ends[(int(r), int(c))] = ends.get((int(r), int(c)), 0) + 1
     kept = []
-    for (r0, c0), (r1, c1) in lines:
+    for ((r0, c0), (r1, c1)), faint in zip(lines, weak, strict=True):
         spill = level_spill[r0, c0] if r0 == r1 else upright_spill[c0, r0]
-        if spill == 0 or ends[(int(r0), int(c0))] > 1 or ends[(int(r1), int(c1))] > 1:
+        if (spill == 0 and not faint) or ends[(int(r0), int(c0))] > 1 or ends[(int(r1), int(c1))] > 1:
             kept.append([[r0, c0], [r1, c1]])
     return kept
 
