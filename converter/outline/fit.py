@@ -27,6 +27,7 @@ P. Selinger, Potrace: a polygon-based tracing algorithm, 2003 (optimal polygons 
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -256,8 +257,18 @@ def _break_charges(
     return np.asarray(np.where(sharp, 0.0, weights.vertex * charge))
 
 
+def _corner_middles(corners: npt.NDArray[np.float64]) -> list[int]:
+    """Return the middle of each stretch of equal turns."""
+    change = np.nonzero(np.diff(corners, prepend=0.0, append=0.0))[0]
+    return [int((low + high - 1) // 2) for low, high in itertools.pairwise(change.tolist()) if corners[low]]
+
+
 def _states(
-    points: PointArray, shape: tuple[int, int], weights: FitWeights, stops: Sequence[Stop]
+    points: PointArray,
+    shape: tuple[int, int],
+    weights: FitWeights,
+    stops: Sequence[Stop],
+    corners: npt.NDArray[np.float64],
 ) -> tuple[HoleArray, npt.NDArray[np.int64], npt.NDArray[np.float64], npt.NDArray[np.int64]]:
     """Return holes, their places on the curve, own costs and the number of the stop (or -1), in order."""
     count = len(points)
@@ -278,6 +289,12 @@ def _states(
     chosen = best[np.concatenate([[True], np.diff(group[best]) > 0])] if len(best) else best
     holes, where, cost = holes[chosen], where[chosen], np.zeros(len(chosen))
     number = np.full(len(holes), -1)
+    for middle in _corner_middles(corners):
+        # The holes nearest to a square corner stand for the corner, not for a place on one of its sides.
+        off = np.hypot(*(holes - points[middle]).T)
+        by = np.abs(where - middle) <= CORNER_REACH
+        if by.any():
+            where[by & (off <= off[by].min() + 0.05)] = middle
     for index, stop in enumerate(stops):
         size = len(stop.holes)
         # Holes of the stop take the place of all others at the same spot.
@@ -326,7 +343,7 @@ def fit_curve(
     if not weights.corner:
         corners[:] = 0
     reach = _straight_reach(sums, weights)
-    holes, where, own, number = _states(points, shape, weights, stops)
+    holes, where, own, number = _states(points, shape, weights, stops, corners)
     size = len(holes)
     # Next stop after each place: no move may jump over it.
     stop_at = np.array([stop.at for stop in stops])
