@@ -41,8 +41,13 @@ FINEST = 60
 PIXELS_ENLARGED = 9.0
 """Least pixels a stitch that an enlarged picture is looked at with, times the enlargement."""
 GRAY_IS_INK = 0.45
-PAPER_SHOWS = 0.2
-"""Depths (see `Ink.depth`) used on grainy strokes."""
+"""Depth (see `Ink.depth`) from which on all is ink in a drawing with grain."""
+GRAY_HOLES = ((0.2, 0.15, 3.0), (0.15, 0.5, 4.0), (0.07, 0.5, 20.0))
+"""Depth, share of a hole that must be lighter for it to be paper, and largest such hole in square stitches."""
+PALE_SPECK = (0.38, 2.0)
+"""Depth below which, and square stitches up to which, a part is a grain of shading."""
+MOST_SPECKS = 0.3
+"""Share of the ink."""
 LEAST_CONTRAST = 0.08
 """Logarithm: paper and ink that differ by less than about 8 % count as blank."""
 
@@ -89,7 +94,8 @@ def find_ink(gray: GrayArray, pixels: float, dark: float = 0.0, enlarged: float 
     mask = found.mask
     if grainy:
         # Where the grain shows, gray against the paper is surer than the many small edges.
-        mask = _fill_gray_holes(mask | (found.depth > GRAY_IS_INK), found.depth, 3 * pixels**2)
+        mask = _fill_gray_holes(mask | (found.depth > GRAY_IS_INK), found.depth, pixels)
+        mask = _drop_pale_specks(mask, found.depth, pixels)
     mask = fill_small(mask, (0.4 if grainy else 0.06) * pixels**2)
     mask = drop_small(mask, (0.12 if grainy else 0.02) * pixels**2)
     return Ink(mask, found.depth, found.contrast, grainy)
@@ -102,13 +108,28 @@ def _texture(mask: MaskArray, pixels: float) -> float:
     return float(tiny) / max(float(mask.sum()) / pixels**2, 1.0)
 
 
-def _fill_gray_holes(mask: MaskArray, depth: Plane, max_area_filled: float) -> MaskArray:
-    """Fill holes in which the paper itself never shows."""
+def _fill_gray_holes(mask: MaskArray, depth: Plane, pixels: float) -> MaskArray:
+    """Fill holes in which the paper itself hardly shows: the tooth of the paper, not an opening of the drawing.
+
+    Bare paper is as bright as paper nearly everywhere in a hole, but the blur of the rim reaches far into small ones.
+    """
     labels, area = label_parts(~mask, 4)
-    bare = np.bincount(labels[depth < PAPER_SHOWS], minlength=len(area))
-    fill = (area <= max_area_filled) & (bare < 0.15 * area)
+    fill = np.zeros(len(area), dtype=np.bool_)
+    for shade, least_bare, most_area in GRAY_HOLES:
+        bare = np.bincount(labels[depth < shade], minlength=len(area))
+        fill |= (area <= most_area * pixels**2) & (bare < least_bare * area)
     fill[0] = False
     return np.asarray(mask | fill[labels])
+
+
+def _drop_pale_specks(mask: MaskArray, depth: Plane, pixels: float) -> MaskArray:
+    """Drop small parts much paler than the strokes, grains of shading; if they are many they are the drawing."""
+    labels, area = label_parts(mask, 8)
+    total = np.bincount(labels.ravel(), weights=depth.ravel(), minlength=len(area))
+    drop = (area <= PALE_SPECK[1] * pixels**2) & (total < PALE_SPECK[0] * area)
+    drop[0] = False
+    few = area[drop].sum() < MOST_SPECKS * area[1:].sum()
+    return np.asarray(mask & ~drop[labels]) if drop.any() and few else mask
 
 
 def _ink_at(gray: GrayArray, pixels: float, dark: float, softness: float) -> Ink | None:

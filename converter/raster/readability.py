@@ -4,8 +4,10 @@ Readability is 100 times the product of
 
 likeness    chart and picture are both blurred by a third of a stitch, as they look from across the room, and correlated
             in Gaussian windows 1.2 stitches wide; the mean over the drawing, weighted by how much goes on there, is
-            brought from `LIKENESS` to 0 .. 1. Where strokes lie too close for the grid the picture is an even gray but
-            the chart a pattern of its own, and the correlation falls. A photograph is compared by its tones.
+            brought from `LIKENESS` to 0 .. 1. Strokes finer than a stitch are taken for a stitch wide. Where strokes
+            lie too close for the grid the picture is an even gray but the chart a pattern of its own, and the
+            correlation falls; if the chart fills such places evenly, as tone, it falls less. A photograph is compared
+            by its tones.
 kept        the share of the picture's parts and openings that the chart still has, each weighted by the square root
             of its area, half of it counting: 0.5 + 0.5 share. Parts that have run together count half.
 shown       the share of the centre line of the strokes that has a stitch within 0.75.
@@ -27,6 +29,8 @@ from converter.raster.axis import Axis, ink_depth
 from converter.raster.components import label_ink, label_parts
 from converter.raster.structure import cells_near
 
+AS_TONE = 0.85
+"""What a likeness counts if gaps narrower than a stitch are taken for filled."""
 AXIS_PIXELS = 6
 LOOK_PIXELS = 4
 """Pixels a stitch at which likeness is judged."""
@@ -125,7 +129,8 @@ def judge(
         words.append("Lines that lie closer than the grid can show run together.")
         lost |= np.repeat(np.repeat(mush, pixels, axis=0), pixels, axis=1)
     if tone is None:
-        likeness, (low, high) = _likeness(_as_sewn(picture, pixels), cells), LIKENESS
+        sewn, filled = _as_sewn(picture, pixels)
+        likeness, (low, high) = max(_likeness(sewn, cells), AS_TONE * _likeness(filled, cells)), LIKENESS
     else:
         likeness, (low, high) = _likeness(tone, cells), LIKENESS_OF_TONES
     kept = max(0.0, weight_kept / weight_all) if weight_all > 0 else 1.0
@@ -147,10 +152,11 @@ def _filled_in(picture: MaskArray, cells: CellArray, pixels: int) -> CellArray:
     return np.asarray(midst & (cover < 0.8))
 
 
-def _as_sewn(picture: MaskArray, pixels: int) -> npt.NDArray[np.float32]:
+def _as_sewn(picture: MaskArray, pixels: int) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
     """Return the ink with strokes finer than a stitch drawn a stitch wide: the eye takes them for the same line.
 
-    What lies between two strokes less than a stitch apart stays as it is, so that hatching does not count as tone.
+    What lies between two strokes less than a stitch apart stays as it is in the first picture, so that hatching does
+    not count as tone, and is filled in the second.
     """
     step = max(1, pixels // AXIS_PIXELS)
     few = cv2.resize(picture.astype(np.float32), None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
@@ -164,7 +170,8 @@ def _as_sewn(picture: MaskArray, pixels: int) -> npt.NDArray[np.float32]:
     back = cv2.distanceTransform((away < 0.5 * scale).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
     between = ~ink & (back > 0.5 * scale + 0.5)
     few[(far <= 0.5 * scale) & ~between] = 1
-    return np.asarray(few, dtype=np.float32)
+    filled = np.where(between, np.float32(1), few)
+    return np.asarray(few, dtype=np.float32), np.asarray(filled, dtype=np.float32)
 
 
 def _likeness(picture: npt.NDArray[np.float32], cells: CellArray) -> float:

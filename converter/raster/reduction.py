@@ -24,7 +24,7 @@ from converter.settings import ChartSettings
 
 READS_WELL = 70.0
 """Readability below which simpler drawings are tried."""
-SIMPLER = (0.25, 0.4)
+SIMPLER = (0.3, 0.55)
 """Stitches: half the width of the gaps that are then closed."""
 WORTH_IT = 4.0
 """Readability that a simpler drawing must gain."""
