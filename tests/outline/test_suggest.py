@@ -1,5 +1,7 @@
 """Suggested backstitches: what must hold for any picture, and what simple drawings must give."""
 
+import subprocess
+import sys
 from itertools import pairwise
 
 import cv2
@@ -456,3 +458,10 @@ def test_the_corners_of_a_square_are_not_cut(offset):
 def test_strokes_of_a_broader_pen_are_one_line_where_only_strokes_are_asked_for(width):
     picture = stroke(paper(), [(90, 70), (100, 410), (400, 300), (380, 90)], width)
     assert parts(suggest_lines(picture, 40, lines="strokes", mirror="none")) == (1, 2)
+
+
+def test_no_line_needs_the_heavy_libraries():
+    """They would add to the start of every chart."""
+    code = "import sys, converter.outline.suggest; print(sorted({'scipy', 'skimage'} & set(sys.modules)))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
