@@ -121,7 +121,8 @@ def order_drawing(
     words = words or english()
     title = " ".join(chart.title.split()) or words("Cross-stitch piece")
     drawing = Drawing(title=words("{title}: working order", title=title), language=words.language)
-    by_cross = all(length.of_lines or cross_numbers(length.holes) is not None for length in lengths)
+    # Only the panels number the crosses.
+    by_cross = not map_only and all(length.of_lines or cross_numbers(length.holes) is not None for length in lengths)
     sheet = _Sheets(drawing, chart, PAPER_SIZES_MM[paper], words, title, by_cross)
     sheet.draw_map(lengths, panels=not map_only)
     if map_only:
