@@ -149,6 +149,7 @@ class Bench:
         self.file_name = file_name
         self.guard = threading.RLock()
         self._pictures = _Kept(_PICTURES_KEPT)
+        self._picture_guard = threading.RLock()
         self._bases = _Kept(_CHARTS_KEPT)
         self._made = _Kept(_CHARTS_KEPT)
         self._guessers = _Kept(_GUESSERS_KEPT)
@@ -161,7 +162,7 @@ class Bench:
 
     def picture(self, columns: int) -> Picture:
         """Return the picture as the command would read it for so many stitches across."""
-        with self.guard:
+        with self._picture_guard:
             key = None if self._full_size is None else self._reading(columns)
             if key is None:
                 picture = picture_from_bytes(self.data, self.file_name, columns)

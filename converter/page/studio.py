@@ -183,8 +183,9 @@ class Studio:
 
     def squares(self, piece: str) -> JSON:
         """Return whether the picture looks like a motif on squared paper, and what to say of it."""
-        with self._piece(piece) as history:
-            bench, state = self._bench(piece, history.state), dict(history.state)
+        # No lock: the lines may just be made, which can take longer than this.
+        state = self.workspace.history(piece).state
+        bench = self._bench(piece, state)
         try:
             notes = bench.paper_notes(state)
         except Exception:
@@ -208,12 +209,11 @@ class Studio:
 
     def preview_picture(self, piece: str) -> bytes:
         """Return a small JPEG of the picture, turned as it is used."""
-        with self._piece(piece) as history:
-            bench, state = self._bench(piece, history.state), history.state
-            if state["what"] == "chart":
-                raise PictureError("This piece came as a chart; there is no picture.")
-            turn = state.get("settings", {}).get("turn", 0)
-            return jobs.picture_preview(bench.picture(60), turn)
+        state = self.workspace.history(piece).state
+        if state["what"] == "chart":
+            raise PictureError("This piece came as a chart; there is no picture.")
+        turn = state.get("settings", {}).get("turn", 0)
+        return jobs.picture_preview(self._bench(piece, state).picture(60), turn)
 
     def take(self, piece: str, kind: str) -> Taken:
         """Return a file to take away; ``kind`` is one of `results.TAKEABLE`."""

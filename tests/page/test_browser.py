@@ -15,9 +15,11 @@ from PIL import Image
 
 from tests.page.browser import Person, open_browser, resize, wait
 from tests.page.conftest import Page, serve
+from tests.page.hands import squared_paper
 
 pytestmark = pytest.mark.browser
 
+ROOT = Path(__file__).resolve().parents[2]
 AXE = "axe-core@4.14.1"
 WIDTHS = (360, 768, 1440)
 STEPS = ("picture", "purpose", "adjust", "correct", "border", "take", "rows")
@@ -234,6 +236,27 @@ def test_parts_of_the_picture_are_kept_or_left_out_by_mouse_and_keys(person, pic
     wait(lambda: "60 stitches wide" in person.chart_label(), "60 stitches")
     person.settle()
     assert person.stitches() == first
+
+
+def test_squared_paper_is_said_and_can_be_read_square_by_square(person, place, driver):
+    bare = "." * 21
+    star = [f"..{row}.." for row in (ROOT / "fixtures" / "grids" / "star.txt").read_text().split()]
+    squared_paper([bare, bare, *star, bare, bare]).save(place / "paper.png")
+    person.drop(place / "paper.png")
+    wait(lambda: "squared paper" in person.message(), "to be told")
+    notes = person.js("return document.getElementById('notes').textContent")
+    assert "squared paper" in notes and "onecolour" not in notes
+    person.click("#message-act", "Read the squares")
+    wait(lambda: person.js("return window.onecolour.store.state.what") == "squares", "the squares")
+    person.settle()
+    assert person.chart_label().startswith("Chart, 21 stitches wide")
+    assert "squared paper:" not in person.js("return document.getElementById('notes').textContent")
+    # Marking the picture has no place on squares that were read one by one.
+    person.open_step("correct")
+    person.choose("correct", "An area")
+    person.drag((2.5, 2.5), (6.5, 6.5))
+    assert person.find("#tray button", "Clear")
+    assert "Leave it out" not in person.find("#tray").text
 
 
 def test_corrections_stay_and_she_is_told_when_they_cannot(person, picture):

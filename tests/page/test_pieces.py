@@ -9,7 +9,7 @@ from PIL import Image
 from converter.errors import ConverterError, PictureError, UsageError
 from converter.jobs.piece_state import check_state, new_state
 from converter.jobs.pieces import Bench
-from tests.page.hands import Hands, cells_of, run_command
+from tests.page.hands import Hands, cells_of, run_command, squared_paper
 
 
 @pytest.mark.parametrize(
@@ -343,24 +343,6 @@ def test_file_name_is_kept_as_text_only(fixtures):
 def test_pictures_are_read_once_for_widths_that_need_the_same_pixels(fixtures):
     bench = Bench((fixtures / "pictures" / "key.png").read_bytes(), "key.png")
     assert bench.picture(30) is bench.picture(80)
-
-
-def squared_paper(rows: list[str], pitch: int = 26) -> Image.Image:
-    """A scan of squared paper: light blue lines, marked squares filled in dark blue, a scanner's noise."""
-    high, wide = len(rows), len(rows[0])
-    paper = np.full((high * pitch + 3, wide * pitch + 3, 3), 250, dtype=np.uint8)
-    for row, marks in enumerate(rows):
-        for col, mark in enumerate(marks):
-            if mark == "#":
-                top, left = row * pitch + 4, col * pitch + 4
-                paper[top : top + pitch - 5, left : left + pitch - 5] = (40, 40, 110)
-    for line in range(0, high * pitch + 1, pitch):
-        paper[line : line + 2] = (120, 160, 220)
-    for line in range(0, wide * pitch + 1, pitch):
-        paper[:, line : line + 2] = (120, 160, 220)
-    paper = np.pad(paper, ((30, 30), (30, 30), (0, 0)), constant_values=250)
-    noise = np.random.default_rng(9).normal(0, 3, paper.shape)
-    return Image.fromarray(np.clip(paper + noise, 0, 255).astype(np.uint8))
 
 
 def test_squared_paper_is_offered_and_read_square_by_square(studio, fixtures, tmp_path):

@@ -218,10 +218,14 @@ on("state", () => {
   }
 });
 let busyTimer = 0;
-on("saving", () => {
-  $("saved").textContent = "Saving…";
+const showBusy = () => {
   clearTimeout(busyTimer);
   busyTimer = setTimeout(() => { $("busy").hidden = false; }, 400);
+};
+on("looking", showBusy);
+on("saving", () => {
+  $("saved").textContent = "Saving…";
+  showBusy();
 });
 on("saved", () => {
   $("saved").textContent = "Saved";
@@ -229,6 +233,7 @@ on("saved", () => {
   $("busy").hidden = true;
 });
 on("open", () => {
+  message("");
   forget();
   choose("look");
   $("saved").textContent = "Saved";

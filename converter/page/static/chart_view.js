@@ -204,7 +204,7 @@ export class ChartView {
     pen.strokeStyle = PAPER;
     pen.lineWidth = Math.max(2.5, scale * 0.34);
     if (scale >= 5) pen.stroke(path);
-    pen.strokeStyle = draft ? "#1a56b0" : INK;
+    pen.strokeStyle = draft ? MARK : INK;
     pen.lineWidth = Math.max(1.2, scale * 0.18);
     pen.stroke(path);
   }
@@ -298,7 +298,7 @@ export class ChartView {
     pen.strokeStyle = "#ffffff";
     pen.lineWidth = 4;
     pen.stroke(rings);
-    pen.strokeStyle = "#1a56b0";
+    pen.strokeStyle = MARK;
     pen.lineWidth = 2;
     pen.stroke(rings);
   }
@@ -307,7 +307,7 @@ export class ChartView {
     const { pen, scale, left, top } = this;
     pen.fillStyle = "rgba(26, 86, 176, 0.16)";
     pen.fillRect(left + col * scale, top + row * scale, cols * scale, rows * scale);
-    pen.strokeStyle = "#1a56b0";
+    pen.strokeStyle = MARK;
     pen.lineWidth = 2;
     pen.strokeRect(left + col * scale, top + row * scale, cols * scale, rows * scale);
   }
@@ -339,7 +339,7 @@ export class ChartView {
     pen.strokeStyle = "#ffffff";
     pen.lineWidth = 5;
     pen.stroke(shapes);
-    pen.strokeStyle = "#1a56b0";
+    pen.strokeStyle = MARK;
     pen.lineWidth = 2.5;
     pen.stroke(shapes);
   }
@@ -369,7 +369,7 @@ export class ChartView {
     // Centre marks, as they stand on the printed chart.
     const x = left + (grid.columns * scale) / 2;
     const y = top + (grid.rows * scale) / 2;
-    pen.fillStyle = "#1a56b0";
+    pen.fillStyle = style.getPropertyValue("--focus") || MARK;
     for (const [px, py, turn] of [[x, top - 1, 0], [left - 1, y, 1]]) {
       pen.beginPath();
       pen.moveTo(px, py);

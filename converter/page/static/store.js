@@ -66,6 +66,7 @@ export async function open(id) {
   take(answer);
   tell("open");
   wantFacts();
+  lookForSquares();
 }
 
 export function opened(answer) {
@@ -78,6 +79,7 @@ export function opened(answer) {
   // The chart came without its lines, to be there at once: they follow.
   if (answer.unfinished) push({ kind: "look", body: {}, show: true });
   else wantFacts();
+  lookForSquares();
 }
 
 export async function close() {
@@ -137,8 +139,10 @@ async function runPreview() {
     wanted = null;
     try {
       const begun = performance.now();
+      const { piece, revision } = store;
       const answer = await send(path("/preview"), { change });
-      if (!queue.length && !busy) {
+      // What came after it on the disk counts more.
+      if (!queue.length && !busy && piece === store.piece && revision === store.revision) {
         previewed = true;
         show(answer.view);
         // The chart paints in the frame that comes; this runs after it.
@@ -188,7 +192,7 @@ export function redo() {
 function push(item) {
   return new Promise((done) => {
     queue.push({ ...item, done, piece: store.piece });
-    tell("saving");
+    tell(item.kind === "look" ? "looking" : "saving");
     if (!busy) work();
   });
 }
@@ -251,13 +255,13 @@ export async function refresh() {
   }
 }
 
-/** Looks once whether the picture is squared paper; the chart, its lines and its figures come first. */
+/** Looks once whether the picture is squared paper. */
 async function lookForSquares() {
   const { piece } = store;
   if (store.squared || store.state.what !== "picture") return;
   store.squared = [];
-  await new Promise((later) => setTimeout(later, 800));
-  await settled();
+  // The chart on the screen comes first.
+  await new Promise((later) => setTimeout(later, 100));
   if (store.piece !== piece) return;
   try {
     const found = await get(path("/squares"));
@@ -287,7 +291,6 @@ async function loadFacts() {
     if (factsFor !== key) return;
     store.facts = facts;
     tell("facts");
-    lookForSquares();
   } catch (error) {
     factsFor = "";
     tell("trouble", error);
