@@ -272,6 +272,11 @@ def _step(value: float, middle: float, width: float) -> float:
     return float(1 / (1 + np.exp(-np.clip((value - middle) / width * 2, -40, 40))))
 
 
+def paper_confidence(swing: float, hue: float) -> float:
+    """Return 0 to 1: how surely the bare squares are paper; see `marks.paper_evenness`."""
+    return _step(-swing, -0.42, 0.08) * _step(-hue, -0.16, 0.04)
+
+
 def marks_confidence(marked: npt.NDArray[np.bool_], doubt: npt.NDArray[np.float64]) -> float:
     """Return 0 to 1: how surely the squares are a motif; paper without marks, or all shades of doubt, is none."""
     if not marked.any():

@@ -161,10 +161,11 @@ def filled(sheet: FlatSheet, marking: Marking) -> BoolArray:
 
 
 def paper_evenness(sheet: FlatSheet, marking: Marking, outside: BoolArray) -> tuple[float, float]:
-    """Return how uneven the bare squares are, as parts of the printed line's height.
+    """Return how unlike paper the bare squares are.
 
-    The first number is how much the mean bare square varies over its inside (threads and loops bulge, paper does not);
-    the second how much neighbouring bare squares differ (tiles have each its own tone).
+    The first number is how much the usual bare square varies over its inside, as part of the printed line's height:
+    threads and bricks bulge, paper does not. The second is how much the colour of the bare squares varies over the
+    sheet, in density of one channel against the others: paper has one colour, whatever the light.
     """
     bare = ~marking.marked & ~outside
     if bare.sum() < 6:
@@ -178,10 +179,7 @@ def paper_evenness(sheet: FlatSheet, marking: Marking, outside: BoolArray) -> tu
     height = max(float(np.median(rim) - np.median(inside)), 0.01)
     swing = float(inside.mean(axis=0).max() - inside.mean(axis=0).min())
     swing = max(swing, float(inside.mean(axis=1).max() - inside.mean(axis=1).min()))
-    level = np.median(tone[:, :, cut:-cut, cut:-cut], axis=(2, 3))
-    hops = [
-        np.abs(np.diff(level, axis=axis))[(bare[1:] & bare[:-1]) if axis == 0 else (bare[:, 1:] & bare[:, :-1])]
-        for axis in (0, 1)
-    ]
-    hop = float(np.median(np.concatenate(hops))) if sum(h.size for h in hops) else 0.0
-    return swing / height, hop / height
+    level = np.median(sheet.squares[:, :, cut:-cut, cut:-cut], axis=(2, 3))[bare]
+    hue = level - level.mean(axis=1, keepdims=True)
+    spread = np.quantile(hue, 0.95, axis=0) - np.quantile(hue, 0.05, axis=0)
+    return swing / height, float(spread.max())

@@ -248,6 +248,7 @@ def _read(rgb: npt.NDArray[np.uint8], held: finding.Found, span: extent.Extent, 
     same = held.fit.nodes.shape[:2] == held.fit.level.height.shape[:1] + held.fit.upright.height.shape[:1]
     confidence = finding.grid_confidence(held.fit, span.top, span.left, span.bottom, span.right) if same else 0.6
     confidence *= finding.marks_confidence(marked | found.crossed, marking.doubt)
+    confidence *= finding.paper_confidence(*marks.paper_evenness(sheet, marking, outside))
     if hand:
         confidence = max(confidence, 0.6)
     doubt = np.maximum(marking.doubt, np.where(words, 0.6, 0.0))
