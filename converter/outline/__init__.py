@@ -6,7 +6,8 @@ The stages, each in its own module:
    from paper; `tilt` finds the small angle by which a camera has turned a drawing.
 2. `parts` (with `thinning`, `skeleton`, `contour`): ink is told apart into strokes, which get their centre
    line, and areas, which get their outline with sub-pixel accuracy; a narrow gap between areas gets one line.
-   `regions`: of a photograph the few boundaries between tonal areas that matter.
+   `colour`: edges between colours of a drawing that are equally dark. `regions`: of a photograph the few
+   boundaries that matter.
 3. `graph`: the curves as one network of nodes and edges; branches that run straight on are joined.
 4. `symmetry`: of a symmetric drawing one piece is worked out, the others are its images.
 5. `lattice`, `fit`, `network`: each curve becomes a chain of holes by a dynamic programme, and

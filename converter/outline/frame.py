@@ -236,22 +236,6 @@ def is_light_on_dark(frame: StitchFrame, cells: CellArray) -> bool:
     return bool(cells.any() and not cells.all() and tone[cells].mean() > tone[~cells].mean() + 0.1)
 
 
-def looks_like_photo(even: GrayArray) -> bool:
-    """Return True if a picture has tones between paper and ink in more than narrow rims.
-
-    Notes
-    -----
-    In a drawing, even one taken by phone, nearly every pixel on even paper is near one of a few levels, and
-    the levels between occur only at edges. In a photograph the levels spread.
-    """
-    paper = float((even > 0.88).mean())
-    levels = np.histogram(even, bins=25, range=(0.0, 1.0))[0][:22] / even.size
-    # The paper and the fullest other level with its neighbours belong to a drawing.
-    full = max(float(levels[max(k - 1, 0) : k + 2].sum()) for k in range(len(levels)))
-    spread = float(levels.sum()) - full
-    return spread > 0.15 or (paper < 0.1 and full < 0.5)
-
-
 def _otsu_split(values: npt.NDArray[np.float32]) -> float:
     level, _ = cv2.threshold(
         np.clip(values * 255, 0, 255).astype(np.uint8), 0, 255, cv2.THRESH_BINARY | cv2.THRESH_OTSU

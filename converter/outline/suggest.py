@@ -9,7 +9,7 @@ from converter.model.arrays import CellArray, LineArray, MaskArray, PictureArray
 from converter.outline.choose import choose_chains, fit_budget
 from converter.outline.colour import colour_network, mark_curves
 from converter.outline.fit import FitWeights
-from converter.outline.frame import find_ink, is_light_on_dark, looks_like_photo, to_frame, working_scale
+from converter.outline.frame import find_ink, is_light_on_dark, to_frame, working_scale
 from converter.outline.graph import CurveNetwork
 from converter.outline.network import Chain, chain_stitches, fit_network, halve_chain
 from converter.outline.parts import drawing_network
@@ -35,7 +35,7 @@ def suggest(
     placement: npt.NDArray[np.float64],
     shape: tuple[int, int],
     cells: CellArray | None = None,
-    kind: str = "auto",
+    kind: str = "line",
     settings: LineSettings | None = None,
     mirror: bool = True,
     deskew: bool = False,
@@ -53,7 +53,7 @@ def suggest(
     cells : ndarray of shape (rows, cols), bool, optional
         Crosses of the chart. With ``lines="auto"`` what they show well gets no line.
     kind : str
-        auto, line, shape or photo.
+        line, shape or photo.
     settings : LineSettings, optional
     mirror : bool
         Make nearly symmetric drawings symmetric. Exactly symmetric ones always are.
@@ -81,7 +81,7 @@ def suggest_chains(
     placement: npt.NDArray[np.float64],
     shape: tuple[int, int],
     cells: CellArray | None = None,
-    kind: str = "auto",
+    kind: str = "line",
     settings: LineSettings | None = None,
     mirror: bool = True,
     deskew: bool = False,
@@ -91,11 +91,9 @@ def suggest_chains(
     settings = settings or LineSettings()
     if settings.lines == "none" or settings.most_lines == 0:
         return []
-    frame = to_frame(picture, placement, shape, working_scale(shape[1], shape[0]), inked)
-    if kind == "auto":
-        kind = "photo" if looks_like_photo(frame.even) else "line"
     if kind == "photo" and settings.lines != "strokes":
         return _photo_chains(picture, placement, shape, settings)
+    frame = to_frame(picture, placement, shape, working_scale(shape[1], shape[0]), inked)
     if cells is not None and is_light_on_dark(frame, cells):
         picture = 255 - picture
         inked = None if inked is None else ~inked
