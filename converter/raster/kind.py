@@ -15,7 +15,7 @@ UNEVEN_INK = 0.27
 UNEVEN_PAPER = 0.09
 TONES = 1.05
 BROAD_INK = 0.4
-STROKES_ALLOW = 0.6
+STROKES_ALLOW = 0.3
 RESTLESS = 0.018
 THICK_SHARE = 0.15
 """Limits between drawings and photographs and between lines and solids; see `toning` and `tell_kind`."""

@@ -25,7 +25,7 @@ import numpy.typing as npt
 
 from converter.model.arrays import GrayArray, MaskArray
 from converter.raster.components import label_parts
-from converter.raster.morphology import drop_small, fill_small
+from converter.raster.morphology import disc, drop_small, fill_small
 from converter.raster.tone import median
 
 LIFT = 0.04
@@ -42,6 +42,8 @@ PIXELS_ENLARGED = 9.0
 """Least pixels a stitch that an enlarged picture is looked at with, times the enlargement."""
 GRAY_IS_INK = 0.45
 """Depth (see `Ink.depth`) from which on all is ink in a drawing with grain."""
+GRAY_IN_GAPS = 0.12
+"""The same for gaps of less than 0.8 stitches."""
 GRAY_HOLES = ((0.2, 0.15, 3.0), (0.15, 0.5, 4.0), (0.07, 0.5, 20.0))
 """Depth, share of a hole that must be lighter for it to be paper, and largest such hole in square stitches."""
 PALE_SPECK = (0.38, 2.0)
@@ -68,7 +70,9 @@ class Ink:
     """The tooth of the paper shows in the strokes, as with pencil or chalk."""
 
 
-def find_ink(gray: GrayArray, pixels: float, dark: float = 0.0, enlarged: float = 1.0) -> Ink | None:
+def find_ink(
+    gray: GrayArray, pixels: float, dark: float = 0.0, enlarged: float = 1.0, mend_grain: bool = True
+) -> Ink | None:
     """Return the ink of a picture, or None if it is blank.
 
     Parameters
@@ -80,6 +84,8 @@ def find_ink(gray: GrayArray, pixels: float, dark: float = 0.0, enlarged: float 
         -100 only the darkest parts are ink, 100 nearly everything darker than the paper is.
     enlarged : float
         How many times the picture was enlarged: its edges are so much softer and its noise so much coarser.
+    mend_grain : bool
+        Fill the holes that the tooth of the paper makes, and drop the grains of shading.
     """
     # The grain of paper and the blur of a lens go with the picture, not with the stitches of a very small chart.
     pixels = max(4.0, min(pixels, max(gray.shape) / FINEST), PIXELS_ENLARGED * enlarged if enlarged > 1 else 0.0)
@@ -92,9 +98,14 @@ def find_ink(gray: GrayArray, pixels: float, dark: float = 0.0, enlarged: float 
         return None
     grainy = softness > SOFTNESS[0]
     mask = found.mask
-    if grainy:
+    if grainy and mend_grain:
         # Where the grain shows, gray against the paper is surer than the many small edges.
-        mask = _fill_gray_holes(mask | (found.depth > GRAY_IS_INK), found.depth, pixels)
+        mask = mask | (found.depth > GRAY_IS_INK)
+        closed = cv2.morphologyEx(
+            mask.view(np.uint8), cv2.MORPH_CLOSE, disc(0.4 * pixels), borderType=cv2.BORDER_CONSTANT
+        )
+        mask = mask | ((closed > 0) & (found.depth > GRAY_IN_GAPS))
+        mask = _fill_gray_holes(mask, found.depth, pixels)
         mask = _drop_pale_specks(mask, found.depth, pixels)
     mask = fill_small(mask, (0.4 if grainy else 0.06) * pixels**2)
     mask = drop_small(mask, (0.12 if grainy else 0.02) * pixels**2)

@@ -88,13 +88,13 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
     light_on_dark = False
     if wanted.kind == "auto":
         tiny = _resize_float(coarse, min(1.0, 400 / max(coarse.shape)))
-        ink = find_ink(tiny, 8.0)
+        ink = find_ink(tiny, 8.0, mend_grain=False)
         if ink is None or not ink.mask.any():
             # A dot or a hairline may be too little to be seen on the small copy.
-            tiny, ink = coarse, find_ink(coarse, pixels)
+            tiny, ink = coarse, find_ink(coarse, pixels, mend_grain=False)
         kind = tell_kind(ink)
         if kind.name == "photo" and ink is not None and not settings.picture.invert and _is_dark_ground(ink.mask):
-            light = find_ink(1 - tiny, 8.0)
+            light = find_ink(1 - tiny, 8.0, mend_grain=False)
             if light is not None and float(light.mask.mean()) > LEAST_LIGHT and toning(light)[0] < CLEARLY_TWO:
                 kind, light_on_dark = line_or_shape(light.mask), True
     else:
