@@ -117,6 +117,12 @@ def test_purpose_cloth_and_size_change_the_figures(person, picture):
     wide = person.js("return arguments[0].dataset.wide", cards[-1])
     person.js("arguments[0].click()", cards[-1])
     wait(lambda: f"{wide} stitches wide" in person.chart_label(), "the chosen size")
+    # Larger than she wanted: that is said.
+    person.slide("purpose", "Stitches across", 80)
+    wait(lambda: person.js("return window.onecolour.store.state.options.wide") == 80, "80 stitches")
+    person.settle()
+    assert person.stitches() > 500
+    assert "more than the 500 you wanted" in person.js("return document.getElementById('notes').textContent")
 
 
 def test_controls_change_the_picture_while_they_move(person, picture):

@@ -14,7 +14,7 @@ import { setUpTake } from "./take.js";
 import { setUpRows } from "./rows.js";
 import { el, button } from "./build.js";
 import { decodeBits, thumb, plural, rowInWords } from "./grid.js";
-import { areasWords, sizeWords, hoursWords, hoursRange, readableWords } from "./words.js";
+import { areasWords, beyondWords, sizeWords, hoursWords, hoursRange, readableWords } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const chart = new ChartView($("chart"));
@@ -331,7 +331,8 @@ function threadWords(facts) {
 
 function showNotes() {
   const view = store.view;
-  const told = [...(view.told ?? []), ...(store.facts?.warnings ?? [])];
+  const beyond = store.facts && !pending() ? beyondWords(store.facts, store.state.options ?? {}) : [];
+  const told = [...(view.told ?? []), ...(store.facts?.warnings ?? []), ...beyond];
   const squared = store.state.what === "picture" ? store.squared ?? [] : [];
   const notes = [...squared, ...(view.losses ?? [])];
   for (const note of store.facts?.notes ?? []) if (!notes.includes(note) && note !== view.reason) notes.push(note);

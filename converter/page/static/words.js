@@ -72,3 +72,14 @@ export function shortly(text) {
   for (const [pattern, short] of SHORT) if (pattern.test(words)) return (border ?? "") + words.replace(pattern, short);
   return text;
 }
+
+/** Where the piece goes over what she said she has. */
+export function beyondWords(facts, options) {
+  const over = [];
+  const count = (number) => number.toLocaleString("en");
+  if (options.hours && facts.hours.likely > options.hours) over.push(`Likely ${hoursWords(facts.hours)}: more than the ${count(options.hours)} you have.`);
+  if (options.skeins && facts.skeins > options.skeins) over.push(`${plural(facts.skeins, "skein")}: more than the ${count(options.skeins)} you have.`);
+  if (options.stitches && facts.stitches > options.stitches) over.push(`${plural(facts.stitches, "stitch", "stitches")}: more than the ${count(options.stitches)} you wanted at most.`);
+  if (options.fit && facts.finished_mm.some((side, at) => side > options.fit[at] + 0.05)) over.push(`${sizeWords(facts.finished_mm)}: larger than the ${sizeWords(options.fit)} you have.`);
+  return over;
+}
