@@ -167,7 +167,7 @@ class _PngPage:
         self.layer = np.zeros((height, width), dtype=np.uint8)
         yield
         layer, self.layer = self.layer.ravel(), None
-        at = np.flatnonzero(layer)
+        at = np.flatnonzero(layer > 0)
         if self.index is not None:
             flat = self.index.reshape(-1)
             laid = self._blend_steps(flat[at], layer[at], rgb(colour))

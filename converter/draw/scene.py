@@ -279,12 +279,14 @@ def lines_hide_crosses(chart: Chart) -> bool:
     """
     if len(chart.lines) == 0 or not chart.cells.any():
         return False
-    hidden = set()
-    for start, stop in chart.lines:
-        steps = max(2, int(np.ceil(np.abs(stop - start).max() * 4)))
-        points = start + (stop - start) * (np.arange(steps) + 0.5)[:, None] / steps
+    starts, runs = chart.lines[:, 0], chart.lines[:, 1] - chart.lines[:, 0]
+    counts = np.maximum(2, np.ceil(np.abs(runs).max(axis=1) * 4)).astype(np.intp)
+    hidden = np.zeros((chart.rows + 1, chart.columns + 1), dtype=np.bool_)
+    for steps in np.unique(counts).tolist():
+        alike = counts == steps
+        along = ((np.arange(steps) + 0.5) / steps)[None, :, None]
+        points = (starts[alike][:, None] + runs[alike][:, None] * along).reshape(-1, 2)
         inside = (np.abs(points - np.round(points)) > 0.1).all(axis=1)
-        for row, column in np.floor(points[inside]).astype(int).tolist():
-            if row < chart.rows and column < chart.columns and chart.cells[row, column]:
-                hidden.add((row, column))
-    return len(hidden) > max(6, 0.02 * int(chart.cells.sum()))
+        at = np.floor(points[inside]).astype(np.intp)
+        hidden[at[:, 0], at[:, 1]] = True
+    return int((hidden[:-1, :-1] & chart.cells).sum()) > max(6, 0.02 * int(chart.cells.sum()))
