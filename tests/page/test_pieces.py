@@ -209,6 +209,24 @@ def test_guess_while_a_control_moves_is_near_what_comes(studio, fixtures, tmp_pa
     assert (guessed[:rows] != made[:rows]).mean() < 0.1
 
 
+def test_guess_at_a_photograph_is_much_nearer_than_what_stood_before(studio, tmp_path):
+    """Soft hills of tone: which squares are dark enough moves with the control, and the guess moves along."""
+    row, col = np.mgrid[0:300, 0:400] / 40.0
+    tones = 128 + 60 * np.sin(row) * np.cos(col) + 50 * np.sin(row / 2.3 + col / 3.1)
+    Image.fromarray(np.clip(tones, 0, 255).astype(np.uint8)).save(tmp_path / "hills.png")
+    settings = {"kind": "photo", "lines": "none", "trim": False}
+    piece = Hands(studio, tmp_path / "hills.png", options={"wide": 60}, settings=settings)
+    before = cells_of(piece.view)
+    change = {"settings": {"dark": 20}}
+    guessed = cells_of(studio.preview(piece.id, {"change": change})["view"])
+    in_full = studio.preview(piece.id, {"change": change, "full": True})["view"]
+    piece.change(**change)
+    made = cells_of(piece.view)
+    assert (made != before).mean() > 0.02
+    assert (made != guessed).sum() < 0.5 * (made != before).sum()
+    assert in_full["bits"] == piece.view["bits"]
+
+
 def test_preview_keeps_nothing(key):
     size = (key.studio.workspace.folder / key.id / "journal.jsonl").stat().st_size
     key.studio.preview(key.id, {"change": {"settings": {"dark": 40}, "options": {"wide": 30}}})
