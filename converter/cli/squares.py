@@ -113,9 +113,10 @@ def command(photo: Path, **options: Any) -> None:
     image = load_picture(photo)
     reading = read_squares(image, size=options["size"], corners=options["corners"], only=options["only"])
     if reading.confidence < SURE and options["corners"] is None and options["size"] is None:
+        small = next((note for note in reading.notes if "too small to be read" in note), None)
         raise RequestError(
             f"'{photo.name}' does not look like squared paper (confidence {reading.confidence:.2f}).",
-            "Photograph it flatter and closer, or give --corners and --squares.",
+            small or "Photograph it flatter and closer, or give --corners and --squares.",
         )
     if not reading.cells.any() and not len(reading.lines):
         raise RequestError(
@@ -132,7 +133,9 @@ def command(photo: Path, **options: Any) -> None:
     }
     if len(reading.marks) > 1:
         check_targets([targets["-marks.png"]], options["overwrite"])
-        outputs["-marks.png"] = _encoded(_samples(reading))
+        from converter.draw.marks import marks_drawing
+
+        outputs["-marks.png"] = marks_drawing(name, [(m.count, m.colour, m.sample) for m in reading.marks]).png_bytes()
     files = [write_whole(targets[s], data, options["overwrite"]) for s, data in outputs.items()]
     report = _report(reading, chart)
     if options["as_json"]:
@@ -193,20 +196,6 @@ def _chart(reading: SquaresReading, source: str, title: str, options: dict[str, 
         source=source,
         settings=settings,
     )
-
-
-def _samples(reading: SquaresReading) -> Any:
-    """Return a strip with the sample of each mark, enlarged, on white."""
-    import numpy as np
-
-    tiles = [np.repeat(np.repeat(mark.sample, 4, axis=0), 4, axis=1) for mark in reading.marks]
-    high = max(t.shape[0] for t in tiles) + 16
-    strip = np.full((high, sum(t.shape[1] + 16 for t in tiles), 3), 255, np.uint8)
-    at = 8
-    for tile in tiles:
-        strip[8 : 8 + tile.shape[0], at : at + tile.shape[1]] = tile
-        at += tile.shape[1] + 16
-    return strip
 
 
 def _report(reading: SquaresReading, chart: Chart) -> dict[str, Any]:

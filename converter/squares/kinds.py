@@ -25,6 +25,8 @@ MOST_WRITING = 60
 _ODD = 0.45
 """Distance of a patch to the third nearest other, as part of its own length, above which nothing is like it."""
 _ALIKE = 0.45
+_POOL = 1200
+"""Marks that heaps are made of; the others go to the nearest."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,13 +114,15 @@ def sort_kinds(
         return kinds, ()
     patches = features(sheet, paper)[marked]
     means = patches.reshape(count, GRID * GRID, 3).mean(axis=1)
-    # shape in gray and colour as such: strokes shift a little from square to square, so that shape counts less
+    # shape, colour and darkness apart: faint and firm strokes of one kind belong together
     gray = patches.reshape(count, GRID, GRID, 3).mean(axis=3)
+    hue = means / (np.linalg.norm(means, axis=1, keepdims=True) + 0.05)
     smooth = np.exp(-0.5 * ((np.arange(GRID)[:, None] - np.arange(GRID)) / 0.7) ** 2)
     smooth /= smooth.sum(axis=1, keepdims=True)
     soft = (smooth @ gray @ smooth.T).reshape(count, -1)
-    hue = means / (np.linalg.norm(means, axis=1, keepdims=True) + 0.05)
-    points = np.hstack([soft, 2.5 * means, 3.0 * hue]).astype(np.float32)
+    shape = soft / (np.linalg.norm(soft, axis=1, keepdims=True) + 0.02)
+    dark = np.log(np.maximum(means.mean(axis=1, keepdims=True), 0.01))
+    points = np.hstack([1.3 * shape, 1.5 * hue, 0.35 * dark]).astype(np.float32)
     label = _heaps(points)
     order = sorted(set(label.tolist()), key=lambda k: (-int((label == k).sum()), k))
     numbers = np.zeros(count, np.int32)
@@ -143,32 +147,36 @@ def sort_kinds(
 
 
 def _heaps(points: FloatArray, most: int = 8) -> npt.NDArray[np.int32]:
-    """Return a label for each point: heaps with clear gaps between them."""
+    """Return a label for each point: heaps with clear gaps between them.
+
+    Points belong together that are about as near to each other as their own next neighbours are; small heaps join the
+    one that holds the nearest of their neighbours.
+    """
     n = len(points)
-    label = np.full(n, -1, np.int32)
-    pool = points if n <= 1200 else points[np.linspace(0, n - 1, 1200).astype(int)]
-    apart = np.sqrt(np.maximum((pool**2).sum(1)[:, None] + (pool**2).sum(1)[None] - 2 * pool @ pool.T, 0))
-    reach = max(
-        0.45, 2.5 * float(np.median(np.partition(apart, min(4, len(pool) - 1), axis=1)[:, min(4, len(pool) - 1)]))
-    )
-    free = np.ones(len(pool), bool)
-    centres: list[FloatArray] = []
-    while free.any() and len(centres) < most:
-        near = (apart < reach) & free[None, :] & free[:, None]
-        counts = near.sum(axis=1)
-        at = int(counts.argmax())
-        if centres and counts[at] < max(3, 0.02 * len(pool)):
-            break
-        member = near[at].copy()
-        for _ in range(6):  # let the heap spread along its own slope
-            centre = pool[member].mean(axis=0)
-            member = free & (np.sqrt(((pool - centre) ** 2).sum(axis=1)) < 1.35 * reach)
-            if not member.any():
-                member = near[at]
-                break
-        centres.append(pool[member].mean(axis=0))
-        free &= ~member
-    table = np.stack(centres)
-    distance = (points**2).sum(1)[:, None] + (table**2).sum(1)[None] - 2 * points @ table.T
-    label[:] = distance.argmin(axis=1)
-    return label
+    pool = points if n <= _POOL else points[np.linspace(0, n - 1, _POOL).astype(int)]
+    apart = _distances(pool, pool)
+    rank = min(3, len(pool) - 1)
+    own = np.partition(apart, rank, axis=1)[:, rank]
+    near = apart < np.maximum(0.15, 1.3 * np.minimum(own[:, None], own[None, :]))
+    label = np.full(len(pool), -1, np.int32)
+    for start in range(len(pool)):
+        if label[start] >= 0:
+            continue
+        member = near[start] & (label < 0)
+        member[start] = True
+        grown = True
+        while grown:
+            wider = near[member].any(axis=0) & (label < 0) | member
+            grown = bool((wider != member).any())
+            member = wider
+        label[member] = start
+    counts = np.bincount(label, minlength=len(pool))
+    least = max(3, 0.02 * len(pool))
+    large = [int(k) for k in np.argsort(-counts, kind="stable")[:most] if counts[k] >= least] or [int(counts.argmax())]
+    kept = np.isin(label, large)
+    return np.asarray(label[kept][_distances(points, pool[kept]).argmin(axis=1)], dtype=np.int32)
+
+
+def _distances(a: FloatArray, b: FloatArray) -> FloatArray:
+    square = (a**2).sum(axis=1)[:, None] + (b**2).sum(axis=1)[None] - 2 * a @ b.T
+    return np.asarray(np.sqrt(np.maximum(square, 0)), dtype=np.float32)

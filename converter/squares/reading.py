@@ -29,6 +29,10 @@ SURE = 0.5
 """Confidence from which a picture counts as squared paper."""
 
 
+SMALLEST_PX = 9.0
+"""Squares narrower than this in the picture are found but not read: a mark is hardly more than the lines round it."""
+
+
 @dataclass(frozen=True, eq=False)
 class SquaresReading:
     """What was read from squared paper."""
@@ -249,6 +253,9 @@ def _read(rgb: npt.NDArray[np.uint8], held: finding.Found, span: extent.Extent, 
     confidence = finding.grid_confidence(held.fit, span.top, span.left, span.bottom, span.right) if same else 0.6
     confidence *= finding.marks_confidence(marked | found.crossed, marking.doubt)
     confidence *= finding.paper_confidence(*marks.paper_evenness(sheet, marking, outside))
+    side = held.fit.pitch / held.factor
+    if side < SMALLEST_PX:
+        confidence = min(confidence, 0.3)
     if hand:
         confidence = max(confidence, 0.6)
     doubt = np.maximum(marking.doubt, np.where(words, 0.6, 0.0))
@@ -306,7 +313,12 @@ def _notes(
     rows, cols = span.shape
     notes = [f"A grid of {cols} x {rows} squares was found."]
     side = held.fit.pitch / held.factor
-    if side < 11:
+    if side < SMALLEST_PX:
+        notes.append(
+            f"The squares are only {side:.0f} pixels wide in the picture, too small to be read. On millimetre paper "
+            "give the corners and the number of the larger squares; otherwise photograph it closer."
+        )
+    elif side < 11:
         notes.append(
             f"The squares are only {side:.0f} pixels wide in the picture; a closer photo would be read more surely."
         )
@@ -351,7 +363,7 @@ def _folded(reading: SquaresReading, block: int) -> SquaresReading | None:
             if even > best[0]:
                 best = (even, top, left)
     even, top, left = best
-    if even < 0.97:
+    if even < 0.9:
         return None
     n, m = (rows - top) // block, (cols - left) // block
     window = np.s_[top : top + n * block, left : left + m * block]
