@@ -1,9 +1,13 @@
-"""Paste each command's help into the README, and what bad input gets into DEVELOPERS; --check only compares."""
+"""Paste each command's help into the README, and what bad input gets into DEVELOPERS; --check only compares.
+
+``--pictures`` makes the pictures that the README shows, in fixtures/shown, from one run of ``onecolour chart``.
+"""
 
 from __future__ import annotations
 
 import argparse
 import sys
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -44,6 +48,31 @@ def bad_input_text() -> str:
     return "".join([*rows, "\n"])
 
 
+def make_pictures() -> None:
+    """Chart the heron as the README tells, and keep small copies of what comes out."""
+    import pypdfium2
+    from PIL import Image
+
+    shown = ROOT / "fixtures" / "shown"
+    shown.mkdir(exist_ok=True)
+    with tempfile.TemporaryDirectory() as folder:
+        heron = str(ROOT / "fixtures" / "pictures" / "heron.png")
+        words = ["chart", heron, "--wide", "60", "--out", folder]
+        result = CliRunner().invoke(group, words)
+        if result.exit_code:
+            raise SystemExit(f"update_readme: charting the heron failed: {result.output}")
+        page = pypdfium2.PdfDocument(Path(folder) / "heron.pdf")[0].render(scale=2).to_pil()
+        pictures = {
+            "heron-chart.png": Image.open(Path(folder) / "heron.png"),
+            "heron-stitched.png": Image.open(Path(folder) / "heron-stitched.png"),
+            "heron-leaflet.png": page,
+        }
+        for name, image in pictures.items():
+            small = image.convert("RGB")
+            small.thumbnail((560, 640), Image.Resampling.LANCZOS)
+            small.quantize(64, dither=Image.Dither.NONE).save(shown / name, optimize=True)
+
+
 PARTS: tuple[tuple[str, str, Callable[[], str]], ...] = (
     ("README.md", "help", help_text),
     ("DEVELOPERS.md", "bad input", bad_input_text),
@@ -53,7 +82,10 @@ PARTS: tuple[tuple[str, str, Callable[[], str]], ...] = (
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--check", action="store_true", help="compare only")
+    parser.add_argument("--pictures", action="store_true", help="make the README's pictures too")
     chosen = parser.parse_args()
+    if chosen.pictures:
+        make_pictures()
     stale = 0
     for name, part, make in PARTS:
         path = ROOT / name
