@@ -206,14 +206,20 @@ class _Sheets:
         canvas, words, chart = self.canvas, self.words, self.chart
         crosses = sum(not length.of_lines for length in lengths)
         facts = words.many("{number} length for the crosses", "{number} lengths for the crosses", crosses)
-        if crosses < len(lengths):
+        if not crosses:
+            facts = words.many(
+                "{number} length for the backstitches", "{number} lengths for the backstitches", len(lengths)
+            )
+        elif crosses < len(lengths):
             more = len(lengths) - crosses
             facts += words.many(", {number} for the backstitches", ", {number} for the backstitches", more)
         told = words(
             "Cut them one after the other; each begins at its number. Few crosses are open at any time, and every "
             "length ends on a finished cross."
         )
-        if panels and self.by_cross:
+        if not crosses and not panels:
+            told = words("Cut them one after the other; each begins at its number.")
+        elif panels and self.by_cross:
             told = words(
                 "Cut them one after the other. On the next pages each length has its picture. Start at the ring and"
                 " work the crosses in turn, lower leg / first, upper leg \\ on top. Crosses 3a and 3b are worked "
