@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -110,15 +111,26 @@ def prepare_picture(image: Any, settings: ChartSettings) -> Prepared:
 
 
 def _mask(name: str, mask: Any, shape: tuple[int, int]) -> npt.NDArray[np.bool_] | None:
+    """Return a mask at the picture's size: a large photo may have been decoded smaller than its mask."""
     if mask is None:
         return None
     array = np.asarray(mask)
-    if array.shape != shape:
+    if array.shape == shape:
+        return array.astype(np.bool_)
+    if array.ndim != 2 or 0 in array.shape or not _same_proportions(array.shape, shape):
         raise UsageError(
-            f"The {name} mask is {' x '.join(map(str, array.shape))}, the picture {shape[0]} x {shape[1]} pixels.",
-            "Give a mask of the same size as the picture.",
+            f"The {name} mask has {' x '.join(map(str, array.shape[::-1]))} pixels, the picture "
+            f"{shape[1]} x {shape[0]}.",
+            "Give a mask of the picture's size or proportions.",
         )
-    return array.astype(np.bool_)
+    shares = cv2.resize(array.astype(np.float32), (shape[1], shape[0]), interpolation=cv2.INTER_AREA)
+    return np.asarray(shares >= 0.5)
+
+
+def _same_proportions(one: tuple[int, ...], other: tuple[int, int]) -> bool:
+    """Return True if a scaled copy of the one, its sides rounded, has the size of the other."""
+    rows, cols = one
+    return abs(rows * other[1] / cols - other[0]) <= 1.5 or abs(cols * other[0] / rows - other[1]) <= 1.5
 
 
 def _span(low: float, high: float, size: int) -> tuple[int, int]:
