@@ -15,9 +15,12 @@ import numpy.typing as npt
 
 from converter.squares import filters
 from converter.squares.mesh import Fit
+from converter.squares.sides import Nodes
 
 SUPPORT = 0.33
 VISIBLE = 0.2
+STRIP = 0.12
+"""Part of a square that the edge of the picture may cut off."""
 BoolArray = npt.NDArray[np.bool_]
 Shares = npt.NDArray[np.float64]
 
@@ -31,7 +34,7 @@ class Extent:
     bottom: int
     right: int
     unsure: tuple[str, ...] = ()
-    """Edges beyond which the picture shows neither paper without lines nor its own end: ink, or a table."""
+    """Edges beyond which the picture shows ink, a table, or lines that go on: there may be more squares."""
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -40,9 +43,14 @@ class Extent:
 
 
 def squares_inside(fit: Fit, shape: tuple[int, int]) -> BoolArray:
-    """Return (n, m) which squares lie wholly in a picture of ``shape``."""
-    limit = np.array(shape) - 0.5
-    inside = np.asarray(((fit.nodes > -0.5) & (fit.nodes < limit)).all(axis=2))
+    """Return (n, m) which squares lie in a picture of ``shape``, but for a thin strip at most."""
+    return whole_squares(fit.nodes, shape, STRIP * fit.pitch)
+
+
+def whole_squares(nodes: Nodes, shape: tuple[int, int], slack: float) -> BoolArray:
+    """Return (n, m) which squares lie in a picture of ``shape``, but for ``slack`` pixels."""
+    limit = np.array(shape) - 0.5 + slack
+    inside = np.asarray(((nodes > -0.5 - slack) & (nodes < limit)).all(axis=2))
     return np.asarray(inside[:-1, :-1] & inside[1:, :-1] & inside[:-1, 1:] & inside[1:, 1:])
 
 
@@ -120,15 +128,22 @@ def find_extent(fit: Fit, single: Fit, shape: tuple[int, int]) -> Extent:
         right -= worst == "right"
     rows, cols = slice(top, bottom), slice(left, right)
     beyond = {
-        "top": (top - 1, (top - 1, cols), (slice(left, right + 1), top - 1), known_upright),
-        "bottom": (fit.squares[0] - bottom - 1, (bottom, cols), (slice(left, right + 1), bottom), known_upright),
-        "left": (left - 1, (rows, left - 1), (slice(top, bottom + 1), left - 1), known_level),
-        "right": (fit.squares[1] - right - 1, (rows, right), (slice(top, bottom + 1), right), known_level),
+        "top": (top - 1, (top - 1, cols), (slice(left, right + 1), top - 1), known_upright, upright),
+        "bottom": (
+            fit.squares[0] - bottom - 1,
+            (bottom, cols),
+            (slice(left, right + 1), bottom),
+            known_upright,
+            upright,
+        ),
+        "left": (left - 1, (rows, left - 1), (slice(top, bottom + 1), left - 1), known_level, level),
+        "right": (fit.squares[1] - right - 1, (rows, right), (slice(top, bottom + 1), right), known_level, level),
     }
+    shown = whole_squares(fit.nodes, shape, 0.5 * fit.pitch)
     unsure = tuple(
         name
-        for name, (room, squares, leads, known) in beyond.items()
-        if room >= 0 and visible[squares].mean() > 0.3 and known[leads].mean() < 0.3
+        for name, (room, squares, leads, known, share) in beyond.items()
+        if room >= 0 and shown[squares].mean() > 0.3 and (known[leads].mean() < 0.3 or share[leads].mean() > 0.15)
     )
     return Extent(top, left, bottom, right, unsure)
 

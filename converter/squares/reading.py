@@ -232,9 +232,7 @@ def _nothing(rgb: npt.NDArray[np.uint8]) -> SquaresReading:
 
 def _read(rgb: npt.NDArray[np.uint8], held: finding.Found, span: extent.Extent, hand: bool) -> SquaresReading:
     nodes = held.fit.nodes[span.top : span.bottom + 1, span.left : span.right + 1]
-    limit = np.array(held.shape) - 0.5
-    inside = np.asarray(((nodes > -0.5) & (nodes < limit)).all(axis=2))
-    outside = ~(inside[:-1, :-1] & inside[1:, :-1] & inside[:-1, 1:] & inside[1:, 1:])
+    outside = ~extent.whole_squares(nodes, held.shape, extent.STRIP * held.fit.pitch)
     corners = held.to_picture(nodes)
     wanted = min(1.0, held.factor * FLAT_SIDE / finding.WORK_PITCH)
     small = density.shrink(rgb, wanted)

@@ -77,10 +77,12 @@ def _level_sides(ink: FloatArray, side: int, rows: int, cols: int, marked: BoolA
     return np.asarray(value, dtype=np.float64), np.asarray(spill, dtype=np.float64)
 
 
-def _beyond_print(value: CellFloats) -> CellFloats:
-    """Take the usual value along each line off, which is the printed line's own."""
-    usual = np.median(value, axis=1)
-    smooth = filters.running_median(value, 15)
+def _beyond_print(value: CellFloats, bare: BoolArray) -> CellFloats:
+    """Take the usual value along each line off, which is the printed line's own; marks beside it hide that."""
+    known = value[bare]
+    overall = float(np.median(known)) if known.size else float(np.median(value))
+    usual = np.array([np.median(v[b]) if b.sum() >= 3 else overall for v, b in zip(value, bare, strict=True)])
+    smooth = filters.running_median(np.where(bare, value, usual[:, None]), 15)
     return np.asarray(value - np.minimum(np.maximum(usual, 0)[:, None], np.maximum(smooth, 0) + 0.02))
 
 
@@ -121,8 +123,11 @@ def find_strokes(
     level, level_spill = _level_sides(ink, side, rows, cols, solid)
     upright, upright_spill = _level_sides(np.ascontiguousarray(ink.T), side, cols, rows, solid.T)
     gone = np.pad(outside, 1, mode="edge")
-    level = np.where(gone[:-1, 1:-1] | gone[1:, 1:-1], 0.0, _beyond_print(level))
-    upright = np.where((gone[1:-1, :-1] | gone[1:-1, 1:]).T, 0.0, _beyond_print(upright))
+    inked = np.pad(marked | outside, 1)
+    level = np.where(gone[:-1, 1:-1] | gone[1:, 1:-1], 0.0, _beyond_print(level, ~(inked[:-1, 1:-1] | inked[1:, 1:-1])))
+    upright = np.where(
+        (gone[1:-1, :-1] | gone[1:-1, 1:]).T, 0.0, _beyond_print(upright, ~(inked[1:-1, :-1] | inked[1:-1, 1:]).T)
+    )
     border = _valley(np.concatenate([level[level_spill == 0].ravel(), upright[upright_spill == 0].ravel()]))
     lines = [[[i, j], [i, j + 1]] for i, j in np.argwhere(level > np.maximum(border, level_spill))]
     lines += [[[i, j], [i + 1, j]] for j, i in np.argwhere(upright > np.maximum(border, upright_spill))]
