@@ -22,7 +22,7 @@ from converter.outline.graph import Curve, CurveNetwork, contract_links, join_pa
 from converter.outline.near import find_nearest
 from converter.outline.simplify import resample_curve, smooth_curve
 from converter.outline.skeleton import trace_skeleton
-from converter.outline.thinning import thin_to_lines
+from converter.pixels.thinning import thin_to_lines
 
 THIN = 1.75
 """Ink thinner than so many stitches is a stroke with a centre line; thicker ink has an outline."""

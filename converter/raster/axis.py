@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import MaskArray
-from converter.raster.lines import thin_to_lines
+from converter.pixels.thinning import thin_to_lines
 
 TAPER_SLOPE = 0.3
 """Rise of the half-width along the axis from which on a narrow end is a tip or a corner and no stroke."""

@@ -14,7 +14,7 @@ from converter.outline.contour import outline_cells, trace_contours
 from converter.outline.near import find_nearest
 from converter.outline.regions import find_basins
 from converter.outline.simplify import curve_length, resample_curve, simplify_curve, smooth_curve
-from converter.outline.thinning import thin_to_lines
+from converter.pixels.thinning import thin_to_lines
 
 FEEP = """
 ........................

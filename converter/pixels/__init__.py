@@ -1,0 +1,1 @@
+"""What the stages need alike on masks of pixels, below all of them."""
