@@ -17,6 +17,9 @@ PAPER_SIZES_MM: Final[dict[str, tuple[float, float]]] = {
 }
 """Width and height of upright sheets: ISO 216 and ANSI/ASME Y14.1 size A."""
 
+MOST_LENGTH_MM: Final = 100_000.0
+"""The longest length that is read: a bolt of cloth or a cone of thread holds less."""
+
 _NUMBER = r"(\d+(?:[.,]\d+)?|[.,]\d+)"
 _UNIT_MM: Final[dict[str, float]] = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": MM_PER_INCH, '"': MM_PER_INCH}
 _LENGTH = re.compile(rf'^\s*{_NUMBER}\s*(mm|cm|m|in|")\s*$', re.IGNORECASE)
@@ -52,7 +55,7 @@ def parse_length_mm(text: str) -> float:
     Raises
     ------
     UsageError
-        If the text is not a positive length with a unit.
+        If the text is not a positive length with a unit, or over 100 m.
 
     Examples
     --------
@@ -62,7 +65,7 @@ def parse_length_mm(text: str) -> float:
     found = _LENGTH.match(text)
     if found is None or _number(found[1]) <= 0:
         raise UsageError(f"'{text}' is not a length.", "Write a number with mm, cm, m or in, such as 45cm or 1.5in.")
-    return _number(found[1]) * _UNIT_MM[found[2].lower()]
+    return _within_reach(text, _number(found[1]) * _UNIT_MM[found[2].lower()])
 
 
 def parse_size_mm(text: str) -> tuple[float, float]:
@@ -80,7 +83,7 @@ def parse_size_mm(text: str) -> tuple[float, float]:
     Raises
     ------
     UsageError
-        If the text is not a size.
+        If the text is not a size, or a side is over 100 m.
 
     Examples
     --------
@@ -92,7 +95,13 @@ def parse_size_mm(text: str) -> tuple[float, float]:
         raise UsageError(f"'{text}' is not a size.", "Write width x height with a unit, such as 4x4in or 10x15cm.")
     last = _UNIT_MM[found[4].lower()]
     first = _UNIT_MM[found[2].lower()] if found[2] else last
-    return _number(found[1]) * first, _number(found[3]) * last
+    return _within_reach(text, _number(found[1]) * first), _within_reach(text, _number(found[3]) * last)
+
+
+def _within_reach(text: str, length_mm: float) -> float:
+    if length_mm > MOST_LENGTH_MM:
+        raise UsageError(f"'{text[:40]}' is too long.", f"Lengths up to {MOST_LENGTH_MM / 1000:g} m are read.")
+    return length_mm
 
 
 def format_size(width_mm: float, height_mm: float) -> str:

@@ -14,7 +14,9 @@ def test_length_is_read_in_any_unit(text, length_mm):
     assert parse_length_mm(text) == pytest.approx(length_mm)
 
 
-@pytest.mark.parametrize("text", ["", "45", "cm", "-3cm", "0cm", "nancm", "1e9in", "4 x 4in", "3ft"])
+@pytest.mark.parametrize(
+    "text", ["", "45", "cm", "-3cm", "0cm", "nancm", "1e9in", "4 x 4in", "3ft", "101m", "9" * 400 + "cm"]
+)
 def test_wrong_length_is_refused_with_a_way_out(text):
     with pytest.raises(UsageError) as caught:
         parse_length_mm(text)
@@ -29,7 +31,7 @@ def test_size_is_read(text, size):
     assert parse_size_mm(text) == pytest.approx(size)
 
 
-@pytest.mark.parametrize("text", ["4x4", "x4in", "0x4in", "4in", "axbcm"])
+@pytest.mark.parametrize("text", ["4x4", "x4in", "0x4in", "4in", "axbcm", "4x200m", "9" * 400 + "x4cm"])
 def test_wrong_size_is_refused(text):
     with pytest.raises(UsageError):
         parse_size_mm(text)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import threading
+import zlib
 from dataclasses import replace
 from pathlib import Path
 from typing import IO, Final
@@ -26,16 +29,36 @@ WANTED_WIDTH_PX: Final = 2400
 
 
 def _write(target: Target, data: bytes) -> None:
-    """Write bytes to a path or to an open binary file."""
+    """Write bytes to a path, whole or not at all, or to an open binary file."""
     if not isinstance(target, (str, Path)):
         target.write(data)
         return
     try:
-        Path(target).write_bytes(data)
+        path = Path(target).resolve()
+        if path.exists() and not path.is_file():
+            # A pipe or device takes the bytes as they come; a folder refuses them.
+            path.write_bytes(data)
+        else:
+            _replace_whole(path, data)
     except OSError as error:
         raise OutputError(
             f"{target} cannot be written: {error.strerror or error}.", "Choose another place or name."
         ) from error
+
+
+def _replace_whole(path: Path, data: bytes) -> None:
+    """Write a new file beside the path, which then takes its name in one step."""
+    # The name is one that the commands sweep away should a run be ended in the middle.
+    digest = zlib.crc32(path.name.encode("utf-8", "surrogateescape"))
+    part = path.with_name(f".onecolour-{digest:012x}-{os.getpid()}-{threading.get_ident()}.part")
+    try:
+        with part.open("wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
 
 
 def chart_title(chart: Chart) -> str:

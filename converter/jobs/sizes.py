@@ -310,9 +310,9 @@ def sizes_picture(
     from converter.jobs.batch import Outcome, title_from
     from converter.jobs.chart import open_picture, planned_files, read_mask, write_outputs
 
-    check_targets(planned_files(folder, name, SIZES_SUFFIXES), overwrite)
     own = tuple(sorted(set(widths)))
     _check_widths(own)
+    check_targets(planned_files(folder, name, SIZES_SUFFIXES), overwrite)
     picture = open_picture(path, max(own, default=max(SPREAD)))
     masks: dict[str, Any] = {
         key: read_mask(mask) for key, mask in (("keep", request.keep), ("clear", request.clear)) if mask is not None
