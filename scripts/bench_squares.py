@@ -14,11 +14,11 @@ from typing import Any
 
 import cv2
 import numpy as np
-from make_squared_paper import LEVELS, SquaredPhoto, make_photo
+from make_squared_paper import LEVELS, OTHERS, SquaredPhoto, make_other, make_photo
 from scipy.spatial import cKDTree
 
 from converter.errors import ConverterError
-from converter.squares import read_squares
+from converter.squares import SURE, looks_squared, read_squares
 
 
 @dataclass(frozen=True)
@@ -128,12 +128,29 @@ def report(level: str, scores: list[Score]) -> str:
     )
 
 
+def report_others(seeds: range) -> str:
+    """Return one line on pictures that are no squared paper, each looked at as ``chart`` does."""
+    taken, seconds = [], []
+    for seed in seeds:
+        for kind in OTHERS:
+            image = make_other(seed, kind)
+            start = time.process_time()
+            if looks_squared(image) >= SURE:
+                taken.append(f"{kind} {seed}")
+            seconds.append(time.process_time() - start)
+    return (
+        f"others  {len(seconds)} pictures: {len(taken)} taken for charts {taken}, "
+        f"median {np.median(seconds):.2f} s, most {max(seconds):.2f} s"
+    )
+
+
 def main() -> None:
     """Run from the command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--first", type=int, default=1000)
     parser.add_argument("--count", type=int, default=100)
     parser.add_argument("--levels", nargs="*", default=list(LEVELS))
+    parser.add_argument("--others", type=int, default=0, help="Also this many pictures of each kind that is no chart.")
     parser.add_argument("--verbose", action="store_true")
     options = parser.parse_args()
     cv2.setNumThreads(1)
@@ -141,6 +158,8 @@ def main() -> None:
         print(
             report(level, run(level, range(options.first, options.first + options.count), options.verbose)), flush=True
         )
+    if options.others:
+        print(report_others(range(options.first, options.first + options.others)), flush=True)
 
 
 if __name__ == "__main__":
