@@ -30,15 +30,18 @@ class Source:
     rgb: npt.NDArray[np.uint8]
     weights: FloatArray
 
-    def near(self, nodes: Nodes, pixels: float) -> tuple[Sight, Nodes]:
-        """Return the part round ``nodes`` (in pixels of the picture), squares about ``pixels`` wide, and the nodes."""
+    def near(self, nodes: Nodes, pixels: float) -> tuple[Sight, Nodes] | None:
+        """Return the part round ``nodes`` (in pixels of the picture), squares about ``pixels`` wide, and the nodes.
+
+        None where hardly anything of them lies in the picture.
+        """
         sides = np.hypot(*np.diff(nodes, axis=1).reshape(-1, 2).T)
         side = float(np.median(sides))
         low = np.floor(nodes.reshape(-1, 2).min(axis=0) - side).astype(int)
         high = np.ceil(nodes.reshape(-1, 2).max(axis=0) + side).astype(int)
         low, high = np.maximum(low, 0), np.minimum(high, self.rgb.shape[:2])
         if (high - low < 8).any():
-            raise ValueError("The nodes lie outside the picture.")
+            return None
         part = shrink(self.rgb[low[0] : high[0], low[1] : high[1]], pixels / side)
         scale = np.array(part.shape[:2]) / (high - low)
         return Sight.of(density(part), self.weights), (nodes - low + 0.5) * scale - 0.5
@@ -91,7 +94,10 @@ def _between_shown(source: Source, nodes: Nodes, parts: int) -> tuple[float, flo
     side = float(np.median(np.hypot(*np.diff(nodes, axis=1).reshape(-1, 2).T)))
     if side / parts < _LEAST_PX:
         return 1.0, 0.0
-    sight, near = source.near(nodes, 16.0 * parts)
+    part = source.near(nodes, 16.0 * parts)
+    if part is None:
+        return 0.0, 1.0
+    sight, near = part
     bare = _bare_squares(measure(sight, near))
     fine = measure(sight, split(near, parts))
     height = float(np.median([line_height(s, 0.8) for s in (fine.level, fine.upright)]))

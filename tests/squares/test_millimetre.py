@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 
-from converter.squares import SURE, read_squares
+from converter.squares import SURE, pitch, read_squares
 
 
 def millimetre_paper(blocks, pixels):
@@ -45,3 +45,10 @@ def test_small_squares_are_refused_with_a_reason_and_read_by_hand():
     bottom, right = 30 + 12 * 40, 30 + 16 * 40
     by_hand = read_squares(page, size=(16, 12), corners=[(30, 30), (30, right), (bottom, right), (bottom, 30)])
     assert np.array_equal(by_hand.cells, blocks)
+
+
+def test_a_look_at_a_part_outside_the_picture_gives_nothing():
+    rows, cols = np.mgrid[0:5, 0:5] * 20.0
+    source = pitch.Source(np.full((200, 200, 3), 255, np.uint8), np.full(3, 1 / 3, np.float32))
+    assert source.near(np.stack([rows + 900, cols], axis=-1), 16.0) is None
+    assert source.near(np.stack([rows + 20, cols + 20], axis=-1), 16.0) is not None
