@@ -5,12 +5,13 @@
 2.  `raster.take`        a coarse copy tells the kind of picture (`raster.kind`), its tilt (`raster.deskew`) and where
                          the ink lies; the part that matters is then brought to about 12 pixels a stitch.
 3.  `raster.light`       drawings: ink by its edges, whatever light falls on the paper; pencil grain smoothed.
+    `raster.rims`        areas of a colour drawing too pale to be filled get an edge.
     `raster.photo`       photographs: subject, smoothing that keeps edges, few tonal shapes.
 4.  `raster.morphology`  dust, and small things if less detail is wanted.
 5.  `raster.mirror`      symmetry found, asked for or given.
 6.  `raster.grid`        the grid laid over the ink: width, phase and scale to where its cells are clearest.
 7.  `raster.strokes`     thick parts by coverage, pens in whole stitches, thin strokes by their axis (`raster.axis`,
-                         `raster.thinning`), round dots alike (`raster.dots`).
+                         `pixels.thinning`, `raster.thinning`), round dots alike (`raster.dots`).
 8.  `raster.repair`      the cheapest cells flipped until parts and holes are those of the picture (`raster.structure`).
 9.  `raster.readability` how well it reads and what is lost; if it reads badly, simpler drawings are tried.
 10. `outline.suggest`    backstitches.

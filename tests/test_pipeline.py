@@ -371,6 +371,25 @@ def test_ink_on_paper_in_a_hard_shadow_is_line_work():
         assert measured.recall > 0.99 and measured.precision > 0.99
 
 
+def test_a_pale_area_without_an_outline_gets_one():
+    """A beetle, black spots on a red back: the back is too pale beside black to be filled, so its edge is drawn."""
+    beetle = np.full((600, 600, 3), 255, np.uint8)
+    cv2.ellipse(beetle, (300, 330), (200, 230), 0, 0, 360, (214, 60, 50), -1, cv2.LINE_AA)
+    cv2.circle(beetle, (300, 110), 70, (30, 30, 30), -1, cv2.LINE_AA)
+    for x, y in ((230, 300), (370, 300), (240, 420), (360, 420)):
+        cv2.circle(beetle, (x, y), 34, (30, 30, 30), -1, cv2.LINE_AA)
+    for seen in (beetle, 255 - beetle):
+        found = reduce_picture(seen, options(50))
+        assert "edges are drawn as lines" in found.reason
+        assert found.cells.shape[0] >= 60
+        back = found.cells[found.cells.shape[0] // 2 :]
+        assert back.any(axis=1).all() and back[:, 0].any() and back[:, -1].any()
+        assert np.array_equal(found.cells, found.cells[:, ::-1])
+    # The edge of a darker table round a sheet of paper is none.
+    table = cv2.copyMakeBorder(sketch(500), 90, 90, 90, 90, cv2.BORDER_CONSTANT, value=150)
+    assert "edges" not in reduce_picture(table, options(40)).reason
+
+
 def test_readability_falls_with_the_size_and_says_what_is_lost():
     wheel = np.full((420, 420), 255, np.uint8)
     cv2.circle(wheel, (210, 210), 180, 0, 6, cv2.LINE_AA)

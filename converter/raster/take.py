@@ -18,6 +18,7 @@ from converter.raster.light import find_ink
 from converter.raster.mirror import Symmetry
 from converter.raster.photo import cut_subject, tone_mask
 from converter.raster.prepare import Prepared
+from converter.raster.rims import find_rims
 from converter.raster.threshold import threshold_otsu
 from converter.settings import ChartSettings
 
@@ -76,6 +77,8 @@ class Look:
     inverted: bool
     tilt: float
     """Degrees, see `deskew.find_tilt`; ``mask`` is straight already."""
+    rims: MaskArray | None = None
+    """(h, w) of the coarse copy: edges of pale areas."""
 
 
 def look_at(ready: Prepared, settings: ChartSettings) -> Look:
@@ -125,6 +128,10 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
         kind = Kind(kind.name, kind.reason + f" It was {abs(tilt):.1f} degrees askew and has been straightened.")
     if ink is None:
         raise RequestError(*BLANK)
+    rims = find_rims(coarse, ink) if tilt == 0 else None
+    if rims is not None:
+        kind = Kind(kind.name, kind.reason + " Paler areas are bare; their edges are drawn as lines.")
+        return Look(kind, scale, ink.mask | rims, None, inverted, tilt, rims)
     return Look(kind, scale, ink.mask, None, inverted, tilt)
 
 
@@ -196,6 +203,11 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
             )
     place = (slice(first_row, last_row), slice(first_col, last_col))
 
+    coarse_place = tuple(
+        slice(int(first * look.scale), max(1, int(last * look.scale)))
+        for first, last in ((first_row, last_row), (first_col, last_col))
+    )
+
     def bring(mask: MaskArray | None, shape: tuple[int, ...]) -> MaskArray | None:
         """Return marks on the standing picture as marks on the working picture."""
         if mask is None:
@@ -208,9 +220,7 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
     def bring_coarse() -> MaskArray:
         """Return the middles of the ink of the coarse copy as marks on the working picture."""
         body = cv2.erode(look.mask.view(np.uint8), np.ones((5, 5), np.uint8))
-        k = look.scale
-        part = body[int(first_row * k) : max(1, int(last_row * k)), int(first_col * k) : max(1, int(last_col * k))]
-        return _laid_on(part > 0, gray.shape, 0.0)
+        return _laid_on(body[coarse_place] > 0, gray.shape, 0.0)
 
     if look.tilt == 0:
         gray = _resize(ready.gray[place], scale)
@@ -248,6 +258,11 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
             ink, depth = levels <= threshold_otsu(levels), 1 - gray
         else:
             ink, depth = found.mask, found.depth
+        if look.rims is not None:
+            rims = cv2.resize(
+                look.rims[coarse_place].astype(np.float32), gray.shape[::-1], interpolation=cv2.INTER_LINEAR
+            )
+            ink = ink | (rims >= 0.5)
     clear = bring(ready.clear, gray.shape)
     if clear is not None:
         ink = ink & ~clear
