@@ -165,8 +165,7 @@ def _lines_on_grid(
     kind, inked = _look_for_lines(ready, kind)
     picture = ready.gray if ready.colour is None else ready.colour
     if ready.clear is not None:
-        picture = picture.copy()
-        picture[ready.clear] = 255
+        picture = _cover(picture, ready.clear)
     lines = suggest(
         picture,
         standing[:2],
@@ -181,6 +180,24 @@ def _lines_on_grid(
     )
     ends = np.concatenate([lines, np.ones((len(lines), 2, 1))], axis=2)
     return np.asarray((ends @ turned.T)[:, :, :2], dtype=np.float64)
+
+
+def _cover(picture: npt.NDArray[np.uint8], clear: MaskArray) -> npt.NDArray[np.uint8]:
+    """Return the picture with marked areas covered by paper as bright as it is near by, so that no edge shows."""
+    scale = min(1.0, 200 / max(clear.shape))
+    size = (max(1, round(clear.shape[1] * scale)), max(1, round(clear.shape[0] * scale)))
+    small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
+    small[cv2.resize(clear.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0] = 0
+    paper = cv2.dilate(small, np.ones((15, 15), np.uint8))
+    for _ in range(max(size)):
+        bare = paper == 0
+        if not bare.any():
+            break
+        paper = np.where(bare, cv2.dilate(paper, np.ones((3, 3), np.uint8)), paper)
+    large = cv2.resize(paper, clear.shape[::-1], interpolation=cv2.INTER_LINEAR)
+    out = picture.copy()
+    out[clear] = large[clear]
+    return np.asarray(out, dtype=np.uint8)
 
 
 def _look_for_lines(ready: Prepared, kind: str) -> tuple[str, MaskArray | None]:
