@@ -1,20 +1,23 @@
-"""Throw broken bytes at everything that reads hers: pictures, chart files, PBM, text rows.
+"""Throw broken bytes at everything that reads hers: pictures, chart files, plain grids, requests to the page.
 
-python scripts/fuzz.py --target picture --seconds 600
+python scripts/fuzz.py --target pictures --seconds 600
 
-Each input must be read, or refused with one of our own errors, within the time and memory caps. The corpus is made
-here from a seed; with atheris installed (Linux) the search follows the coverage, without it the inputs are cut,
-spliced and flipped at random. What breaks is written to --keep and becomes a test.
+Each input must be read, or refused with one of our own errors in one line, within the caps of time and memory. The
+corpus is made here from a seed. With atheris installed (Linux) the search follows the coverage; without it, with
+--plain and for the page the inputs are cut, spliced and flipped at random. A fault does not end the search: the first
+input of each kind is written to --keep, all are told at the end, and each becomes a test.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import io
 import random
 import resource
 import sys
 import time
+import traceback
 from collections.abc import Callable
 from pathlib import Path
 
@@ -24,14 +27,18 @@ from PIL import Image
 from converter.errors import ConverterError
 
 MEMORY_CAP_MB = 1500
-SECONDS_CAP = 5.0
+SECONDS_CAP = {"pictures": 1.0, "charts": 1.0, "grids": 1.0, "page": 10.0}
+"""CPU time of one input; a request to the page may honestly ask for a large chart."""
+TELL_SECONDS = 30
+"""How often the count so far is told: the search that follows the coverage ends without a word."""
+Target = Callable[[bytes], None]
 
 
 def read_picture(data: bytes) -> None:
     from converter.files.picture import picture_from_bytes
 
-    # A small cap stands in for the large one, so that a bomb of a few bytes is refused as fast as it would be.
-    picture_from_bytes(data, "fuzz", 30)
+    pixels = picture_from_bytes(data, "fuzz", 30).pixels
+    assert pixels.dtype == np.uint8 and pixels.ndim in (2, 3) and pixels.size, f"{pixels.dtype} {pixels.shape}"
 
 
 def read_chart(data: bytes) -> None:
@@ -40,6 +47,16 @@ def read_chart(data: bytes) -> None:
     chart = chart_from_bytes(data, "fuzz")
     again = chart_from_bytes(chart_bytes(chart), "fuzz")
     assert again.same_stitches(chart), "a chart changed by writing and reading"
+    assert chart_bytes(again) == chart_bytes(chart), "a chart file changed by reading and writing"
+
+
+def read_grid(data: bytes) -> None:
+    from converter.files.chart_file import chart_bytes, chart_from_bytes
+
+    chart = chart_from_bytes(data, "fuzz")
+    for suffix in (".pbm", ".txt", ".png"):
+        again = chart_from_bytes(chart_bytes(chart, suffix), "fuzz")
+        assert np.array_equal(again.cells, chart.cells), f"crosses changed by writing {suffix} and reading"
 
 
 def picture_seeds() -> list[bytes]:
@@ -70,29 +87,39 @@ def picture_seeds() -> list[bytes]:
 
 def chart_seeds() -> list[bytes]:
     from converter.files.chart_file import chart_bytes
-    from converter.files.grids import pbm_from_cells
     from converter.model.chart import Chart
 
     rng = np.random.default_rng(12)
-    seeds = []
+    charts = [
+        Chart(cells=rng.random(size) < 0.5, lines=[[[0, 0], [1, 1]], [[0.5, 0], [1, 0.5]]], title="Häkel")
+        for size in ((1, 1), (3, 5), (9, 17))
+    ]
+    return [chart_bytes(chart) for chart in charts]
+
+
+def grid_seeds() -> list[bytes]:
+    from converter.files.chart_file import chart_bytes
+    from converter.files.grids import pbm_from_cells
+    from converter.model.chart import Chart
+
+    rng = np.random.default_rng(13)
+    seeds = [b"P1 # a comment\n3 2 1 0 1\n#another\n0 1 0\n", b"\r\n##.\r\n.#.\r\n\r\n"]
     for size in ((1, 1), (3, 5), (9, 17)):
-        chart = Chart(cells=rng.random(size) < 0.5, lines=[[[0, 0], [1, 1]], [[0.5, 0], [1, 0.5]]], title="Häkel")
-        seeds += [chart_bytes(chart, s) for s in (".json", ".pbm", ".txt", ".png")]
+        chart = Chart(cells=rng.random(size) < 0.5)
+        seeds += [chart_bytes(chart, suffix) for suffix in (".pbm", ".txt", ".png")]
         seeds.append(pbm_from_cells(chart.cells, packed=False))
     return seeds
 
 
-TARGETS: dict[str, tuple[Callable[[bytes], None], Callable[[], list[bytes]]]] = {
-    "picture": (read_picture, picture_seeds),
-    "chart": (read_chart, chart_seeds),
-}
-
-
 class Watch:
-    """Count the cases, and stop at the first that breaks a promise."""
+    """Count the cases, and keep the first input of each kind of fault."""
 
-    def __init__(self, target: Callable[[bytes], None], keep: Path) -> None:
-        self.target, self.keep, self.cases, self.refused = target, keep, 0, 0
+    def __init__(self, name: str, target: Target, keep: Path) -> None:
+        self.name, self.target, self.keep = name, target, keep
+        self.cases, self.refused, self.slowest = 0, 0, 0.0
+        self.faults: dict[str, int] = {}
+        self.high = peak_mb()
+        self.told = time.monotonic()
 
     def __call__(self, data: bytes) -> None:
         self.cases += 1
@@ -101,19 +128,43 @@ class Watch:
             self.target(data)
         except ConverterError as error:
             self.refused += 1
-            assert str(error).strip() and "\n" not in str(error), f"message {error!r}"
-        except BaseException:
-            self.save(data)
-            raise
+            if not str(error).strip() or "\n" in str(error):
+                self.fault(data, f"message {error!r}")
+        except (Exception, RecursionError) as error:
+            places = [f for f in traceback.extract_tb(error.__traceback__) if "converter" in f.filename]
+            place = f"{Path(places[-1].filename).name}:{places[-1].lineno}" if places else "outside"
+            self.fault(data, f"{type(error).__name__} at {place}: {str(error)[:200]}", key=(type(error), place))
         seconds = time.process_time() - began
-        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        if seconds > SECONDS_CAP or peak > MEMORY_CAP_MB:
-            self.save(data)
-            raise AssertionError(f"{seconds:.1f} s, {peak:.0f} MB")
+        self.slowest = max(self.slowest, seconds if self.cases > 200 else 0)
+        peak = peak_mb()
+        if self.cases > 200 and seconds > SECONDS_CAP[self.name]:
+            self.fault(data, f"{seconds:.1f} s", key="time")
+        if peak > MEMORY_CAP_MB and peak > self.high * 1.05:
+            self.high = peak
+            self.fault(data, f"{peak:.0f} MB", key=f"memory {peak:.0f}")
+        if time.monotonic() - self.told > TELL_SECONDS:
+            self.told = time.monotonic()
+            self.report()
 
-    def save(self, data: bytes) -> None:
-        self.keep.mkdir(parents=True, exist_ok=True)
-        (self.keep / f"case-{self.cases}.bin").write_bytes(data)
+    def fault(self, data: bytes, what: str, key: object = None) -> None:
+        name = str(key or what)
+        self.faults[name] = self.faults.get(name, 0) + 1
+        if self.faults[name] == 1:
+            self.keep.mkdir(parents=True, exist_ok=True)
+            path = self.keep / f"{self.name}-{self.cases}.bin"
+            path.write_bytes(data)
+            print(f"FAULT {what} -> {path}", flush=True)
+
+    def report(self) -> None:
+        print(
+            f"{self.name}: {self.cases} cases, {self.refused} refused, {sum(self.faults.values())} faults of "
+            f"{len(self.faults)} kinds, slowest {self.slowest:.2f} s CPU, peak {peak_mb():.0f} MB",
+            flush=True,
+        )
+
+
+def peak_mb() -> float:
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
 def mutated(rng: random.Random, seeds: list[bytes]) -> bytes:
@@ -139,6 +190,20 @@ def mutated(rng: random.Random, seeds: list[bytes]) -> bytes:
     return bytes(data)
 
 
+def page_target() -> tuple[Target, list[bytes]]:
+    from _fuzz_page import Page, page_seeds
+
+    return Page().ask, page_seeds()
+
+
+TARGETS: dict[str, Callable[[], tuple[Target, list[bytes]]]] = {
+    "pictures": lambda: (read_picture, picture_seeds()),
+    "charts": lambda: (read_chart, chart_seeds()),
+    "grids": lambda: (read_grid, grid_seeds()),
+    "page": page_target,
+}
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--target", choices=sorted(TARGETS), required=True)
@@ -146,37 +211,44 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--plain", action="store_true", help="random changes only, even where atheris is installed")
     parser.add_argument("--keep", type=Path, default=Path("fuzz-found"))
+    parser.add_argument("--again", type=Path, help="try one kept input and show what it does")
     chosen = parser.parse_args()
-    target, make_seeds = TARGETS[chosen.target]
-    watch = Watch(target, chosen.keep)
-    seeds = make_seeds()
-    if not chosen.plain:
+    atheris = None
+    if not (chosen.plain or chosen.again or chosen.target == "page"):
         try:
             import atheris
         except ImportError:
             print("atheris is not installed: random changes only")
-        else:
-            return guided(atheris, watch, seeds, chosen)
+    with atheris.instrument_imports(include=["converter", "PIL"]) if atheris else contextlib.nullcontext():
+        target, seeds = TARGETS[chosen.target]()
+        watch = Watch(chosen.target, target, chosen.keep)
+        if chosen.again:
+            target(chosen.again.read_bytes())
+            return 0
+        for seed in seeds:
+            watch(seed)
+    if atheris:
+        return guided(atheris, watch, seeds, chosen)
+    change = mutated
+    if chosen.target == "page":
+        from _fuzz_page import changed_request as change
     rng = random.Random(chosen.seed)
     end = time.monotonic() + chosen.seconds
     while time.monotonic() < end:
-        watch(mutated(rng, seeds))
-    print(f"{chosen.target}: {watch.cases} cases, {watch.refused} refused, none broke a promise")
-    return 0
+        watch(change(rng, seeds))
+    watch.report()
+    return 1 if watch.faults else 0
 
 
 def guided(atheris, watch: Watch, seeds: list[bytes], chosen: argparse.Namespace) -> int:
-    import atexit
     import tempfile
 
     folder = Path(tempfile.mkdtemp())
     for number, seed in enumerate(seeds):
         (folder / f"seed{number}").write_bytes(seed)
-    atheris.instrument_all()
-    atexit.register(lambda: print(f"{chosen.target}: {watch.cases} cases, {watch.refused} refused"))
     atheris.Setup(
         [sys.argv[0], str(folder), f"-max_total_time={int(chosen.seconds)}", f"-seed={chosen.seed}",
-         f"-rss_limit_mb={MEMORY_CAP_MB}", f"-timeout={int(SECONDS_CAP)}", "-max_len=4096"],
+         f"-rss_limit_mb={MEMORY_CAP_MB + 500}", "-timeout=60", "-max_len=4096", "-verbosity=0"],
         watch,
     )  # fmt: skip
     atheris.Fuzz()

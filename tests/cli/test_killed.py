@@ -12,6 +12,7 @@ import time
 from pathlib import Path
 
 import pytest
+from helpers.writing_commands import COMMANDS, commands, draw_squared_paper
 
 from converter.files.output import check_targets
 
@@ -70,20 +71,6 @@ for line in sys.stdin:
 """
 
 
-def commands(fixtures: Path, out: Path, colour: str) -> dict[str, list[str]]:
-    heron, cup = str(fixtures / "pictures" / "heron.png"), str(fixtures / "charts" / "cup.chart.json")
-    last = ["--out", str(out), "--name", "hers", "--overwrite"]
-    shown = ["--thread", colour]
-    return {
-        "chart": ["chart", heron, "--wide", "16", *shown, *last],
-        "sizes": ["sizes", heron, "--widths", "12,16", *shown, *last],
-        "border": ["border", cup, "--strip", "dots", *shown, *last],
-        "count": ["count", cup, "--sheet", *shown, *last],
-        "finish": ["finish", cup, "--piece", "sachet", *shown, *last],
-        "leaflet": ["leaflet", cup, "--piece", "card", *shown, *last],
-    }
-
-
 class Runner:
     def __init__(self, fixtures: Path, folder: Path) -> None:
         arguments = [str(fixtures / "pictures" / "heron.png"), str(folder / "warm")]
@@ -130,10 +117,11 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 @pytest.mark.parametrize(
     ("command", "kills"),
-    [("chart", 6), *(pytest.param(name, 100, marks=pytest.mark.slow) for name in commands(Path(), Path(), ""))],
+    [("chart", 6), *(pytest.param(name, 100, marks=pytest.mark.slow) for name in COMMANDS)],
 )
 def test_files_are_whole_old_or_whole_new(fixtures, tmp_path, command, kills):
     out, other = tmp_path / "out", tmp_path / "other"
+    draw_squared_paper(tmp_path)
     runner = Runner(fixtures, tmp_path)
     try:
         runner.run(commands(fixtures, other, "navy")[command])
