@@ -18,6 +18,7 @@ BROAD_INK = 0.4
 STROKES_ALLOW = 0.3
 RESTLESS = 0.018
 THICK_SHARE = 0.15
+SLENDER = 0.3
 """Limits between drawings and photographs and between lines and solids; see `toning` and `tell_kind`."""
 
 
@@ -42,7 +43,7 @@ def tell_kind(ink: Ink | None) -> Kind:
     A drawing knows two tones, paper and ink; away from the edges all ink is about equally dark and all paper about
     equally bright once the light is taken out. A photograph has every tone: see `toning`; it is one from `TONES` on,
     if it is restless between the edges too. Of drawings, a line drawing has less than `THICK_SHARE` of its ink in
-    parts thicker than a ninth of the drawing.
+    parts thicker than a ninth of the drawing's narrower side.
     """
     if ink is None:
         return Kind("photo", "Taken for a photograph: it has soft tones and no clear ink.")
@@ -78,7 +79,9 @@ def line_or_shape(mask: MaskArray) -> Kind:
     rows, cols = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
     if len(rows) == 0:
         return Kind("line", "Taken for a line drawing.")
-    size = max(rows[-1] - rows[0], cols[-1] - cols[0]) + 1
+    sides = sorted((int(rows[-1] - rows[0]) + 1, int(cols[-1] - cols[0]) + 1))
+    # A stroke is thin against the narrower side: a tall key is no line drawing for being tall.
+    size = max(sides[0], SLENDER * sides[1])
     thick = float((ink_depth(mask, 1) > 0.055 * size).sum()) / max(1.0, float(mask.sum()))
     if thick < THICK_SHARE:
         return Kind("line", "Taken for a line drawing: nearly all of its ink lies in strokes.")
