@@ -7,6 +7,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
+from numbers import Real
 from typing import Any, Final
 
 from converter.errors import UsageError
@@ -99,12 +100,16 @@ class ReductionSettings:
 
     def __post_init__(self) -> None:
         """Check ranges."""
-        for name, value in (("--wide", self.columns), ("--high", self.rows)):
+        for name, key in (("--wide", "columns"), ("--high", "rows")):
+            value = getattr(self, key)
             if value is None:
                 continue
-            if isinstance(value, bool) or int(value) != value:
+            if isinstance(value, bool) or not isinstance(value, Real) or float(value) % 1 != 0:
                 raise UsageError(f"{name} is {value!r}.", "It must be a whole number of stitches.")
-            _range(name, int(value), 4, 1000)
+            whole = int(float(value))
+            _range(name, whole, 4, 1000)
+            # A whole number may come as a float, from JSON say.
+            object.__setattr__(self, key, whole)
         if self.columns is None and self.rows is None:
             raise UsageError("No width was given.", "Give --wide or --high in stitches.")
         _choice("--kind", self.kind, KINDS)

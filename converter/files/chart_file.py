@@ -129,7 +129,7 @@ def _chart_from_mapping(raw: dict[str, Any]) -> Chart:
     if isinstance(version, bool) or not isinstance(version, int):
         raise _wrong("'version'", f"must be the whole number {VERSION}, not {_kind(version)}.")
     if version != VERSION:
-        raise _wrong("'version'", f"is {version}; this program reads {VERSION}.", "Use a newer program.")
+        raise _wrong("'version'", f"is {str(version)[:20]}; this program reads {VERSION}.", "Use a newer program.")
     for key in ("title", "source"):
         if not isinstance(raw.get(key, ""), str):
             raise _wrong(f"'{key}'", f"must be text, not {_kind(raw[key])}.")

@@ -161,12 +161,17 @@ def _depth(value: Any, limit: int = _MAX_NESTING + 1) -> int:
     return 1 + max((_depth(part, limit - 1) for part in parts if isinstance(part, (dict, list))), default=0)
 
 
+def _sayable(text: str) -> str:
+    """Return a message in the page's words, with half characters that came in a request made harmless."""
+    return plain(text).encode("utf-8", "replace").decode("utf-8")
+
+
 async def _refusal(request: Request, error: ConverterError) -> Response:
     if isinstance(error, StaleRevision):
         return JSONResponse({"error": "stale", "message": error.message, "hint": error.hint}, status_code=409)
     status = STATUS[error.exit_code]
     return JSONResponse(
-        {"error": error.exit_code.name.lower(), "message": plain(error.message), "hint": plain(error.hint)},
+        {"error": error.exit_code.name.lower(), "message": _sayable(error.message), "hint": _sayable(error.hint)},
         status_code=status,
     )
 

@@ -355,3 +355,16 @@ def small_pictures(fixtures):
     kinds = [save(drawing(), "PNG"), save(colour(), "JPEG"), save(colour(), "WEBP"), save(drawing(), "BMP"),
              save(drawing(), "GIF"), save(drawing(), "TIFF")]  # fmt: skip
     return [*kinds, (fixtures / "charts" / STAR).read_bytes()]
+
+
+@pytest.mark.parametrize("body", [b'{"change": {"options": {"wide": "\\ud800"}}}', b'{"change": {"name": "\\ud800"}}'])
+def test_half_characters_in_a_request_get_an_answer_in_words(page, star, body):
+    answer = page.ask("POST", f"/api/pieces/{star['id']}/preview", body)
+    assert 400 <= answer.status < 500
+    assert answer.json["message"]
+
+
+def test_a_whole_number_may_come_as_a_float(page, fixtures):
+    piece = page.drop(fixtures / "pictures" / "key.png").json
+    answer = page.post(f"/api/pieces/{piece['id']}/preview", {"change": {"options": {"wide": 30.0}}})
+    assert answer.status == 200
