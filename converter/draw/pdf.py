@@ -76,7 +76,6 @@ class _Face(TTFontFace):
         places = struct.unpack_from(f">{glyphs + 1}{'L' if long else 'H'}", data, self.get_table_pos("loca")[0])
         self.glyphPos = places if long else [2 * place for place in places]
 
-
     def get_table(self, tag: str) -> bytes:
         """Return a table of the file for a subset; names and licence texts are of no use inside a PDF.
 

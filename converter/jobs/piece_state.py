@@ -26,6 +26,7 @@ OPTIONS: Final = (
     "wide", "high", "fit", "stitches", "hours", "skeins", "piece", "fabric", "thread_colour", "thread_name", "ground",
     "strands", "pace", "paper", "units", "large", "order",
 )  # fmt: skip
+WHOLE_OPTIONS: Final = ("wide", "high", "stitches", "skeins", "strands")
 PAGE_OPTIONS: Final = ("units", "large", "order")
 """How she wants it shown and printed; nothing of the chart depends on them."""
 KINDS_OF_SOURCE: Final = ("picture", "squares", "chart")
@@ -95,6 +96,10 @@ def request_from(state: State) -> Request:
     """Return the request that the state's options and settings stand for, as the command would make it."""
     options = {name: value for name, value in state.get("options", {}).items() if name not in PAGE_OPTIONS}
     _check_options(state.get("options", {}))
+    for name in WHOLE_OPTIONS:
+        # JSON does not tell 10 from 10.0, arrays do.
+        if options.get(name) is not None:
+            options[name] = int(options[name])
     if options.get("fabric") is not None:
         count, over = options["fabric"]
         options["fabric"] = (float(count), over)
