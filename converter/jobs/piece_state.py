@@ -98,8 +98,9 @@ def request_from(state: State) -> Request:
     _check_options(state.get("options", {}))
     for name in WHOLE_OPTIONS:
         # JSON does not tell 10 from 10.0, arrays do.
-        if options.get(name) is not None:
-            options[name] = int(options[name])
+        value = options.get(name)
+        if isinstance(value, float) and value.is_integer():
+            options[name] = int(value)
     if options.get("fabric") is not None:
         count, over = options["fabric"]
         options["fabric"] = (float(count), over)

@@ -176,11 +176,6 @@ async def _refusal(request: Request, error: ConverterError) -> Response:
     )
 
 
-def _sendable(text: str) -> str:
-    """Return a message for the page; half characters that a request may bring along cannot be written as UTF-8."""
-    return plain(text).encode("utf-8", "replace").decode("utf-8")
-
-
 async def _http_refusal(request: Request, error: HTTPException) -> Response:
     return JSONResponse(
         {"error": "address", "message": "There is nothing at this address.", "hint": ""}, status_code=error.status_code
