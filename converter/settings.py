@@ -26,7 +26,6 @@ WAYS: Final[dict[str, tuple[str, ...]]] = {
 }
 """Ways of making a piece up, the usual one first; pieces not named here have one way only."""
 EDGES: Final = ("auto", "none", "whip", "blanket", "backstitch")
-PAPERS: Final = ("A4", "letter")
 
 Box = tuple[float, float, float, float]
 """Left, top, right, bottom in percent of the picture."""

@@ -137,7 +137,6 @@ output_options = _stack(
 )
 """--out, --name, --overwrite, --json: parameters out, name, overwrite, as_json."""
 
-overwrite_option = click.option("--overwrite", is_flag=True, help="Replace result files that are there already.")
 
 paper_option = click.option(
     "--paper",

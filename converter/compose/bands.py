@@ -250,9 +250,6 @@ class StripBand:
         return best
 
 
-StripLike = CellArray | str | Strip | FrameBand | CornerBand
-
-
 def as_strip(value: object) -> Strip:
     """Return a strip from a grid, a built-in name or a strip.
 

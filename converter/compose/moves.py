@@ -25,7 +25,6 @@ Box = tuple[int, int, int, int]
 
 ALIGNMENTS: Final = ("start", "centre", "end")
 MIRRORS: Final = ("upright", "level", "both")
-PATTERNS: Final = ("row", "column", "ring", "grid", "scatter")
 
 
 def _checked(box: Box, chart: Chart) -> Box:

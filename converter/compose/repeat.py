@@ -47,14 +47,6 @@ def _wrong_bits(squares: int, wrong: int) -> float:
     return -wrong * log2(WRONG_SHARE) - (squares - wrong) * log2(1 - WRONG_SHARE)
 
 
-def trim_blank(cells: CellArray) -> CellArray:
-    """Return the part of the grid between its first and last stitch; a blank grid comes back as it is."""
-    rows, cols = np.nonzero(cells)
-    if rows.size == 0:
-        return cells
-    return cells[rows.min() : rows.max() + 1, cols.min() : cols.max() + 1]
-
-
 def majority_tile(strip: CellArray, period: int) -> tuple[CellArray, int]:
     """Return the tile of a period and how many squares of the strip differ from it.
 

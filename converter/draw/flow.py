@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 from typing import Final
 
 from converter.draw.canvas import INK, Canvas, Role
-from converter.draw.fonts import text_width
 from converter.draw.furniture import QUIET
 from converter.draw.scaled import ScaledCanvas
 from converter.draw.typeset import BODY_MM, LEADING, SMALL_MM, paragraph_height, set_paragraph, shorten, wrap_text
@@ -168,8 +167,3 @@ class Flow:
                     self.canvas, self.x, self.y, self.column_mm, caption, size_mm=size, colour=QUIET, leading=1.25
                 )
         self.gap(0.5)
-
-
-def label_width(labels: Sequence[str], size_mm: float) -> float:
-    """Return the width of the widest bold label."""
-    return max((text_width(label, size_mm, "bold") for label in labels), default=0.0)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Final
 
 from converter.draw.canvas import INK, Canvas
@@ -116,23 +115,3 @@ def shorten(text: str, width_mm: float, *, size_mm: float = BODY_MM, weight: Wei
     while keep > 0 and text_width(text[:keep].rstrip() + "…", size_mm, weight) > width_mm:
         keep -= 1
     return text[:keep].rstrip() + "…"
-
-
-def set_table(
-    canvas: Canvas,
-    x_mm: float,
-    top_mm: float,
-    rows: Sequence[tuple[str, str]],
-    *,
-    label_mm: float,
-    width_mm: float,
-    size_mm: float = BODY_MM,
-    gap_mm: float = 1.3,
-) -> float:
-    """Set rows of a label and a text, both broken to their column, and return the y of the lower edge."""
-    y = top_mm
-    for label, value in rows:
-        left = set_paragraph(canvas, x_mm, y, label_mm - 3.0, label, size_mm=size_mm, weight="bold")
-        right = set_paragraph(canvas, x_mm + label_mm, y, width_mm - label_mm, value, size_mm=size_mm)
-        y = max(left, right) + gap_mm
-    return y - gap_mm if rows else top_mm

@@ -121,11 +121,6 @@ def _sums(picture: npt.NDArray[np.uint8], axis: int) -> npt.NDArray[np.int64]:
     return np.asarray(by_side.sum(axis=1), dtype=np.int64)
 
 
-def turn_quarters(array: Array, turn: int) -> Array:
-    """Return the array turned clockwise by 0, 90, 180 or 270 degrees."""
-    return quarter_turn(turn).apply(array)
-
-
 def quarter_turn(turn: int) -> Orientation:
     """Return the clockwise turn by 0, 90, 180 or 270 degrees as an orientation."""
     return {
