@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from converter.draw.canvas import Canvas, Drawing
 from converter.draw.furniture import (
     QUIET,
@@ -58,7 +60,7 @@ def _window(tile: Tile) -> Window:
 def part_words(chart: Chart, pages: ChartPages, index: int, words: Words) -> str:
     """Return which part of the chart a sheet shows, counted from 1."""
     tile = pages.tiles[index]
-    return words(
+    part = words(
         "Part {part} of {parts}: columns {first_column} to {last_column}, rows {first_row} to {last_row}",
         part=index + 1,
         parts=len(pages.tiles),
@@ -67,6 +69,7 @@ def part_words(chart: Chart, pages: ChartPages, index: int, words: Words) -> str
         first_row=tile.first_row + 1,
         last_row=tile.last_row,
     )
+    return words("{part}; gray on the map: bare cloth, no sheet", part=part) if pages.bare else part
 
 
 def figure_words(chart: Chart, window: Window, words: Words) -> str:
@@ -80,6 +83,29 @@ def figure_words(chart: Chart, window: Window, words: Words) -> str:
     )
 
 
+def with_stitches(chart: Chart, pages: ChartPages, *, lines_only: bool = False) -> ChartPages:
+    """Return the pages without tiles on which nothing is stitched that no tile before shows.
+
+    Parameters
+    ----------
+    chart : Chart
+    pages : ChartPages
+    lines_only : bool
+        Only backstitches count.
+    """
+    holes = np.sort(chart.lines, axis=1) if len(chart.lines) else np.zeros((0, 2, 2))
+    low, high = (holes.min(axis=1), holes.max(axis=1)) if len(holes) else (holes[:, 0], holes[:, 0])
+
+    def needed(tile: Tile) -> bool:
+        top, left = tile.first_row + tile.repeated_rows, tile.first_column + tile.repeated_columns
+        if not lines_only and chart.cells[top : tile.last_row, left : tile.last_column].any():
+            return True
+        meets = (high >= [top, left]).all(axis=1) & (low <= [tile.last_row, tile.last_column]).all(axis=1)
+        return bool(meets.any())
+
+    return pages if pages.single else pages.without_bare(needed)
+
+
 def draw_chart_pages(
     canvas: Canvas,
     chart: Chart,
@@ -91,8 +117,9 @@ def draw_chart_pages(
     pages: ChartPages | None = None,
     label: str = "",
     first_page_number: int | None = None,
+    lines_only: bool = False,
 ) -> int:
-    """Draw all sheets of a chart and return their number.
+    """Draw all sheets of a chart on which something is stitched, and return their number.
 
     Parameters
     ----------
@@ -102,8 +129,10 @@ def draw_chart_pages(
         Name of the first sheet in the PDF's outline.
     first_page_number : int, optional
         Printed bottom right and counted up; None prints none.
+    lines_only : bool
+        Leave out sheets without backstitches.
     """
-    pages = pages or plan_pages(chart.columns, chart.rows, layout)
+    pages = with_stitches(chart, pages or plan_pages(chart.columns, chart.rows, layout), lines_only=lines_only)
     width, height = layout.page_mm(pages.landscape)
     for index, tile in enumerate(pages.tiles):
         canvas.begin_page(width, height, label=label if index == 0 else "")
@@ -143,7 +172,7 @@ def _band_page(
     text: SheetText,
 ) -> None:
     page_width, page_height = layout.page_mm(pages.landscape)
-    left, right, top = layout.margin_mm, page_width - layout.margin_mm, layout.margin_mm
+    left, right, top = layout.margin_mm, page_width - layout.margin_mm, layout.end_margin_mm
     inner = right - left
     map_width = 0.0
     if not pages.single:
@@ -161,7 +190,7 @@ def _band_page(
     window = _window(tile)
     x, y = grid_origin_mm(chart, pages, layout)
     _grid(canvas, chart, window, x, y, pages.cell_mm, style, words)
-    bottom = page_height - layout.margin_mm
+    bottom = page_height - layout.end_margin_mm
     repeats = bool(tile.repeated_rows or tile.repeated_columns)
     # Read out once; on the later sheets key and rulers are furniture.
     with canvas.tag("P" if index == 0 else "Artifact"):
@@ -197,7 +226,7 @@ def _beside_page(
             below = set_paragraph(canvas, left, below, inner, text.note, size_mm=SMALL_MM, colour=QUIET)
     _grid(canvas, chart, window, x, y, pages.cell_mm, style, words)
     draw_key(canvas, left, below + 6.0, inner, chart, style, words, column=True)
-    bottom = page_height - layout.margin_mm
+    bottom = page_height - layout.end_margin_mm
     note = ruler_words(words)
     high = paragraph_height(note, inner, size_mm=2.7)
     draw_rulers(canvas, left - 6.0, bottom - 16.5 - high, words, stacked=True)

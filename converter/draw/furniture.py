@@ -9,7 +9,7 @@ import numpy as np
 from converter.draw.canvas import INK, Canvas
 from converter.draw.contrast import print_colour
 from converter.draw.fonts import cap_height, text_width
-from converter.draw.pages import ChartPages
+from converter.draw.pages import ChartPages, Tile
 from converter.draw.scene import (
     HEAVY_COLOUR,
     REPEAT_TINT,
@@ -26,6 +26,8 @@ from converter.units import MM_PER_INCH
 
 QUIET: Final = "#595959"
 """Second-rank text; contrast 7 on white."""
+BARE_COLOUR: Final = "#d0d0d0"
+"""Parts of the page map that have no sheet."""
 RULER_MM: Final = 50.0
 RULER_IN: Final = 2.0
 
@@ -168,20 +170,24 @@ def draw_map(
 ) -> tuple[float, float]:
     """Draw a small map of the sheets, right-aligned in a box, and return its width and height.
 
-    ``current`` is the tile shown dark; ``numbers`` prints the number of every tile.
+    ``current`` is the tile shown dark; ``numbers`` prints the number of every tile. Tiles without a sheet are gray.
     """
     scale = min(width_mm / chart.columns, height_mm / chart.rows)
     wide, high = chart.columns * scale, chart.rows * scale
     left = x_mm + width_mm - wide
-    across = [t.first_column + t.repeated_columns for t in pages.tiles if t.down == 0] + [chart.columns]
-    down = [t.first_row + t.repeated_rows for t in pages.tiles if t.across == 0] + [chart.rows]
+    every = pages.tiles + pages.bare
+    across = [*sorted({t.first_column + t.repeated_columns for t in every}), chart.columns]
+    down = [*sorted({t.first_row + t.repeated_rows for t in every}), chart.rows]
     canvas.rectangles([[left, y_mm, wide, high]], fill="#ffffff")
-    boxes = []
-    for tile in pages.tiles:
+
+    def box(tile: Tile) -> tuple[float, float, float, float]:
         x, y = left + across[tile.across] * scale, y_mm + down[tile.down] * scale
         w = (across[tile.across + 1] - across[tile.across]) * scale
-        h = (down[tile.down + 1] - down[tile.down]) * scale
-        boxes.append((x, y, w, h))
+        return x, y, w, (down[tile.down + 1] - down[tile.down]) * scale
+
+    boxes = [box(tile) for tile in pages.tiles]
+    if pages.bare:
+        canvas.rectangles([box(tile) for tile in pages.bare], fill=BARE_COLOUR)
     if current is not None:
         canvas.rectangles([boxes[current]], fill=HEAVY_COLOUR)
     rules = [[left + c * scale, y_mm, left + c * scale, y_mm + high] for c in across]

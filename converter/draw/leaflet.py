@@ -106,8 +106,9 @@ def leaflet_drawing(
             ),
             label=words("Backstitch"),
             first_page_number=number,
+            lines_only=True,
         )
-    _set_text(drawing, chart, content, paper=paper, large=large, words=words, title=title)
+    _set_text(drawing, chart, content, paper=paper, large=large, words=words, title=title, with_order=bool(order_pages))
     for pages in order_pages:
         drawing.extend(renumbered(pages, len(drawing.pages) + 1))
     if content.making is not None:
@@ -127,6 +128,7 @@ def _set_text(
     large: bool,
     words: Words,
     title: str,
+    with_order: bool,
 ) -> None:
     """Set the teaching pages; type and spacing shrink a little where that saves a nearly empty page."""
     body = 1.28 * BODY_MM if large else BODY_MM
@@ -141,7 +143,7 @@ def _set_text(
             columns=1 if large else 2,
             body_mm=share * body,
         )
-        set_beginning(flow, chart, content, words)
+        set_beginning(flow, chart, content, words, with_order=with_order)
         set_closing(flow, content, words)
         if kept is None or len(trial.pages) < len(kept.pages):
             kept = trial

@@ -8,6 +8,7 @@ from converter.draw import diagrams
 from converter.draw.canvas import Canvas
 from converter.draw.flow import Flow
 from converter.draw.leaflet_front import strand_words
+from converter.draw.middle import from_middle
 from converter.draw.words import Words
 from converter.model.chart import Chart
 from converter.model.leaflet import LeafletContent
@@ -31,29 +32,16 @@ def first_stitch(chart: Chart, words: Words) -> str:
     distance = np.abs(places - middle).sum(axis=1)
     nearest = places[int(np.argmin(distance))]
     away = nearest - middle
-    # From a hole, half a square away is the first square; from the middle of a square, one away is the next.
-    squares = [float(np.floor(abs(part) + 0.5)) if chart.cells.any() else float(abs(part)) for part in away]
-    if (np.abs(away) < 0.25).all():
-        return text.format(where=words("at the middle mark itself"))
-    down, across = "", ""
-    if away[0]:
-        side = words("below") if away[0] > 0 else words("above")
-        down = words.many("{number} square {side}", "{number} squares {side}", squares[0], side=side)
-    if away[1]:
-        side = words("to the right") if away[1] > 0 else words("to the left")
-        across = words.many("{number} square {side}", "{number} squares {side}", squares[1], side=side)
-    if down and across:
-        where = words("{down} and {across} of the middle", down=down, across=across)
-    elif down:
-        where = words("{down} the middle", down=down)
-    else:
-        where = words("{across} of the middle", across=across)
+    where = from_middle(away, words, of_square=bool(chart.cells.any()))
     return text.format(where=where)
 
 
-def set_beginning(flow: Flow, chart: Chart, content: LeafletContent, words: Words) -> None:
-    """Set how to begin and how the stitches are made."""
+def set_beginning(flow: Flow, chart: Chart, content: LeafletContent, words: Words, *, with_order: bool = False) -> None:
+    """Set how to begin and how the stitches are made; ``with_order`` if sheets of the working order follow."""
     colour = chart.thread.colour
+    begin = first_stitch(chart, words)
+    if begin and with_order:
+        begin = words("{begin} Or follow the working order, from length 1.", begin=begin)
     flow.page(words("How to begin and to stitch"))
     flow.heading(words("Find the middle"))
 
@@ -70,7 +58,7 @@ def set_beginning(flow: Flow, chart: Chart, content: LeafletContent, words: Word
         [
             words("Fold the cloth in half both ways and crease it lightly. Where the creases cross is the middle."),
             words("On the chart follow the small triangles at the edges inwards: their lines meet at the same middle."),
-            first_stitch(chart, words),
+            begin,
             words("Count from there. One square of the chart is one stitch; count twice, stitch once."),
         ],
         numbered=True,

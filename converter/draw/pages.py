@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from math import ceil, floor
 
 from converter.errors import RequestError, UsageError
@@ -20,10 +20,12 @@ class SheetLayout:
 
     paper: str = "A4"
     margin_mm: float = 12.0
-    """Bare paper on every side; wider than any usual printer leaves."""
-    header_mm: float = 14.0
+    """Bare paper at the left and right; wider than any usual printer leaves."""
+    end_margin_mm: float = 10.0
+    """Bare paper above and below, where the numbers beside the grid stand off the edge as well."""
+    header_mm: float = 13.0
     """Title and page map."""
-    footer_mm: float = 14.0
+    footer_mm: float = 13.0
     """Key, rulers and page number."""
     gutter_mm: float = 7.0
     """Room for numbers and centre marks on each side of the grid."""
@@ -61,15 +63,16 @@ class SheetLayout:
         """Return width and height that the squares themselves may take."""
         width, height = self.page_mm(landscape)
         if beside:
-            return width - 2 * self.margin_mm - 2 * self.gutter_mm - self.side_mm, height - 20.0 - self.gutter_mm - 3.0
-        around = 2 * (self.margin_mm + self.gutter_mm)
-        return width - around, height - around - self.header_mm - self.footer_mm
+            inner = height - 2 * self.end_margin_mm - self.gutter_mm - 3.0
+            return width - 2 * self.margin_mm - 2 * self.gutter_mm - self.side_mm, inner
+        around = 2 * (self.end_margin_mm + self.gutter_mm)
+        return width - 2 * (self.margin_mm + self.gutter_mm), height - around - self.header_mm - self.footer_mm
 
     def origin_mm(self, landscape: bool, beside: bool = False) -> tuple[float, float]:
         """Return the top left corner of the area of `area_mm`."""
         if beside:
-            return self.margin_mm + self.gutter_mm, 10.0 + self.gutter_mm
-        return self.margin_mm + self.gutter_mm, self.margin_mm + self.header_mm + self.gutter_mm
+            return self.margin_mm + self.gutter_mm, self.end_margin_mm + self.gutter_mm
+        return self.margin_mm + self.gutter_mm, self.end_margin_mm + self.header_mm + self.gutter_mm
 
 
 @dataclass(frozen=True)
@@ -101,11 +104,18 @@ class ChartPages:
     tiles_across: int
     beside: bool = False
     """True if title, key and rulers stand in a column at the right of the grid."""
+    bare: tuple[Tile, ...] = ()
+    """Tiles that are not printed, since nothing is stitched on them."""
 
     @property
     def single(self) -> bool:
         """True if one sheet holds the whole chart."""
-        return len(self.tiles) == 1
+        return self.tiles_down * self.tiles_across == 1
+
+    def without_bare(self, needed: Callable[[Tile], bool]) -> ChartPages:
+        """Return the pages with tiles left out that are not needed; the first stays if none is."""
+        kept = tuple(tile for tile in self.tiles if needed(tile)) or self.tiles[:1]
+        return replace(self, tiles=kept, bare=self.bare + tuple(tile for tile in self.tiles if tile not in kept))
 
 
 def _floor_tenth(value: float) -> float:

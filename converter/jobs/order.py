@@ -8,8 +8,8 @@ from typing import Final
 import numpy as np
 
 from converter.draw.canvas import Drawing
-from converter.draw.order import WorkLength
 from converter.draw.order import order_drawing as draw_order_sheets
+from converter.draw.order_panels import WorkLength
 from converter.draw.words import Words
 from converter.estimate.steps import cross_steps
 from converter.estimate.thread import ChartPlans, length_mm, plan_chart

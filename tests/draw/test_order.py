@@ -5,8 +5,9 @@ import re
 import numpy as np
 import pytest
 
-from converter.draw.canvas import LinesOp, TextOp
+from converter.draw.canvas import CirclesOp, LinesOp, TextOp
 from converter.draw.order import MARGIN_MM, order_drawing
+from converter.draw.order_panels import cut_panels, fill_sheets
 from converter.estimate.steps import cross_numbers
 from converter.estimate.thread import plan_chart
 from converter.jobs.order import order_outputs, order_text, work_lengths
@@ -97,3 +98,69 @@ def test_outputs_are_the_same_bytes_twice(chart):
 def test_empty_chart_has_a_sheet_all_the_same():
     chart = Chart(cells=np.zeros((3, 3), dtype=bool))
     assert len(order_drawing(chart, work_lengths(plan_chart(chart))).pages) == 1
+
+
+def crowded_chart():
+    return Chart(cells=np.random.default_rng(7).random((60, 60)) < 0.6)
+
+
+def test_numbers_on_the_map_do_not_lie_on_each_other():
+    chart = crowded_chart()
+    lengths = work_lengths(plan_chart(chart))
+    assert len(lengths) > 40
+    discs = [
+        (op.centres, op.radius_mm)
+        for op in order_drawing(chart, lengths, map_only=True).pages[0].ops
+        if isinstance(op, CirclesOp) and op.fill == "#ffffff"
+    ]
+    [(at, radius)] = [(np.asarray(points), radius) for points, radius in discs if radius > 1]
+    assert len(at) == len(lengths)
+    apart = np.hypot(*(at[:, None] - at[None]).transpose(2, 0, 1)) + 10 * radius * np.eye(len(at))
+    assert apart.min() >= 1.9 * radius
+
+
+def test_where_only_some_lengths_have_room_for_a_number_the_sheet_says_so():
+    chart = Chart(cells=np.ones((320, 320), dtype=bool))
+    lengths = work_lengths(plan_chart(chart))
+    drawing = order_drawing(chart, lengths, map_only=True)
+    words = " ".join(op.text for op in texts(drawing.pages[0]))
+    step = int(re.search(r"every (\d+)th length", words)[1])
+    numbers = [int(op.text) for op in texts(drawing.pages[0]) if op.text.isdigit()]
+    assert step > 1
+    assert numbers == list(range(1, len(lengths) + 1, step))
+
+
+def test_the_start_of_the_first_length_is_counted_from_the_middle(chart, lengths):
+    sheet = order_drawing(chart, lengths).pages[0]
+    words = " ".join(op.text for op in texts(sheet))
+    row, column = lengths[0].holes[0] - [chart.rows / 2, chart.columns / 2]
+    down = f"{abs(row):g} square{'s' if abs(row) > 1 else ''} {'below' if row > 0 else 'above'}"
+    across = f"{abs(column):g} square{'s' if abs(column) > 1 else ''} to the {'right' if column > 0 else 'left'}"
+    assert f"Length 1 begins {down} and {across} of the middle." in words
+
+
+def test_a_piece_of_lines_alone_speaks_of_no_crosses():
+    chart = Chart(cells=np.zeros((9, 9), dtype=bool), lines=LINES)
+    drawing = order_drawing(chart, work_lengths(plan_chart(chart)))
+    words = " ".join(op.text for page in drawing.pages for op in texts(page))
+    assert "cross" not in words
+    assert "come up at the end beside the number" in words
+
+
+@pytest.mark.parametrize("paper", PAPER_SIZES_MM)
+def test_panels_keep_their_order_and_do_not_overlap(paper):
+    width, height = PAPER_SIZES_MM[paper]
+    room = (width - 2 * MARGIN_MM, height - 44)
+    chart = crowded_chart()
+    panels = list(cut_panels(work_lengths(plan_chart(chart)), chart.cells.shape, room))
+    sheets = fill_sheets(panels, room)
+    assert [place.panel for sheet in sheets for place in sheet] == panels
+    assert len(sheets) < len(panels) / 2
+    for sheet in sheets:
+        boxes = np.array([(p.x_mm, p.y_mm, *p.panel.size_mm(p.cell_mm)) for p in sheet])
+        assert (boxes[:, :2] >= 0).all()
+        assert (boxes[:, :2] + boxes[:, 2:] <= np.array(room) + 0.02).all()
+        for i, (x, y, w, h) in enumerate(boxes):
+            for other_x, other_y, other_w, other_h in boxes[:i]:
+                aside = x >= other_x + other_w or other_x >= x + w
+                assert aside or y >= other_y + other_h or other_y >= y + h

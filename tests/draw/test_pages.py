@@ -5,8 +5,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from converter.draw.chart_sheets import with_stitches
 from converter.draw.pages import ChartPages, SheetLayout, plan_pages
 from converter.errors import RequestError, UsageError
+from converter.model.chart import Chart
 
 LAYOUTS = st.sampled_from(
     [SheetLayout(), SheetLayout("letter"), SheetLayout.large(), SheetLayout.large("letter"), SheetLayout(overlap=0)]
@@ -74,3 +76,37 @@ def test_bad_requests_say_what_is_wrong() -> None:
         plan_pages(0, 5)
     with pytest.raises(RequestError, match="too large"):
         plan_pages(100, 100, SheetLayout(least_cell_mm=30, most_cell_mm=30))
+
+
+def test_a_tall_motif_of_87_rows_takes_one_letter_sheet() -> None:
+    assert plan_pages(60, 87, SheetLayout(paper="letter")).single
+
+
+def test_sheets_without_stitches_are_left_out() -> None:
+    cells = np.zeros((200, 200), dtype=bool)
+    cells[195, 3] = True
+    lines = [[[3, 190], [3, 192]]]
+    pages = plan_pages(200, 200)
+    kept = with_stitches(Chart(cells, lines=lines), pages)
+    corners = [(tile.first_row, tile.first_column) for tile in kept.tiles]
+    assert len(kept.tiles) == 2
+    assert [(row > 100, column > 100) for row, column in corners] == [(False, True), (True, False)]
+    assert set(kept.tiles) | set(kept.bare) == set(pages.tiles)
+    assert len(with_stitches(Chart(cells, lines=lines), pages, lines_only=True).tiles) == 1
+    assert len(with_stitches(Chart(np.zeros((200, 200), dtype=bool)), pages).tiles) == 1
+
+
+@given(st.integers(0, 2**32 - 1), st.integers(1, 12))
+def test_every_stitch_is_on_a_sheet_that_is_printed(seed: int, count: int) -> None:
+    rng = np.random.default_rng(seed)
+    cells = np.zeros((150, 220), dtype=bool)
+    cells[rng.integers(0, 150, count), rng.integers(0, 220, count)] = True
+    holes = np.column_stack([rng.integers(0, 150, count), rng.integers(0, 220, count)])
+    lines = np.stack([holes, holes + 1], axis=1)
+    seen = np.zeros_like(cells)
+    tiles = with_stitches(Chart(cells, lines=lines), plan_pages(220, 150)).tiles
+    for tile in tiles:
+        seen[tile.first_row : tile.last_row, tile.first_column : tile.last_column] = True
+    assert seen[cells].all()
+    for row, column in holes.tolist():
+        assert seen[row, column]
