@@ -101,7 +101,7 @@ def command(photo: Path, **options: Any) -> None:
       onecolour squares dark.jpg --squares 40x52 --corners "120,80 1490,95 1502,1910 108,1893"
     """  # noqa: D301
     from converter.errors import OutputError, RequestError
-    from converter.files.output import check_name, check_targets, name_from, write_whole
+    from converter.files.output import check_name, check_targets, make_folders, name_from, write_whole
     from converter.files.picture import load_picture
     from converter.squares import SURE, draw_overlay, read_squares
 
@@ -136,6 +136,7 @@ def command(photo: Path, **options: Any) -> None:
         from converter.draw.marks import marks_drawing
 
         outputs["-marks.png"] = marks_drawing(name, [(m.count, m.colour, m.sample) for m in reading.marks]).png_bytes()
+    make_folders(targets[s] for s in outputs)
     files = [write_whole(targets[s], data, options["overwrite"]) for s, data in outputs.items()]
     report = _report(reading, chart)
     if options["as_json"]:

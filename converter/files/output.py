@@ -59,7 +59,8 @@ def name_from(path: Path) -> str:
 def check_targets(paths: Iterable[Path], overwrite: bool) -> None:
     """Make sure that results can be written, before long work starts.
 
-    Makes missing folders, and tries a small file in each.
+    Makes missing folders and tries a small file in each; both are taken away again, so that a request which
+    turns out to be impossible leaves nothing behind. `make_folders` makes them for good.
 
     Raises
     ------
@@ -84,7 +85,19 @@ def check_targets(paths: Iterable[Path], overwrite: bool) -> None:
             )
 
 
-def _check_folder(folder: Path) -> None:
+def make_folders(paths: Iterable[Path]) -> None:
+    """Make the folders that results go to, where they are missing.
+
+    Raises
+    ------
+    OutputError
+        If a folder cannot be made.
+    """
+    for folder in dict.fromkeys(path.parent for path in paths):
+        _make_folder(folder)
+
+
+def _make_folder(folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except FileExistsError:
@@ -93,8 +106,15 @@ def _check_folder(folder: Path) -> None:
         raise _as_output_error(error, folder) from None
     if not folder.is_dir():
         raise OutputError(f"'{folder}' is not a folder.", "Choose another folder with --out.")
+
+
+def _check_folder(folder: Path) -> None:
+    missing = []
+    with contextlib.suppress(OSError):
+        missing = list(itertools.takewhile(lambda parent: not os.path.lexists(parent), (folder, *folder.parents)))
     trial = _part_path(folder / "trial")
     try:
+        _make_folder(folder)
         with trial.open("xb"):
             pass
     except OSError as error:
@@ -102,7 +122,10 @@ def _check_folder(folder: Path) -> None:
     finally:
         with contextlib.suppress(OSError):
             trial.unlink()
-    _sweep(folder)
+        _sweep(folder)
+        with contextlib.suppress(OSError):
+            for made in missing:
+                made.rmdir()
 
 
 def write_whole(path: Path | str, data: bytes, overwrite: bool = False) -> Path:

@@ -11,7 +11,7 @@ import numpy as np
 
 from converter.errors import PictureError
 from converter.files.chart_file import looks_like_chart
-from converter.files.output import check_targets, write_whole
+from converter.files.output import check_targets, make_folders, write_whole
 from converter.files.picture import Picture, read_picture
 from converter.jobs.materials import Materials
 from converter.model.arrays import MaskArray, PictureArray
@@ -139,5 +139,7 @@ def write_outputs(outputs: Mapping[str, bytes], folder: Path, name: str, overwri
     ----------
     outputs : mapping of suffix to bytes
     """
-    check_targets(planned_files(folder, name, tuple(outputs)), overwrite)
+    targets = planned_files(folder, name, tuple(outputs))
+    check_targets(targets, overwrite)
+    make_folders(targets)
     return [write_whole(folder / f"{name}{suffix}", data, overwrite) for suffix, data in outputs.items()]

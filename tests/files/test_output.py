@@ -8,7 +8,7 @@ import time
 import pytest
 
 from converter.errors import OutputError, UsageError
-from converter.files.output import check_name, check_targets, name_from, write_whole
+from converter.files.output import check_name, check_targets, make_folders, name_from, write_whole
 
 
 def test_refuses_to_replace(tmp_path):
@@ -34,6 +34,7 @@ def test_a_link_counts_as_there(tmp_path):
 def test_missing_folders_are_made(tmp_path):
     path = tmp_path / "a" / "b" / "cup.png"
     check_targets([path], overwrite=False)
+    make_folders([path])
     assert write_whole(path, b"x").read_bytes() == b"x"
 
 
@@ -103,3 +104,13 @@ def test_killed_at_any_moment_leaves_a_whole_file(tmp_path):
         assert data in (b"a" * 3_000_000, b"b" * 3_000_000)
     check_targets([tmp_path / "next.png"], overwrite=False)
     assert [p.name for p in tmp_path.iterdir()] == ["cup.png"]
+
+
+def test_the_check_leaves_no_folder_behind(tmp_path):
+    target = tmp_path / "not" / "there" / "cup.png"
+    check_targets([target], overwrite=False)
+    assert list(tmp_path.iterdir()) == []
+    make_folders([target])
+    assert write_whole(target, b"x").read_bytes() == b"x"
+    check_targets([target.with_name("next.png")], overwrite=False)
+    assert target.read_bytes() == b"x"
