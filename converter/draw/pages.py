@@ -122,29 +122,26 @@ def _floor_tenth(value: float) -> float:
     return floor(value * 10 + 1e-9) / 10
 
 
-def _spans(count: int, step: int, overlap: int) -> Iterator[tuple[int, int, int]]:
+def _spans(ends: list[int], overlap: int) -> Iterator[tuple[int, int, int]]:
     """Yield (first, last, repeated) of each tile along one axis."""
     start = 0
-    while True:
+    for end in ends:
         first = max(0, start - overlap) if start else 0
-        last = min(count, start + step)
-        yield first, last, start - first
-        if last == count:
-            return
-        start = last
+        yield first, end, start - first
+        start = end
 
 
-def _tiles_for(count: int, room: int, overlap: int) -> tuple[int, int]:
-    """Return the number of tiles along one axis and their even step, a whole number of tens where it can be."""
+def _tile_ends(count: int, room: int, overlap: int) -> list[int]:
+    """Return where each tile along one axis ends: as few tiles as possible, of like size, in whole tens."""
     if count <= room:
-        return 1, count
+        return [count]
     unit = 10 if room - overlap >= 20 else 1
     widest = (room - overlap) // unit * unit
     if widest < 1:
         raise RequestError("The squares are too large for the paper.", "Choose smaller squares or larger paper.")
     number = ceil(count / widest)
-    step = ceil(count / number / unit) * unit
-    return ceil(count / step), step
+    units = ceil(count / unit)
+    return [*(ceil(k * units / number) * unit for k in range(1, number)), count]
 
 
 def plan_pages(columns: int, rows: int, layout: SheetLayout | None = None) -> ChartPages:
@@ -192,19 +189,19 @@ def plan_pages(columns: int, rows: int, layout: SheetLayout | None = None) -> Ch
     for landscape in (False, True):
         width, height = layout.area_mm(landscape)
         room = (floor(width / layout.least_cell_mm + 1e-9), floor(height / layout.least_cell_mm + 1e-9))
-        across, step_across = _tiles_for(columns, room[0], layout.overlap)
-        down, step_down = _tiles_for(rows, room[1], layout.overlap)
-        plans.append((across * down, landscape, step_across, step_down))
-    _, landscape, step_across, step_down = min(plans)
-    wide = list(_spans(columns, step_across, layout.overlap))
-    high = list(_spans(rows, step_down, layout.overlap))
+        across = _tile_ends(columns, room[0], layout.overlap)
+        down = _tile_ends(rows, room[1], layout.overlap)
+        plans.append((len(across) * len(down), landscape, across, down))
+    _, landscape, across, down = min(plans)
+    wide = list(_spans(across, layout.overlap))
+    high = list(_spans(down, layout.overlap))
     most_across = max(last - first for first, last, _ in wide)
     most_down = max(last - first for first, last, _ in high)
     width, height = layout.area_mm(landscape)
     cell = _floor_tenth(min(width / most_across, height / most_down, layout.most_cell_mm))
     tiles = tuple(
-        Tile(top, bottom, left, right, down, across, above, before)
-        for down, (top, bottom, above) in enumerate(high)
-        for across, (left, right, before) in enumerate(wide)
+        Tile(top, bottom, left, right, row, column, above, before)
+        for row, (top, bottom, above) in enumerate(high)
+        for column, (left, right, before) in enumerate(wide)
     )
     return ChartPages(max(cell, layout.least_cell_mm), landscape, tiles, len(high), len(wide))

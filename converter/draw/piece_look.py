@@ -38,6 +38,28 @@ def stitched_part(plan: MakingPlan) -> Part:
     return next((part for part in plan.parts if part.material == "stitched"), plan.parts[0])
 
 
+def _seen(part: Part) -> tuple[tuple[float, float], ...]:
+    """Return the outline of what is seen of the stitched part: a closed line, or straight ones that meet."""
+    for role in SEEN_ROLES:
+        for guide in part.guides:
+            if guide.role == role:
+                left, top, right, bottom = _corners(guide.points)
+                if right > left and bottom > top:
+                    return guide.points
+    left, top, right, bottom = 0.0, 0.0, *part.cut_mm
+    design = next((_corners(guide.points) for guide in part.guides if guide.role == "design"), None)
+    if design is not None:
+        for guide in part.guides:
+            if guide.role not in (*SEEN_ROLES, "hem"):
+                continue
+            a, b, c, d = _corners(guide.points)
+            if a == c:
+                left, right = (max(left, a) if a <= design[0] else left), (min(right, a) if a >= design[2] else right)
+            elif b == d:
+                top, bottom = (max(top, b) if b <= design[1] else top), (min(bottom, b) if b >= design[3] else bottom)
+    return ((left, top), (right, top), (right, bottom), (left, bottom))
+
+
 def _extent(chart: Chart) -> tuple[float, float]:
     """Return the row and column of the upper left corner of what is stitched."""
     tops, lefts = [], []
@@ -70,10 +92,8 @@ def piece_pixels(chart: Chart, plan: MakingPlan, *, stitch_px: int) -> PictureAr
     part = stitched_part(plan)
     scale = stitch_px / chart.fabric.cell_mm
     lines = {guide.role: guide.points for guide in reversed(part.guides)}
+    seen = _seen(part)
     fringes = [(g.role, _corners(g.points)) for g in part.guides if g.role.startswith("fringe")]
-    seen = next((lines[role] for role in SEEN_ROLES if role in lines), None)
-    if seen is None:
-        seen = ((0.0, 0.0), (part.cut_mm[0], 0.0), part.cut_mm, (0.0, part.cut_mm[1]))
     design = _corners(lines["design"]) if "design" in lines else _corners(seen)
     boxes = [_corners(seen), *(box for _, box in fringes)]
     left, top = min(b[0] for b in boxes), min(b[1] for b in boxes)

@@ -110,3 +110,13 @@ def test_every_stitch_is_on_a_sheet_that_is_printed(seed: int, count: int) -> No
     assert seen[cells].all()
     for row, column in holes.tolist():
         assert seen[row, column]
+
+
+@given(st.integers(1, 420), st.integers(1, 420), LAYOUTS)
+def test_tiles_are_of_like_size(columns: int, rows: int, layout: SheetLayout) -> None:
+    tiles = plan_pages(columns, rows, layout).tiles
+    for own in (
+        {tile.last_row - tile.first_row - tile.repeated_rows for tile in tiles},
+        {tile.last_column - tile.first_column - tile.repeated_columns for tile in tiles},
+    ):
+        assert max(own) - min(own) < 20

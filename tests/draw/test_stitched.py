@@ -17,7 +17,7 @@ from converter.errors import RequestError, UsageError
 from converter.estimate.making import plan_making
 from converter.model.chart import Chart
 from converter.model.materials import Fabric, Thread, rgb
-from converter.settings import PIECES
+from converter.settings import PIECES, MakingSettings
 
 SIDE = 48
 
@@ -140,11 +140,15 @@ def test_bad_sizes_are_refused() -> None:
     assert best_stitch_px(chart) >= 6
 
 
-@pytest.mark.parametrize("piece", PIECES)
-def test_every_piece_is_shown_made_up(piece: str) -> None:
+WAYS = [(piece, "auto") for piece in PIECES]
+WAYS += [("cushion", "two"), ("cushion", "wrap"), ("sachet", "bag"), ("bookmark", "folded")]
+
+
+@pytest.mark.parametrize(("piece", "way"), WAYS)
+def test_every_piece_is_shown_made_up(piece: str, way: str) -> None:
     rows, columns = (80, 26) if piece == "bookmark" else (40, 40)
     chart = Chart(np.ones((rows, columns), dtype=bool), [[[0, 0], [2, 2]]], title="Block")
-    plan = plan_making(chart, piece)
+    plan = plan_making(chart, settings=MakingSettings(piece=piece, way=way))
     pixels = piece_pixels(chart, plan, stitch_px=6)
     red = pixels[..., 0].astype(int) - pixels[..., 1] > 60
     down, across = np.nonzero(red)
@@ -155,6 +159,17 @@ def test_every_piece_is_shown_made_up(piece: str) -> None:
     assert (corner == corner[0]).all()
     assert stitched_part(plan).material == "stitched"
     assert np.array_equal(pixels, piece_pixels(chart, plan, stitch_px=6))
+
+
+def test_a_bag_is_shown_as_it_lies_flat() -> None:
+    """Flat width (w + 4.5) / 2 in, height h + 5 in (Landscape (UK), 15 June 2016)."""
+    chart = Chart(np.ones((42, 28), dtype=bool), fabric=Fabric(14), thread=Thread("#b01e28"))
+    pixels = piece_pixels(chart, plan_making(chart, settings=MakingSettings(piece="sachet", way="bag")), stitch_px=6)
+    on_ground = (np.abs(pixels.astype(int) - pixels[0, 0]).sum(axis=2) > 24) & (pixels.min(axis=2) > 200)
+    rows, columns = np.nonzero(on_ground | (pixels[..., 1] < 100))
+    wide, high = (np.ptp(columns) + 1) / 6 / 14, (np.ptp(rows) + 1) / 6 / 14
+    assert wide == pytest.approx((2 + 4.5) / 2, abs=0.12)
+    assert high == pytest.approx(3 + 5, abs=0.12)
 
 
 def test_fringe_is_as_deep_as_the_plan_says() -> None:
