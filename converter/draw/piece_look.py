@@ -39,25 +39,32 @@ def stitched_part(plan: MakingPlan) -> Part:
 
 
 def _seen(part: Part) -> tuple[tuple[float, float], ...]:
-    """Return the outline of what is seen of the stitched part: a closed line, or straight ones that meet."""
-    for role in SEEN_ROLES:
-        for guide in part.guides:
-            if guide.role == role:
-                left, top, right, bottom = _corners(guide.points)
-                if right > left and bottom > top:
+    """Return the outline of what is seen of the stitched part: its closed line, or of a folded part what is left."""
+    if not any(guide.role == "fold" and len(guide.points) == 2 for guide in part.guides):
+        for role in SEEN_ROLES:
+            for guide in part.guides:
+                if guide.role == role and len(guide.points) > 2:
                     return guide.points
-    left, top, right, bottom = 0.0, 0.0, *part.cut_mm
-    design = next((_corners(guide.points) for guide in part.guides if guide.role == "design"), None)
-    if design is not None:
-        for guide in part.guides:
-            if guide.role not in (*SEEN_ROLES, "hem"):
-                continue
-            a, b, c, d = _corners(guide.points)
-            if a == c:
-                left, right = (max(left, a) if a <= design[0] else left), (min(right, a) if a >= design[2] else right)
-            elif b == d:
-                top, bottom = (max(top, b) if b <= design[1] else top), (min(bottom, b) if b >= design[3] else bottom)
+    left, top, right, bottom = _left_over(part)
     return ((left, top), (right, top), (right, bottom), (left, bottom))
+
+
+def _left_over(part: Part) -> Box:
+    """Return the box round the design that folds, seams, hems and fringes at its sides leave."""
+    middle = [side / 2 for side in part.cut_mm]
+    for guide in part.guides:
+        if guide.role == "design":
+            box = _corners(guide.points)
+            middle = [(box[0] + box[2]) / 2, (box[1] + box[3]) / 2]
+    near, far = [0.0, 0.0], list(part.cut_mm)
+    for guide in part.guides:
+        box = _corners(guide.points)
+        for axis in (0, 1) if guide.role != "centre" else ():
+            if box[axis + 2] < middle[axis]:
+                near[axis] = max(near[axis], box[axis + 2])
+            elif box[axis] > middle[axis]:
+                far[axis] = min(far[axis], box[axis])
+    return near[0], near[1], far[0], far[1]
 
 
 def _extent(chart: Chart) -> tuple[float, float]:

@@ -172,6 +172,18 @@ def test_a_bag_is_shown_as_it_lies_flat() -> None:
     assert high == pytest.approx(3 + 5, abs=0.12)
 
 
+@pytest.mark.parametrize(("piece", "way"), [("cushion", "wrap"), ("sachet", "bag"), ("bookmark", "folded")])
+def test_a_folded_piece_is_shown_as_large_as_it_gets(piece: str, way: str) -> None:
+    chart = Chart(np.ones((40, 40), dtype=bool), fabric=Fabric(14, 1, "#2b3a4a"), thread=Thread("#f5f0e6"))
+    plan = plan_making(chart, settings=MakingSettings(piece=piece, way=way))
+    side = 6
+    pixels = piece_pixels(chart, plan, stitch_px=side).astype(int)
+    cloth = np.abs(pixels - (0x2B, 0x3A, 0x4A)).max(axis=2) < 24
+    down, across = np.nonzero(cloth)
+    shown = np.array([np.ptp(across) + 1, np.ptp(down) + 1]) / side * chart.fabric.cell_mm
+    assert np.abs(shown - plan.finished_mm).max() < chart.fabric.cell_mm
+
+
 def test_fringe_is_as_deep_as_the_plan_says() -> None:
     """Threads drawn out up to a line half an inch in (Purdue Extension, Newton County 4-H, mini sewing 1)."""
     chart = Chart(np.ones((40, 40), dtype=bool), fabric=Fabric(14, 1, "#2b3a4a"), thread=Thread("#f5f0e6"))
