@@ -1,64 +1,25 @@
-"""The drawings of a chart: chart picture, chart PDF, stitched look; as bytes or written to a file."""
+"""The drawings of a chart as bytes: chart picture, chart PDF, stitched look."""
 
 from __future__ import annotations
 
-import os
-import threading
-import zlib
 from dataclasses import replace
-from pathlib import Path
-from typing import IO, Final
+from typing import Final
 
 from converter.draw.canvas import Drawing
 from converter.draw.chart_sheets import SheetText, draw_chart_pages, draw_whole_chart
 from converter.draw.pages import SheetLayout
 from converter.draw.scene import ChartStyle
 from converter.draw.words import Words, english
-from converter.errors import OutputError, UsageError
+from converter.errors import UsageError
 from converter.model.chart import Chart
 from converter.model.results import MakingPlan
 from converter.units import MM_PER_INCH
-
-Target = str | Path | IO[bytes]
 
 CELL_MM: Final = 3.0
 """Side of a square in the chart picture's own millimetres."""
 MOST_CELL_PX: Final = 24
 LEAST_CELL_PX: Final = 8
 WANTED_WIDTH_PX: Final = 2400
-
-
-def _write(target: Target, data: bytes) -> None:
-    """Write bytes to a path, whole or not at all, or to an open binary file."""
-    if not isinstance(target, (str, Path)):
-        target.write(data)
-        return
-    try:
-        path = Path(target).resolve()
-        if path.exists() and not path.is_file():
-            # A pipe or device takes the bytes as they come; a folder refuses them.
-            path.write_bytes(data)
-        else:
-            _replace_whole(path, data)
-    except OSError as error:
-        raise OutputError(
-            f"{target} cannot be written: {error.strerror or error}.", "Choose another place or name."
-        ) from error
-
-
-def _replace_whole(path: Path, data: bytes) -> None:
-    """Write a new file beside the path, which then takes its name in one step."""
-    # The name is one that the commands sweep away should a run be ended in the middle.
-    digest = zlib.crc32(path.name.encode("utf-8", "surrogateescape"))
-    part = path.with_name(f".onecolour-{digest:012x}-{os.getpid()}-{threading.get_ident()}.part")
-    try:
-        with part.open("wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
 
 
 def chart_title(chart: Chart) -> str:
@@ -176,36 +137,6 @@ def pdf_bytes(
     return pdf_drawing(chart, paper=paper, large=large, style=style, words=words).pdf_bytes()
 
 
-def draw_png(
-    chart: Chart,
-    target: Target,
-    *,
-    cell_px: int | None = None,
-    style: ChartStyle | None = None,
-    words: Words | None = None,
-) -> None:
-    """Write the whole chart as PNG to a path or open file; see `png_bytes`."""
-    _write(target, png_bytes(chart, cell_px=cell_px, style=style, words=words))
-
-
-def draw_svg(chart: Chart, target: Target, *, style: ChartStyle | None = None, words: Words | None = None) -> None:
-    """Write the whole chart as SVG to a path or open file; see `svg_bytes`."""
-    _write(target, svg_bytes(chart, style=style, words=words))
-
-
-def draw_pdf(
-    chart: Chart,
-    target: Target,
-    *,
-    paper: str = "A4",
-    large: bool = False,
-    style: ChartStyle | None = None,
-    words: Words | None = None,
-) -> None:
-    """Write the chart as PDF to a path or open file; see `pdf_bytes`."""
-    _write(target, pdf_bytes(chart, paper=paper, large=large, style=style, words=words))
-
-
 def stitched_bytes(
     chart: Chart, *, stitch_px: int | None = None, cloth_rim: int | None = None, making: MakingPlan | None = None
 ) -> bytes:
@@ -238,15 +169,3 @@ def stitched_bytes(
         picture = reduced_palette(piece_pixels(chart, making, stitch_px=side))
         picture = replace(picture, dpi=stitched_dpi(chart, side))
     return picture.png
-
-
-def draw_stitched(
-    chart: Chart,
-    target: Target,
-    *,
-    stitch_px: int | None = None,
-    cloth_rim: int | None = None,
-    making: MakingPlan | None = None,
-) -> None:
-    """Write the stitched look as PNG to a path or open file; see `stitched_bytes`."""
-    _write(target, stitched_bytes(chart, stitch_px=stitch_px, cloth_rim=cloth_rim, making=making))

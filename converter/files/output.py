@@ -151,6 +151,8 @@ def write_whole(path: Path | str, data: bytes, overwrite: bool = False) -> Path:
         If the file is there and ``overwrite`` is False, or it cannot be written.
     """
     path = Path(path)
+    if overwrite and _is_place_of_its_own(path):
+        return _write_through(path, data)
     check_exists = OutputError(
         f"'{path}' is there already and was left as it is.",
         "Give another --name or --out, or --overwrite to replace it.",
@@ -174,6 +176,27 @@ def write_whole(path: Path | str, data: bytes, overwrite: bool = False) -> Path:
     finally:
         with contextlib.suppress(OSError):
             part.unlink()
+    return path
+
+
+def _is_place_of_its_own(path: Path) -> bool:
+    """Return whether a path is a link, pipe or device, which is written through and stays what it is."""
+    try:
+        return path.is_symlink() or (path.exists() and not path.is_file() and not path.is_dir())
+    except OSError:
+        return False
+
+
+def _write_through(path: Path, data: bytes) -> Path:
+    try:
+        real = path.resolve()
+        if real == path.absolute() or (real.exists() and not real.is_file() and not real.is_dir()):
+            with path.open("wb") as stream:
+                stream.write(data)
+        else:
+            write_whole(real, data, overwrite=True)
+    except (OSError, RuntimeError) as error:
+        raise _as_output_error(error if isinstance(error, OSError) else OSError(str(error)), path) from None
     return path
 
 

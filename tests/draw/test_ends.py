@@ -271,7 +271,7 @@ def test_styles_differ_as_asked() -> None:
 
 
 def test_writing_where_nothing_can_be_written_says_so(tmp_path) -> None:
-    from converter.draw import draw_png
+    from converter import draw_png
 
     with pytest.raises(OutputError, match="cannot be written"):
         draw_png(Chart([[True]]), tmp_path / "no" / "folder.png")

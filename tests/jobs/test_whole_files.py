@@ -11,12 +11,12 @@ import threading
 
 import pytest
 
-from converter import draw
+import converter
 from converter.errors import OutputError
 from converter.model.chart import Chart
 
 CHART = Chart([[True, False], [False, True]])
-WRITERS = [draw.draw_png, draw.draw_svg, draw.draw_pdf, draw.draw_stitched]
+WRITERS = [converter.draw_png, converter.draw_svg, converter.draw_pdf, converter.draw_stitched]
 
 
 @pytest.fixture(params=WRITERS, ids=lambda writer: writer.__name__)
@@ -51,7 +51,7 @@ def test_a_full_disk_leaves_the_old_file(tmp_path, write):
 KILLED = """
 import os, signal, sys
 from pathlib import Path
-from converter.draw import draw_png
+from converter import draw_png
 from converter.model.chart import Chart
 plain = Path.open
 class Half:
@@ -88,7 +88,7 @@ def test_a_link_stays_a_link(tmp_path):
     (tmp_path / "her").mkdir()
     link = tmp_path / "link.png"
     link.symlink_to(tmp_path / "her" / "drawing.png")
-    draw.draw_png(CHART, link)
+    converter.draw_png(CHART, link)
     assert link.is_symlink() and (tmp_path / "her" / "drawing.png").read_bytes().startswith(b"\x89PNG")
 
 
@@ -99,7 +99,7 @@ def test_a_pipe_is_written_to_and_not_replaced(tmp_path):
     read: list[bytes] = []
     reader = threading.Thread(target=lambda: read.append(pipe.read_bytes()), daemon=True)
     reader.start()
-    draw.draw_png(CHART, pipe)
+    converter.draw_png(CHART, pipe)
     reader.join(30)
     assert pipe.is_fifo() and read and read[0].startswith(b"\x89PNG")
 
