@@ -32,6 +32,11 @@ class TagTree:
         self._artifact = False
         self._hidden = False
 
+    @property
+    def hidden(self) -> bool:
+        """True inside a part that only furnishes the page."""
+        return self._hidden
+
     def begin_page(self) -> None:
         """Start a page; what comes first on it is an artifact until a tag opens."""
         self._page_parents.append([])
