@@ -11,6 +11,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 TEMPLATE = ROOT / "converter" / "data" / "locale" / "onecolour.pot"
 CALLERS = ("words", "self")
+PHRASES = ("Phrase", "Measure")
 HEAD = """# Sentences of the printed sheets. Copy to LANGUAGE/LC_MESSAGES/onecolour.po and compile it to onecolour.mo.
 # Words in {braces} stand for values; keep them as they are.
 msgid ""
@@ -28,7 +29,9 @@ def collect(path: Path) -> list[tuple[str, str | None]]:
             continue
         texts = [a.value for a in node.args[:2] if isinstance(a, ast.Constant) and isinstance(a.value, str)]
         name = node.func
-        if isinstance(name, ast.Name) and name.id in CALLERS and texts and texts[0]:
+        if isinstance(name, ast.Name) and name.id in PHRASES and texts:
+            found.append((node.lineno, texts[0], texts[1] if len(texts) == 2 else None))
+        elif isinstance(name, ast.Name) and name.id in CALLERS and texts and texts[0]:
             found.append((node.lineno, texts[0], None))
         elif (
             isinstance(name, ast.Attribute)
@@ -41,10 +44,15 @@ def collect(path: Path) -> list[tuple[str, str | None]]:
     return [(one, several) for _, one, several in sorted(found, key=lambda entry: entry[0])]
 
 
+def modules() -> list[Path]:
+    """Return the modules whose sentences can be translated."""
+    return sorted((ROOT / "converter").rglob("*.py"))
+
+
 def template() -> str:
     """Return the whole template."""
     entries: dict[tuple[str, str | None], list[str]] = {}
-    for path in sorted((ROOT / "converter" / "draw").glob("*.py")):
+    for path in modules():
         for entry in collect(path):
             place = path.relative_to(ROOT).as_posix()
             places = entries.setdefault(entry, [])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -13,20 +13,22 @@ from converter.draw.canvas import INK, Canvas, Drawing
 from converter.draw.fonts import text_width
 from converter.draw.scene import ChartStyle, draw_lines, line_colour, mark_colour
 from converter.draw.typeset import BODY_MM, LEADING, SMALL_MM, paragraph_height, set_paragraph, shorten, wrap_text
+from converter.draw.words import Words, english
 from converter.estimate.fabric import stitched_extent
-from converter.estimate.making.words import in_units, part_length, part_size, plan_in_units, size
+from converter.estimate.making.words import part_length, part_size, size
 from converter.model.chart import Chart
+from converter.model.phrase import Phrase
 from converter.model.results import Guide, MakingPlan, Part
 from converter.units import PAPER_SIZES_MM
 
 PIECE_WORDS: Final[dict[str, str]] = {
-    "panel": "fringed panel on a cushion",
-    "cushion": "cushion cover",
-    "sachet": "sachet",
-    "bookmark": "bookmark",
-    "card": "card with a window",
-    "frame": "framed picture",
-    "hoop": "piece in its hoop",
+    "panel": Phrase("fringed panel on a cushion"),
+    "cushion": Phrase("cushion cover"),
+    "sachet": Phrase("sachet"),
+    "bookmark": Phrase("bookmark"),
+    "card": Phrase("card with a window"),
+    "frame": Phrase("framed picture"),
+    "hoop": Phrase("piece in its hoop"),
 }
 MARGIN_MM: Final = 14.0
 _QUIET: Final = "#595959"
@@ -84,7 +86,11 @@ _STROKES: Final[dict[str, _Stroke]] = {
     "place": _Stroke("#1c1c1c", 0.25, (3.0, 1.0)),
     "edge": _Stroke("#1c1c1c", 0.5),
 }
-_LEGEND_NAMES: Final = {"centre": "centre lines"}
+_LEGEND_NAMES: Final = {
+    "centre": Phrase("centre lines"),
+    "fringe-level": Phrase("threads drawn out: fringe"),
+    "fringe-upright": Phrase("threads drawn out: fringe"),
+}
 _KEY_MM: Final = 66.0
 """Width of a key that stands at the right of its part."""
 
@@ -95,7 +101,7 @@ _SQUEEZES = (0.85, 0.7, 0.55)
 
 
 def making_drawing(
-    plan: MakingPlan, chart: Chart, *, paper: str = "A4", title: str = "", units: str = "both"
+    plan: MakingPlan, chart: Chart, *, paper: str = "A4", title: str = "", words: Words | None = None
 ) -> Drawing:
     """Return the making-up sheets of a plan.
 
@@ -108,26 +114,27 @@ def making_drawing(
         A4 or letter.
     title : str
         Name of the piece; the chart's title if empty.
-    units : str
-        ``both``, ``cm`` or ``in``.
+    words : Words, optional
+        Language and units.
 
     Returns
     -------
     drawing : Drawing
         First the parts to scale, then the cutting list, shopping list, steps and cautions.
     """
-    name = " ".join((title or chart.title or "Making up").split())
-    plan = plan_in_units(plan, units)
-    drawing, filled = _draw(plan, chart, paper, name, units, 0, 1.0)
+    words = words or english()
+    name = " ".join((title or chart.title or words("Making up")).split())
+    plan = plan_in_words(plan, words)
+    drawing, filled = _draw(plan, chart, paper, name, words, 0, 1.0)
     count, chosen = len(drawing.pages), 1.0
     if filled < _POOR_FILL:
         # A few lines alone on a last page are drawn up to the page before, if smaller parts and gaps make room.
         for squeeze in _SQUEEZES:
-            fewer = len(_draw(plan, chart, paper, name, units, 0, squeeze)[0].pages)
+            fewer = len(_draw(plan, chart, paper, name, words, 0, squeeze)[0].pages)
             if fewer < count:
                 count, chosen = fewer, squeeze
                 break
-    return _draw(plan, chart, paper, name, units, count, chosen)[0]
+    return _draw(plan, chart, paper, name, words, count, chosen)[0]
 
 
 def making_pdf(plan: MakingPlan, chart: Chart, *, paper: str = "A4", title: str = "") -> bytes:
@@ -135,32 +142,61 @@ def making_pdf(plan: MakingPlan, chart: Chart, *, paper: str = "A4", title: str 
     return making_drawing(plan, chart, paper=paper, title=title).pdf_bytes()
 
 
+def plan_in_words(plan: MakingPlan, words: Words) -> MakingPlan:
+    """Return a making-up plan with its texts in one language and in her units."""
+
+    def said(texts: Sequence[str]) -> tuple[str, ...]:
+        return tuple(words.say(text) for text in texts)
+
+    parts = tuple(
+        replace(
+            part,
+            name=words.say(part.name),
+            note=words.say(part.note),
+            guides=tuple(
+                replace(guide, label=words.say(_LEGEND_NAMES.get(guide.role, guide.label))) for guide in part.guides
+            ),
+        )
+        for part in plan.parts
+    )
+    return replace(
+        plan,
+        parts=parts,
+        steps=said(plan.steps),
+        shopping=said(plan.shopping),
+        cautions=said(plan.cautions),
+        warnings=said(plan.warnings),
+    )
+
+
 def _draw(
-    plan: MakingPlan, chart: Chart, paper: str, name: str, units: str, pages: int, squeeze: float
+    plan: MakingPlan, chart: Chart, paper: str, name: str, words: Words, pages: int, squeeze: float
 ) -> tuple[Drawing, float]:
     """Return the sheets and how much of the last one is filled, 0 to 1."""
-    drawing = Drawing(title=f"{name}: {PIECE_WORDS[plan.kind]}", language="en")
-    sheet = _Sheet(drawing, paper, name, units, pages, squeeze)
+    heading = f"{name}: {words.say(PIECE_WORDS[plan.kind])}"
+    drawing = Drawing(title=heading, language=words.language)
+    sheet = _Sheet(drawing, paper, name, words, pages, squeeze)
     sheet.start()
     with drawing.tag("H1"):
-        sheet.y = set_paragraph(
-            drawing, MARGIN_MM, sheet.y, sheet.width, f"{name}: {PIECE_WORDS[plan.kind]}", size_mm=7.5, weight="title"
-        )
-    made_up = "Made up it measures " if plan.kind != "cushion" else "For a pad of "
-    if plan.kind == "panel":
-        made_up = "The cushion measures "
-    sheet.paragraph(in_units(f"{made_up}{size(plan.finished_mm, up=False)}.", units))
+        sheet.y = set_paragraph(drawing, MARGIN_MM, sheet.y, sheet.width, heading, size_mm=7.5, weight="title")
+    finished = size(plan.finished_mm, up=False)
+    if plan.kind == "cushion":
+        sheet.paragraph(words("For a pad of {size}.", size=finished))
+    elif plan.kind == "panel":
+        sheet.paragraph(words("The cushion measures {size}.", size=finished))
+    else:
+        sheet.paragraph(words("Made up it measures {size}.", size=finished))
     for warning in plan.warnings:
         sheet.boxed(warning)
     stitched, others = plan.parts[:1], plan.parts[1:]
-    scale = sheet.parts("The stitched cloth", stitched, chart, most_mm=140.0 if others else 165.0)
+    scale = sheet.parts(words("The stitched cloth"), stitched, chart, most_mm=140.0 if others else 165.0)
     if others:
-        sheet.parts("The other parts", others, chart, most_mm=110.0, least_scale=scale)
-    rows = [f"{_times(part)}: {in_units(part_size(part), units)}{_also(part)}" for part in plan.parts]
-    sheet.listed("Cutting list", rows, tick=True)
-    sheet.listed("Shopping list", plan.shopping, tick=True)
-    sheet.listed("Step by step", plan.steps, numbered=True)
-    sheet.listed("Take care", plan.cautions)
+        sheet.parts(words("The other parts"), others, chart, most_mm=110.0, least_scale=scale)
+    rows = [f"{_times(part)}: {words.say(part_size(part))}{_also(part)}" for part in plan.parts]
+    sheet.listed(words("Cutting list"), rows, tick=True)
+    sheet.listed(words("Shopping list"), plan.shopping, tick=True)
+    sheet.listed(words("Step by step"), plan.steps, numbered=True)
+    sheet.listed(words("Take care"), plan.cautions)
     return drawing, (sheet.y - MARGIN_MM) / (sheet.bottom - MARGIN_MM)
 
 
@@ -175,10 +211,10 @@ def _also(part: Part) -> str:
 class _Sheet:
     """A flow of blocks down the pages."""
 
-    def __init__(self, drawing: Drawing, paper: str, name: str, units: str, pages: int, squeeze: float) -> None:
+    def __init__(self, drawing: Drawing, paper: str, name: str, words: Words, pages: int, squeeze: float) -> None:
         self.drawing = drawing
         self.squeeze = squeeze
-        self.units = units
+        self.words = words
         self.page_mm = PAPER_SIZES_MM[paper]
         self.width = self.page_mm[0] - 2 * MARGIN_MM
         self.bottom = self.page_mm[1] - MARGIN_MM - 6.0
@@ -189,14 +225,14 @@ class _Sheet:
     def start(self) -> None:
         """Begin a page with its foot."""
         number = len(self.drawing.pages) + 1
-        self.drawing.begin_page(*self.page_mm, label="Parts" if number == 1 else "")
+        self.drawing.begin_page(*self.page_mm, label=self.words("Parts") if number == 1 else "")
         self.y = MARGIN_MM
         with self.drawing.tag("Artifact"):
             foot = self.page_mm[1] - MARGIN_MM + 2.0
             name = shorten(self.name, self.width - 20.0, size_mm=2.9)
             self.drawing.text(MARGIN_MM, foot, name, size_mm=2.9, colour=_QUIET)
             if self.pages:
-                words = f"{number} of {self.pages}"
+                words = self.words("{number} of {pages}", number=number, pages=self.pages)
                 self.drawing.text(self.page_mm[0] - MARGIN_MM, foot, words, size_mm=2.9, colour=_QUIET, anchor="end")
 
     def need(self, height_mm: float) -> None:
@@ -268,14 +304,16 @@ class _Sheet:
             # Better a fresh page than parts too small to read.
             self.start()
             room = min(most_mm, self.bottom - self.y - 24.0)
-        scale, blocks, high = _arrange(parts, self.width, room, chart, self.units, least_scale)
+        scale, blocks, high = _arrange(parts, self.width, room, chart, self.words, least_scale)
         self.heading(heading, high + 8.0)
-        words = "actual size" if scale == 1 else f"scale 1 : {scale:g}"
+        shown = self.words("actual size") if scale == 1 else self.words("scale 1 : {scale}", scale=f"{scale:g}")
         self.y += 1.0
         for x, y, block in blocks:
             block.draw(self.drawing, MARGIN_MM + x, self.y + y)
         self.y += high + 2.0
-        self.y = _scale_bar(self.drawing, MARGIN_MM, self.y, scale, words) + 2.0
+        self.y = (
+            _scale_bar(self.drawing, MARGIN_MM, self.y, scale, self.words("{scale}; print at 100 %", scale=shown)) + 2.0
+        )
         return scale
 
 
@@ -295,7 +333,7 @@ def _scale_bar(canvas: Canvas, x: float, y: float, scale: float, words: str) -> 
             label = f"{count} {unit}"
             canvas.text(x + wide + 1.5, y + 1.9, label, size_mm=2.7, colour=_QUIET)
             x += wide + text_width(label, 2.7) + 6.0
-        canvas.text(x, y + 1.9, f"{words}; print at 100 %", size_mm=2.7, colour=_QUIET)
+        canvas.text(x, y + 1.9, words, size_mm=2.7, colour=_QUIET)
     return y + 3.0
 
 
@@ -306,7 +344,7 @@ class _Block:
     part: Part
     scale: float
     chart: Chart
-    units: str
+    words: Words
     beside: bool = False
     """The key stands at the right of the part instead of below it."""
 
@@ -317,18 +355,15 @@ class _Block:
 
     def side(self, axis: int) -> str:
         """Return the words for the width (0) or the height (1)."""
-        return in_units(part_length(self.part, axis), self.units)
+        return self.words.say(part_length(self.part, axis))
 
     def key(self) -> list[tuple[str, str]]:
         """Return (role, words) of the lines that are explained."""
         rows: list[tuple[str, str]] = []
         for guide in self.part.guides:
-            text = _LEGEND_NAMES.get(guide.role, guide.label)
-            if guide.role.startswith("fringe"):
-                text = "threads drawn out: fringe"
-                guide = Guide("fringe-level", text, guide.points)
-            if text and (guide.role, text) not in rows:
-                rows.append((guide.role, text))
+            role = "fringe-level" if guide.role.startswith("fringe") else guide.role
+            if guide.label and (role, guide.label) not in rows:
+                rows.append((role, guide.label))
         order = ("design", "centre", "trim", "stitch", "fringe-level", "fold", "hem", "window", "place", "edge")
         return sorted(rows, key=lambda row: order.index(row[0]))
 
@@ -359,8 +394,8 @@ class _Block:
         with canvas.tag("P"):
             canvas.text(x, y + 0.8 * BODY_MM, _times(self.part), weight="bold")
         left, top = x + _DIMENSION_MM, y + 6.0
-        words = f"{_times(self.part)}, {in_units(part_size(self.part), self.units)}, drawn to scale"
-        with canvas.tag("Figure", words):
+        size = self.words.say(part_size(self.part))
+        with canvas.tag("Figure", self.words("{part}, {size}, drawn to scale", part=_times(self.part), size=size)):
             self._draw_part(canvas, left, top)
             _dimension(canvas, left, top + height + 3.0, left + width, self.side(0), level=True)
             _dimension(canvas, x + 3.0, top, top + height, self.side(1), level=False)
@@ -487,14 +522,14 @@ def _sample(canvas: Canvas, role: str, x: float, y: float) -> None:
 
 
 def _arrange(
-    parts: Sequence[Part], width_mm: float, height_mm: float, chart: Chart, units: str, least_scale: float
+    parts: Sequence[Part], width_mm: float, height_mm: float, chart: Chart, words: Words, least_scale: float
 ) -> tuple[float, list[tuple[float, float, _Block]], float]:
     """Return the largest scale at which the parts fit in rows, their places and the height they take."""
     placed: tuple[list[tuple[float, float, _Block]], float] = ([], 0.0)
     scale = _SCALES[-1]
     for scale in (s for s in _SCALES if s >= least_scale):
         beside = len(parts) == 1 and parts[0].cut_mm[0] < 3 * parts[0].cut_mm[1]
-        placed = _in_rows([_Block(part, scale, chart, units, beside) for part in parts], width_mm)
+        placed = _in_rows([_Block(part, scale, chart, words, beside) for part in parts], width_mm)
         fits = placed[1] <= height_mm and all(block.size_mm[0] <= width_mm for _, _, block in placed[0])
         if fits:
             break

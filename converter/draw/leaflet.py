@@ -114,7 +114,7 @@ def leaflet_drawing(
     if content.making is not None:
         from converter.draw.cutting import making_drawing
 
-        sheets = making_drawing(content.making, chart, paper=paper, title=title, units=words.units)
+        sheets = making_drawing(content.making, chart, paper=paper, title=title, words=words)
         drawing.extend(renumbered(sheets, len(drawing.pages) + 1))
     return drawing
 

@@ -27,10 +27,10 @@ MOST_LOOK_PX: Final = 2000
 """A picture for screens up to this size is taken as it is."""
 
 
-def thread_words(chart: Chart, content: LeafletContent) -> str:
+def thread_words(chart: Chart, content: LeafletContent, words: Words) -> str:
     """Return the thread as she asks for it in the shop."""
     thread = chart.thread
-    colour = content.thread_words or thread.colour
+    colour = words.say(content.thread_words) or thread.colour
     return f"{thread.name}, {colour}" if thread.name else colour
 
 
@@ -48,7 +48,7 @@ def strand_words(chart: Chart, words: Words) -> str:
 def fabric_words(chart: Chart, content: LeafletContent, words: Words) -> str:
     """Return the cloth in words, such as ``white Aida, 14 count``."""
     fabric = chart.fabric
-    colour = content.cloth_words or fabric.colour
+    colour = words.say(content.cloth_words) or fabric.colour
     count = f"{fabric.count_per_inch:g}"
     if fabric.over > 1:
         return words(
@@ -109,7 +109,7 @@ def _hours(hours: float) -> str:
 def usual_hoop(content: LeafletContent, words: Words) -> str:
     """Return the working hoop that suits the cloth."""
     if content.hoop:
-        return content.hoop
+        return words.say(content.hoop)
     shorter = min(content.cut.cut_mm)
     if shorter < 4.5 * MM_PER_INCH:
         return words("no hoop: the cloth is small enough for the hand")
@@ -121,9 +121,7 @@ def needs(chart: Chart, content: LeafletContent, words: Words) -> list[str]:
     """Return what is needed, one thing a line."""
     strands = strand_words(chart, words)
     if content.making is not None:
-        from converter.estimate.making.words import plan_in_units
-
-        lines = [_capital(_BY.sub(" × ", line)) for line in plan_in_units(content.making, words.units).shopping]
+        lines = [_capital(_BY.sub(" × ", words.say(line))) for line in content.making.shopping]
         if strands:
             lines.append(words("In the needle: {strands}", strands=strands))
         if content.making.kind != "hoop":
@@ -133,7 +131,7 @@ def needs(chart: Chart, content: LeafletContent, words: Words) -> list[str]:
     skeins = words.many("{number} skein", "{number} skeins", content.skeins)
     thread = words(
         "Six-strand cotton, {thread}: {skeins} of {length} m",
-        thread=thread_words(chart, content),
+        thread=thread_words(chart, content, words),
         skeins=skeins,
         length=f"{content.skein_m:g}",
     )
@@ -147,7 +145,9 @@ def needs(chart: Chart, content: LeafletContent, words: Words) -> list[str]:
     ]
     if strands:
         lines.append(words("In the needle: {strands}", strands=strands))
-    lines.append(_capital(content.needle) if content.needle else words("A tapestry needle with a blunt point"))
+    lines.append(
+        _capital(words.say(content.needle)) if content.needle else words("A tapestry needle with a blunt point")
+    )
     lines.append(_capital(usual_hoop(content, words)))
     lines.append(words("Scissors with fine points"))
     return lines

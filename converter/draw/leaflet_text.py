@@ -208,10 +208,10 @@ def set_closing(flow: Flow, content: LeafletContent, words: Words) -> None:
             numbered=True,
         )
         flow.heading(words("Take care"))
-        flow.items(content.cautions or usual_cautions(words))
+        flow.items([words.say(caution) for caution in content.cautions] or usual_cautions(words))
     elif content.cautions:
         flow.heading(words("Take care"))
-        flow.items(content.cautions)
+        flow.items([words.say(caution) for caution in content.cautions])
     if content.notes:
         flow.heading(words("Good to know about this chart"))
-        flow.items(content.notes)
+        flow.items([words.say(note) for note in content.notes])

@@ -12,6 +12,7 @@ from math import ceil
 from pathlib import Path
 from typing import Any, Final
 
+from converter.model.phrase import Measure, Phrase
 from converter.units import MM_PER_INCH
 
 LOCALE_DIR: Final = Path(__file__).resolve().parent.parent / "data" / "locale"
@@ -49,7 +50,7 @@ class Words:
         >>> Words()("Part {part} of {parts}", part=2, parts=6)
         'Part 2 of 6'
         """
-        return self._table.gettext(text).format(**values) if text else ""
+        return self._filled(self._table.gettext(text), values) if text else ""
 
     def many(self, one: str, several: str, number: float, **values: Any) -> str:
         """Return the form of a sentence that goes with a number.
@@ -59,9 +60,33 @@ class Words:
         >>> Words().many("{number} stitch", "{number} stitches", 1)
         '1 stitch'
         """
-        return self._table.ngettext(one, several, ceil(number)).format(
-            number=f"{number:,}" if number == int(number) and isinstance(number, int) else f"{number:g}", **values
-        )
+        shown = f"{number:,}" if number == int(number) and isinstance(number, int) else f"{number:g}"
+        return self._filled(self._table.ngettext(one, several, ceil(number)), {"number": shown, **values})
+
+    def say(self, text: str) -> str:
+        """Return a finished text in this language and in her units.
+
+        A `Phrase` is put together anew, and of a `Measure` what she reads is kept; another text is looked up as it is.
+
+        Examples
+        --------
+        >>> inch = Measure("{imperial} ({metric})", imperial=Phrase("{value} in", value=1), metric=Phrase("2.5 cm"))
+        >>> Words(units="cm").say(Phrase("Turn {fold} under.", fold=inch))
+        'Turn 2.5 cm under.'
+        """
+        if not isinstance(text, Phrase):
+            return self._table.gettext(text) if text else ""
+        if isinstance(text, Measure) and self.units != "both":
+            return self.say(text.values["metric" if self.units == "cm" else "imperial"])
+        if text.several:
+            template = self._table.ngettext(text.template, text.several, text.values["number"])
+        else:
+            template = self._table.gettext(text.template)
+        return self._filled(template, text.values)
+
+    def _filled(self, template: str, values: dict[str, Any]) -> str:
+        said = {name: self.say(value) if isinstance(value, Phrase) else value for name, value in values.items()}
+        return template.format(**said)
 
     def length(self, length_mm: float) -> str:
         """Return a length in her units.

@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 
 from converter.errors import UsageError
+from converter.model.phrase import Phrase
 from converter.units import MM_PER_INCH
 
 _COLOUR = re.compile(r"^#[0-9a-f]{6}$")
@@ -66,11 +67,11 @@ class Fabric:
         """Width of a number of stitches in millimetres."""
         return stitches * self.cell_mm
 
-    def describe(self) -> str:
+    def describe(self) -> Phrase:
         """Return the cloth in the words of the shop, such as ``28 count over 2``."""
         if self.over == 1:
-            return f"{self.count_per_inch:g} count"
-        return f"{self.count_per_inch:g} count over {self.over}"
+            return Phrase("{count} count", count=f"{self.count_per_inch:g}")
+        return Phrase("{count} count over {over}", count=f"{self.count_per_inch:g}", over=self.over)
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from converter.estimate.making.words import colour_word, counted, length, metres
 from converter.estimate.needles import needlework
 from converter.model.chart import Chart
 from converter.model.materials import Fabric, Thread, rgb
+from converter.model.phrase import Phrase, sentences
 from converter.model.results import FabricCut, Guide, MakingPlan, Part, ThreadUse
 from converter.settings import MakingSettings, ThreadSettings
 
@@ -138,7 +139,8 @@ def level_line(role: str, label: str, y: float, width: float) -> Guide:
 def centre_lines(size_mm: Size) -> tuple[Guide, Guide]:
     """Return the two centre lines of a part."""
     width, height = size_mm
-    return upright_line("centre", "centre", width / 2, height), level_line("centre", "centre", height / 2, width)
+    name = Phrase("centre")
+    return upright_line("centre", name, width / 2, height), level_line("centre", name, height / 2, width)
 
 
 def stitched_part(
@@ -149,9 +151,9 @@ def stitched_part(
     left, top = cut.margins_mm[:2]
     width, height = cut.finished_mm
     own = (
-        box("design", f"the design: {_margin_words(work, cut)}", left, top, cut.finished_mm),
-        upright_line("centre", "centre", left + width / 2, cut.cut_mm[1]),
-        level_line("centre", "centre", top + height / 2, cut.cut_mm[0]),
+        box("design", Phrase("the design: {margins}", margins=_margin_words(work, cut)), left, top, cut.finished_mm),
+        upright_line("centre", Phrase("centre"), left + width / 2, cut.cut_mm[1]),
+        level_line("centre", Phrase("centre"), top + height / 2, cut.cut_mm[0]),
     )
     return Part(name, 1, cut.cut_mm, note, "stitched", own + guides), cut
 
@@ -179,113 +181,157 @@ def first_steps(work: Work, cut: FabricCut, *, trimmed: bool = True, fringed: bo
     Annie's, Getting Started (hold red cotton under running water until it is clear); Th. de Dillmont,
     Encyclopedia of Needlework, "To wash coloured cottons" (rinse until colourless; vinegar makes no difference).
     """
-    colour = "Red cotton" if is_red(work.thread.colour) else "Strongly coloured cotton"
-    steps = []
+    colour = Phrase("Red cotton") if is_red(work.thread.colour) else Phrase("Strongly coloured cotton")
+    steps: list[str] = []
     if is_strong(work.thread.colour):
         steps.append(
-            f"Test the thread before the first stitch. {colour} can run: lay a wetted end between two layers of white "
-            "cloth and press. If it leaves colour, rinse the skein in changes of cold water until the water stays "
-            "clear, and let it dry in the air."
+            Phrase(
+                "Test the thread before the first stitch. {colour} can run: lay a wetted end between two layers "
+                "of white cloth and press. If it leaves colour, rinse the skein in changes of cold water until "
+                "the water stays clear, and let it dry in the air.",
+                colour=colour,
+            )
         )
     top, bottom = cut.margins_mm[1], cut.margins_mm[3]
-    step = (
-        f"Cut the {work.fabric.describe()} cloth {size(cut.cut_mm)}, straight along a thread. That leaves "
-        f"{_margin_words(work, cut)}."
+    cutting = Phrase(
+        "Cut the {cloth} cloth {size}, straight along a thread. That leaves {margins}.",
+        cloth=work.fabric.describe(),
+        size=size(cut.cut_mm),
+        margins=_margin_words(work, cut),
     )
+    counts = ""
     if cut.threads is not None and cut.threads[0] <= 2000:
-        step += f" Counted: {cut.threads[0]} by {threads(cut.threads[1], work.fabric)}."
+        across, down = cut.threads
+        counts = Phrase("Counted: {across} by {down}.", across=across, down=threads(down, work.fabric))
+    edges = Phrase("Overcast or zigzag the edges so that they do not fray.")
     if fringed:
-        step += (
-            " If you stitch in a hoop, cut it "
-            f"{length(work.figures.mm('margins', 'hoop_grip'))} larger on every side and cut it down to this size "
-            "when the stitching is done."
+        edges = Phrase(
+            "If you stitch in a hoop, cut it {larger} larger on every side and cut it down to this size "
+            "when the stitching is done.",
+            larger=length(work.figures.mm("margins", "hoop_grip")),
         )
-    else:
-        step += " Overcast or zigzag the edges so that they do not fray."
-    steps.append(step)
+    steps.append(sentences(cutting, counts, edges))
     if abs(top - bottom) < 0.01:
         steps.append(
-            "Find the middle: fold the cloth in half both ways, crease it lightly and run a light tacking thread along "
-            "each crease. Where they cross lies the middle of the chart."
+            Phrase(
+                "Find the middle: fold the cloth in half both ways, crease it lightly and run a light tacking "
+                "thread along each crease. Where they cross lies the middle of the chart."
+            )
         )
     else:
         steps.append(
-            "Find the middle of the design: fold the cloth in half from left to right, crease it lightly and run a "
-            "light tacking thread along the crease. Run a second one across it "
-            f"{length(top + cut.finished_mm[1] / 2)} below the top edge. Where they cross lies the middle of the chart."
+            Phrase(
+                "Find the middle of the design: fold the cloth in half from left to right, crease it lightly and "
+                "run a light tacking thread along the crease. Run a second one across it {below} below the top "
+                "edge. Where they cross lies the middle of the chart.",
+                below=length(top + cut.finished_mm[1] / 2),
+            )
         )
     needles = needlework(work.fabric)
     backstitch = (
-        f" Then work the backstitch lines with {_strands(work.thread.line_strands)} and "
-        f"needle no. {needles.line_needle}."
+        Phrase(
+            "Then work the backstitch lines with {strands} and needle no. {needle}.",
+            strands=_strands(work.thread.line_strands),
+            needle=needles.line_needle,
+        )
         if isinstance(work.design, Chart) and len(work.design.lines)
         else ""
     )
     steps.append(
-        f"Stitch the design from the middle outwards with {_strands(work.thread.strands)} and a tapestry needle "
-        f"no. {needles.needle}; all top stitches run the same way.{backstitch} Take the tacking threads out."
+        sentences(
+            Phrase(
+                "Stitch the design from the middle outwards with {strands} and a tapestry needle no. {needle}; all top "
+                "stitches run the same way.",
+                strands=_strands(work.thread.strands),
+                needle=needles.needle,
+            ),
+            backstitch,
+            Phrase("Take the tacking threads out."),
+        )
     )
     steps.append(
-        "Wash the piece by itself in cold water with a mild detergent, without bleach; if colour comes, keep rinsing "
-        "in cold water until it is clear. Roll it in a towel, and press it damp and face down between towels with a "
-        "warm iron."
+        Phrase(
+            "Wash the piece by itself in cold water with a mild detergent, without bleach; if colour comes, "
+            "keep rinsing in cold water until it is clear. Roll it in a towel, and press it damp and face "
+            "down between towels with a warm iron."
+        )
     )
     if trimmed:
         steps.append(
-            "Check the margins: count from the outermost stitch to the edge on all four sides at two places each. "
-            "Put marks where the cut will be before you cut anything away."
+            Phrase(
+                "Check the margins: count from the outermost stitch to the edge on all four sides at two places "
+                "each. Put marks where the cut will be before you cut anything away."
+            )
         )
     return steps
 
 
-def _margin_words(work: Work, cut: FabricCut) -> str:
+def _margin_words(work: Work, cut: FabricCut) -> Phrase:
     left, top, right, bottom = cut.margins_mm
     if max(cut.margins_mm) - min(cut.margins_mm) < 0.01:
-        return f"{_margin(work, left)} of bare cloth on all four sides"
-    sides = f"{_margin(work, left)} at the left and at the right"
+        return Phrase("{left} of bare cloth on all four sides", left=_margin(work, left))
+    sides = Phrase("{left} at the left and at the right", left=_margin(work, left))
     if abs(left - right) > 0.01:
-        sides = f"{_margin(work, left)} at the left, {_margin(work, right)} at the right"
+        sides = Phrase("{left} at the left, {right} at the right", left=_margin(work, left), right=_margin(work, right))
     if abs(top - bottom) > 0.01:
-        return f"{sides}, {_margin(work, top)} above, {_margin(work, bottom)} below it"
-    return f"{sides}, {_margin(work, top)} above and below it"
+        return Phrase(
+            "{sides}, {top} above, {bottom} below it", sides=sides, top=_margin(work, top), bottom=_margin(work, bottom)
+        )
+    return Phrase("{sides}, {top} above and below it", sides=sides, top=_margin(work, top))
 
 
-def _margin(work: Work, margin_mm: float) -> str:
+def _margin(work: Work, margin_mm: float) -> Phrase:
     exact = margin_mm / thread_mm(work.fabric)
     if abs(exact - round(exact)) < 1e-6:
         return counted(margin_mm, work.fabric)
     return length(margin_mm)
 
 
-def _strands(number: int) -> str:
-    return f"{number} strand{'' if number == 1 else 's'}"
+def _strands(number: int) -> Phrase:
+    return Phrase("{number} strand", "{number} strands", number=number)
 
 
 def thread_shopping(work: Work, *edges: EdgeThread) -> list[str]:
     """Return the lines of the shopping list for thread and needles."""
     thread = work.thread
-    name = thread.name or f"{colour_word(thread.colour)} ({thread.colour})"
+    name = thread.name or Phrase("{colour} ({code})", colour=colour_word(thread.colour), code=thread.colour)
     stitched = sum(use.skein_share for use in work.stitch_thread)
     edge_m = sum(edge.length_m for edge in edges)
-    lines = []
+    lines: list[str] = []
     if work.stitch_thread:
         share = stitched + edge_m * thread.strands / (work.thread_settings.skein_m * work.thread_settings.skein_strands)
-        skeins = max(1, math.ceil(share - 1e-9))
         lines.append(
-            f"six-strand cotton {name}: {skeins} skein{'' if skeins == 1 else 's'} of "
-            f"{work.thread_settings.skein_m:g} m ({share:.2f} used); buy all at once, lots differ in shade"
+            Phrase(
+                "six-strand cotton {name}: {skeins} of {length} m ({share} used); buy all at once, lots "
+                "differ in shade",
+                name=name,
+                skeins=Phrase("{number} skein", "{number} skeins", number=max(1, math.ceil(share - 1e-9))),
+                length=f"{work.thread_settings.skein_m:g}",
+                share=f"{share:.2f}",
+            )
         )
     else:
-        lines.append(f"six-strand cotton {name}; buy all at once, lots differ in shade")
+        lines.append(Phrase("six-strand cotton {name}; buy all at once, lots differ in shade", name=name))
     if edges:
-        lines.append(f"of that for the hand-sewn edge: {metres(edge_m)} with {_strands(thread.strands)}")
-    lines.append(f"tapestry needle no. {needlework(work.fabric).needle}, sewing needle, pins")
+        lines.append(
+            Phrase(
+                "of that for the hand-sewn edge: {length} with {strands}",
+                length=metres(edge_m),
+                strands=_strands(thread.strands),
+            )
+        )
+    lines.append(Phrase("tapestry needle no. {needle}, sewing needle, pins", needle=needlework(work.fabric).needle))
     return lines
 
 
-def cloth_shopping(work: Work, cut: FabricCut) -> str:
+def cloth_shopping(work: Work, cut: FabricCut) -> Phrase:
     """Return the line for the stitching cloth."""
-    return f"{colour_word(work.fabric.colour)} {work.fabric.describe()} cloth: {size(cut.cut_mm)}"
+    return Phrase(
+        "{colour} {cloth} cloth: {size}",
+        colour=colour_word(work.fabric.colour),
+        cloth=work.fabric.describe(),
+        size=size(cut.cut_mm),
+    )
 
 
 def cautions(work: Work, *, filled: bool = False, small: bool = False, cutter: bool = False) -> tuple[str, ...]:
@@ -293,31 +339,41 @@ def cautions(work: Work, *, filled: bool = False, small: bool = False, cutter: b
     lines = []
     if is_strong(work.thread.colour):
         lines.append(
-            "Colour: red and dark threads can run. Test the thread before stitching and wash the finished piece "
-            "alone, in cold water."
+            Phrase(
+                "Colour: red and dark threads can run. Test the thread before stitching and wash the finished "
+                "piece alone, in cold water."
+            )
         )
     lines.append(
-        "Scissors, pins and needles: count the needles and pins when you pack up; children use them only beside a "
-        "grown-up."
+        Phrase(
+            "Scissors, pins and needles: count the needles and pins when you pack up; children use them only "
+            "beside a grown-up."
+        )
     )
-    lines.append("Iron: it stays hot for a while after use; keep it and its cord out of children's reach.")
+    lines.append(Phrase("Iron: it stays hot for a while after use; keep it and its cord out of children's reach."))
     if cutter:
-        lines.append("Craft knife: cut on a mat along a metal ruler, away from the fingers.")
+        lines.append(Phrase("Craft knife: cut on a mat along a metal ruler, away from the fingers."))
     if filled:
         lines.append(
-            "Filling: not for a baby's cot and not a toy. A seam that opens lets filling out that a small child can "
-            "swallow; sew seams twice."
+            Phrase(
+                "Filling: not for a baby's cot and not a toy. A seam that opens lets filling out that a small "
+                "child can swallow; sew seams twice."
+            )
         )
     if small:
         lines.append(
-            "Small parts: loose threads, ribbons and beads can be swallowed; keep the piece from small children."
+            Phrase(
+                "Small parts: loose threads, ribbons and beads can be swallowed; keep the piece from small children."
+            )
         )
     lines.append(
-        "If you sell or give away pieces, follow the rules of your country for filled articles, toys, labels and "
-        "flammability; they come before this plan."
+        Phrase(
+            "If you sell or give away pieces, follow the rules of your country for filled articles, toys, "
+            "labels and flammability; they come before this plan."
+        )
     )
     lines.append(
-        "A picture by someone else may be protected: ask before you sell pieces or pass on charts made from it."
+        Phrase("A picture by someone else may be protected: ask before you sell pieces or pass on charts made from it.")
     )
     return tuple(lines)
 
@@ -331,8 +387,12 @@ def cloth_warnings(work: Work, cut: FabricCut) -> list[str]:
     if fits(need, have) or fits(need, (have[1], have[0])):
         return []
     return [
-        f"Your cloth of {size(have, up=False)} is too small: the plan needs {size(need)}. "
-        "Make the design smaller, use a finer cloth, or take a narrower margin."
+        Phrase(
+            "Your cloth of {have} is too small: the plan needs {need}. Make the design smaller, use a finer "
+            "cloth, or take a narrower margin.",
+            have=size(have, up=False),
+            need=size(need),
+        )
     ]
 
 
@@ -346,8 +406,14 @@ def rim_note(work: Work) -> list[str]:
         return []
     left, top, right, bottom = (int(value) for value in empty)
     return [
-        f"The chart has empty squares at its rim (left {left}, above {top}, right {right}, below {bottom}). "
-        "Margins are counted from the outermost stitch, not from the edge of the chart."
+        Phrase(
+            "The chart has empty squares at its rim (left {left}, above {top}, right {right}, below "
+            "{bottom}). Margins are counted from the outermost stitch, not from the edge of the chart.",
+            left=left,
+            top=top,
+            right=right,
+            bottom=bottom,
+        )
     ]
 
 
@@ -367,12 +433,20 @@ def hand_edge(work: Work, perimeter_mm: float, usual: str = "none", pitch_mm: fl
     )
 
 
-def edge_words(edge: EdgeThread) -> str:
+def edge_words(edge: EdgeThread) -> Phrase:
     """Return how an edge is sewn, with its count and thread."""
-    name = {"whip": "whip stitch", "blanket": "blanket stitch", "backstitch": "back stitch"}[edge.kind]
-    return (
-        f"in {name}, about {edge.stitches} stitches {length(edge.pitch_mm)} apart: {metres(edge.length_m)} of thread "
-        f"in {edge.starts} length{'' if edge.starts == 1 else 's'}"
+    names = {
+        "whip": Phrase("whip stitch"),
+        "blanket": Phrase("blanket stitch"),
+        "backstitch": Phrase("back stitch"),
+    }
+    return Phrase(
+        "in {name}, about {stitches} stitches {pitch} apart: {thread} of thread in {lengths}",
+        name=names[edge.kind],
+        stitches=edge.stitches,
+        pitch=length(edge.pitch_mm),
+        thread=metres(edge.length_m),
+        lengths=Phrase("{number} length", "{number} lengths", number=edge.starts),
     )
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from converter.estimate.making.common import Size, Work, centred, grown, upright_line
 from converter.estimate.making.words import length, size
+from converter.model.phrase import Phrase
 from converter.model.results import Guide, Part
 
 
@@ -72,14 +73,14 @@ class Cover:
         """Return the lines on the front or strip: seams, folds, hems."""
         width, height = self.front_mm
         if not self.wrap:
-            return (centred("stitch", f"seam {length(self.seam_mm)}", self.pad_mm, self.front_mm),)
+            return (centred("stitch", Phrase("seam {seam}", seam=length(self.seam_mm)), self.pad_mm, self.front_mm),)
         seam, hem = self.seam_mm, 2 * self.fold_mm
         return (
-            Guide("stitch", f"seam {length(seam)}", ((0.0, seam), (width, seam))),
+            Guide("stitch", Phrase("seam {seam}", seam=length(seam)), ((0.0, seam), (width, seam))),
             Guide("stitch", "", ((0.0, height - seam), (width, height - seam))),
-            upright_line("fold", "fold", self.fold_at_mm, height),
-            upright_line("fold", "fold", width - self.fold_at_mm, height),
-            upright_line("hem", f"double hem {length(self.fold_mm)}", hem, height),
+            upright_line("fold", Phrase("fold"), self.fold_at_mm, height),
+            upright_line("fold", Phrase("fold"), width - self.fold_at_mm, height),
+            upright_line("hem", Phrase("double hem {fold}", fold=length(self.fold_mm)), hem, height),
             upright_line("hem", "", width - hem, height),
             upright_line("hem", "", self.fold_mm, height),
             upright_line("hem", "", width - self.fold_mm, height),
@@ -92,36 +93,54 @@ class Cover:
         width, height = self.back_mm
         seam, fold = self.seam_mm, self.fold_mm
         guides = (
-            upright_line("hem", f"double hem {length(fold)}", 2 * fold, height),
+            upright_line("hem", Phrase("double hem {fold}", fold=length(fold)), 2 * fold, height),
             upright_line("hem", "", fold, height),
             # Three seams: the hemmed side stays open.
-            Guide("stitch", f"seam {length(seam)}", ((0.0, seam), (width - seam, seam))),
+            Guide("stitch", Phrase("seam {seam}", seam=length(seam)), ((0.0, seam), (width - seam, seam))),
             Guide("stitch", "", ((width - seam, seam), (width - seam, height - seam))),
             Guide("stitch", "", ((0.0, height - seam), (width - seam, height - seam))),
         )
-        note = "hem the long side that lies across the middle of the back"
-        return [Part("cushion back", 2, self.back_mm, note, "cloth", guides)]
+        note = Phrase("hem the long side that lies across the middle of the back")
+        return [Part(Phrase("cushion back"), 2, self.back_mm, note, "cloth", guides)]
 
     def steps(self) -> list[str]:
         """Return the steps that make the cover up."""
         fold, seam = length(self.fold_mm), length(self.seam_mm)
         if self.wrap:
             return [
-                f"Hem both short ends of the strip: turn {fold} under twice, press and sew close to the inner fold.",
-                "Lay the strip right side up, the design in its middle. Fold both ends in, right side on right side, "
-                f"along lines {length(self.fold_at_mm - 2 * self.fold_mm)} from the hemmed ends; they overlap by "
-                f"{length(self.overlap_mm)}. The part between the folds must be as wide as the pad, with the design "
-                "just as far from one fold as from the other.",
-                f"Pin and sew the two open sides {seam} from the edge, twice over the overlap. Zigzag the edges.",
-                "Turn right side out, push the corners square, and slip the pad in.",
+                Phrase(
+                    "Hem both short ends of the strip: turn {fold} under twice, press and sew close to the inner fold.",
+                    fold=fold,
+                ),
+                Phrase(
+                    "Lay the strip right side up, the design in its middle. Fold both ends in, right side on right "
+                    "side, along lines {away} from the hemmed ends; they overlap by {overlap}. The part between the "
+                    "folds must be as wide as the pad, with the design just as far from one fold as from the other.",
+                    away=length(self.fold_at_mm - 2 * self.fold_mm),
+                    overlap=length(self.overlap_mm),
+                ),
+                Phrase(
+                    "Pin and sew the two open sides {seam} from the edge, twice over the overlap. Zigzag the edges.",
+                    seam=seam,
+                ),
+                Phrase("Turn right side out, push the corners square, and slip the pad in."),
             ]
         return [
-            f"Hem one long side of each back: turn {fold} under twice, press and sew close to the inner fold.",
-            "Lay the front right side up. Lay both backs on it right side down, raw edges together; the hemmed edges "
-            f"overlap by {length(self.overlap_mm)} across the middle. Pin.",
-            f"Sew all round {seam} from the edge, twice where the hems cross. Zigzag the edges and snip the corners "
-            "off close to the seam.",
-            "Turn right side out, push the corners square, and slip the pad in.",
+            Phrase(
+                "Hem one long side of each back: turn {fold} under twice, press and sew close to the inner fold.",
+                fold=fold,
+            ),
+            Phrase(
+                "Lay the front right side up. Lay both backs on it right side down, raw edges together; the "
+                "hemmed edges overlap by {overlap} across the middle. Pin.",
+                overlap=length(self.overlap_mm),
+            ),
+            Phrase(
+                "Sew all round {seam} from the edge, twice where the hems cross. Zigzag the edges and snip the "
+                "corners off close to the seam.",
+                seam=seam,
+            ),
+            Phrase("Turn right side out, push the corners square, and slip the pad in."),
         ]
 
 
@@ -155,10 +174,14 @@ def pad_warnings(work: Work, pad_mm: Size) -> list[str]:
     if work.settings.size_mm is not None or max(pad_mm) <= largest + 1e-6:
         return []
     return [
-        f"The largest pad in the shops is {length(largest)}; this one of {length(max(pad_mm))} must be made to measure."
+        Phrase(
+            "The largest pad in the shops is {largest}; this one of {pad} must be made to measure.",
+            largest=length(largest),
+            pad=length(max(pad_mm)),
+        )
     ]
 
 
-def pad_words(pad_mm: Size) -> str:
+def pad_words(pad_mm: Size) -> Phrase:
     """Return the pad for the shopping list."""
-    return f"cushion pad {size(pad_mm, up=False)}"
+    return Phrase("cushion pad {size}", size=size(pad_mm, up=False))

@@ -27,6 +27,7 @@ from converter.estimate.making.common import (
 )
 from converter.estimate.making.edges import edge_thread
 from converter.estimate.making.words import length, size
+from converter.model.phrase import Phrase
 from converter.model.results import Guide, MakingPlan, Part
 
 ROUND_CORNERS = 72
@@ -56,7 +57,12 @@ def _size_warnings(work: Work, chosen: Size, name: str) -> list[str]:
     """Return a warning if no shop keeps a card or frame so large."""
     if work.settings.size_mm is not None or _in_shops(work, chosen, name):
         return []
-    return [f"Ready-made ones do not come so large: this needs one of {size(chosen, up=False)} made to measure."]
+    return [
+        Phrase(
+            "Ready-made ones do not come so large: this needs one of {size} made to measure.",
+            size=size(chosen, up=False),
+        )
+    ]
 
 
 def _in_shops(work: Work, chosen: Size, name: str) -> bool:
@@ -78,48 +84,73 @@ def plan_card(work: Work) -> MakingPlan:
     margin = max(work.whole_mm(work.mm("small", "margins"), up=True), (trimmed[0] - work.design_mm[0]) / 2)
     off, line = margin - (trimmed[0] - work.design_mm[0]) / 2, margin - ground
     guides = (
-        box("trim", f"trim to {size(trimmed)}", off, off, trimmed),
-        box("window", "edge of the window", line, line, window),
+        box("trim", Phrase("trim to {size}", size=size(trimmed)), off, off, trimmed),
+        box("window", Phrase("edge of the window"), line, line, window),
     )
     cloth, cut = stitched_part(
-        work, "stitched cloth", (margin, margin, margin, margin), guides, "trimmed after stitching"
+        work, Phrase("stitched cloth"), (margin, margin, margin, margin), guides, Phrase("trimmed after stitching")
     )
     flat = (2 * front[0], front[1])
     at = (front[0] + (front[0] - window[0]) / 2, (front[1] - window[1]) / 2)
     card_guides = (
-        upright_line("fold", "fold", front[0], front[1]),
-        box("window", f"window {size(window, up=False)}", *at, window),
+        upright_line("fold", Phrase("fold"), front[0], front[1]),
+        box("window", Phrase("window {window}", window=size(window, up=False)), *at, window),
     )
     less = work.mm("wadding_less")
     lining, wadding = grown(front, -less / 2), grown(window, -less)
     parts = [
         cloth,
-        Part("card", 1, flat, "window in the right half", "card", card_guides),
-        Part("lining", 1, lining, "covers the back of the cloth inside the card", "card", centre_lines(lining)),
-        Part("wadding", 1, wadding, "thin, under the window", "wadding", centre_lines(wadding)),
+        Part(Phrase("card"), 1, flat, Phrase("window in the right half"), "card", card_guides),
+        Part(
+            Phrase("lining"),
+            1,
+            lining,
+            Phrase("covers the back of the cloth inside the card"),
+            "card",
+            centre_lines(lining),
+        ),
+        Part(Phrase("wadding"), 1, wadding, Phrase("thin, under the window"), "wadding", centre_lines(wadding)),
     ]
     warnings = _size_warnings(work, front, "fronts")
     if not fits(grown(window, rim / 2), front):
         warnings.append(
-            f"The window of {size(window)} leaves too little card on a front of {size(front, up=False)}. "
-            "Take a larger card, a finer cloth, or a smaller design."
+            Phrase(
+                "The window of {window} leaves too little card on a front of {front}. Take a larger card, a "
+                "finer cloth, or a smaller design.",
+                window=size(window),
+                front=size(front, up=False),
+            )
         )
     side, above = (front[0] - window[0]) / 2, (front[1] - window[1]) / 2
     steps = first_steps(work, cut)
     steps += [
-        f"Cut the card {size(flat, up=False)}, score its middle with a blunt needle and fold it.",
-        f"Cut the window {size(window, up=False)} in the right half: {length(side)} from the fold and from the edge, "
-        f"{length(above)} from the top and from the bottom.",
-        f"Trim the stitched cloth to {size(trimmed)}, the same distance from the design on all four sides.",
-        "Put double-sided tape round the back of the window. Lay the cloth face up on the table, lower the card on it "
-        "with even cloth on all four sides of the design, and press.",
-        "Lay the wadding on the back of the cloth and stick the lining over it. Let it dry under a book.",
+        Phrase("Cut the card {size}, score its middle with a blunt needle and fold it.", size=size(flat, up=False)),
+        Phrase(
+            "Cut the window {window} in the right half: {side} from the fold and from the edge, {above} from "
+            "the top and from the bottom.",
+            window=size(window, up=False),
+            side=length(side),
+            above=length(above),
+        ),
+        Phrase(
+            "Trim the stitched cloth to {size}, the same distance from the design on all four sides.",
+            size=size(trimmed),
+        ),
+        Phrase(
+            "Put double-sided tape round the back of the window. Lay the cloth face up on the table, lower "
+            "the card on it with even cloth on all four sides of the design, and press."
+        ),
+        Phrase("Lay the wadding on the back of the cloth and stick the lining over it. Let it dry under a book."),
     ]
     shopping = [
         cloth_shopping(work, cut),
         *thread_shopping(work),
-        f"card {size(flat, up=False)} and thin card or paper {size(lining, up=False)} for the lining",
-        f"thin wadding {size(wadding)}, double-sided tape, envelope for {size(front)}",
+        Phrase(
+            "card {size} and thin card or paper {lining} for the lining",
+            size=size(flat, up=False),
+            lining=size(lining, up=False),
+        ),
+        Phrase("thin wadding {size}, double-sided tape, envelope for {card}", size=size(wadding), card=size(front)),
     ]
     return finish_plan(work, parts, cut, steps, shopping, warnings, front, cautions(work, cutter=True))
 
@@ -137,40 +168,65 @@ def plan_frame(work: Work) -> MakingPlan:
     margins: Margins = (side, above, side, above)
     at_board = (side - (board[0] - work.design_mm[0]) / 2, above - (board[1] - work.design_mm[1]) / 2)
     guides = (
-        box("fold", "edge of the board", *at_board, board),
-        box("window", "edge of the mount's window", side - ground, above - ground, window),
+        box("fold", Phrase("edge of the board"), *at_board, board),
+        box("window", Phrase("edge of the mount's window"), side - ground, above - ground, window),
     )
-    cloth, cut = stitched_part(work, "stitched cloth", margins, guides, "laced over the board")
+    cloth, cut = stitched_part(work, Phrase("stitched cloth"), margins, guides, Phrase("laced over the board"))
     parts = [
         cloth,
-        Part("board", 1, board, "acid-free", "board", centre_lines(board)),
-        Part("mount", 1, frame, "acid-free card with a window", "card", (centred("window", "window", window, frame),)),
+        Part(Phrase("board"), 1, board, Phrase("acid-free"), "board", centre_lines(board)),
+        Part(
+            Phrase("mount"),
+            1,
+            frame,
+            Phrase("acid-free card with a window"),
+            "card",
+            (centred("window", Phrase("window"), window, frame),),
+        ),
     ]
     warnings = _size_warnings(work, frame, "frames")
     if not fits(grown(window, mount / 2), frame):
         warnings.append(
-            f"The window of {size(window)} leaves too little mount in a frame of {size(frame, up=False)}. "
-            "Take a larger frame, a finer cloth, or a smaller design."
+            Phrase(
+                "The window of {window} leaves too little mount in a frame of {frame}. Take a larger frame, a "
+                "finer cloth, or a smaller design.",
+                window=size(window),
+                frame=size(frame, up=False),
+            )
         )
     across, down = (frame[0] - window[0]) / 2, (frame[1] - window[1]) / 2
     steps = first_steps(work, cut, trimmed=False)
     steps += [
-        f"Cut the board {size(board, up=False)} and mark the middle of each side. Lay it on the back of the cloth, its "
-        "middle on the middle of the design.",
-        "Fix the cloth with pins into the edges of the board, from the middle of each side to the corners, along a "
-        "thread of the cloth. Look from the front: the design must be straight, with even cloth left and right, above "
-        "and below.",
-        "Lace the long sides together on the back with strong thread, from the middle outwards; then the short sides. "
-        "Fold the corners flat and take the pins out.",
-        f"Cut the window of the mount {size(window, up=False)}: {length(across)} of mount at the left and right, "
-        f"{length(down)} above and below.",
-        "Clean the glass, put mount and board in the frame and close its back. The cloth should not touch the glass.",
+        Phrase(
+            "Cut the board {size} and mark the middle of each side. Lay it on the back of the cloth, its "
+            "middle on the middle of the design.",
+            size=size(board, up=False),
+        ),
+        Phrase(
+            "Fix the cloth with pins into the edges of the board, from the middle of each side to the "
+            "corners, along a thread of the cloth. Look from the front: the design must be straight, with "
+            "even cloth left and right, above and below."
+        ),
+        Phrase(
+            "Lace the long sides together on the back with strong thread, from the middle outwards; then the "
+            "short sides. Fold the corners flat and take the pins out."
+        ),
+        Phrase(
+            "Cut the window of the mount {window}: {across} of mount at the left and right, {down} above and below.",
+            window=size(window, up=False),
+            across=length(across),
+            down=length(down),
+        ),
+        Phrase(
+            "Clean the glass, put mount and board in the frame and close its back. The cloth should not "
+            "touch the glass."
+        ),
     ]
     shopping = [
         cloth_shopping(work, cut),
         *thread_shopping(work),
-        f"frame for pictures of {size(frame, up=False)}, with mount",
-        f"acid-free board {size(board, up=False)}, strong lacing thread",
+        Phrase("frame for pictures of {frame}, with mount", frame=size(frame, up=False)),
+        Phrase("acid-free board {size}, strong lacing thread", size=size(board, up=False)),
     ]
     return finish_plan(work, parts, cut, steps, shopping, warnings, frame, cautions(work, cutter=True))
 
@@ -196,13 +252,15 @@ def plan_hoop(work: Work) -> MakingPlan:
     side, above = (square - width) / 2, (square - height) / 2
     middle = (square / 2, square / 2)
     guides = (
-        _circle("edge", "inside of the hoop", middle, across / 2),
-        _circle("trim", f"trim {length(turn)} outside the hoop", middle, across / 2 + turn),
+        _circle("edge", Phrase("inside of the hoop"), middle, across / 2),
+        _circle("trim", Phrase("trim {turn} outside the hoop", turn=length(turn)), middle, across / 2 + turn),
     )
     cloth, cut = stitched_part(
-        work, "stitched cloth", (side, above, side, above), guides, "trimmed round after stitching"
+        work, Phrase("stitched cloth"), (side, above, side, above), guides, Phrase("trimmed round after stitching")
     )
-    felt = Part("felt back", 1, (across, across), "a circle", "felt", centre_lines((across, across)), round=True)
+    felt = Part(
+        Phrase("felt back"), 1, (across, across), Phrase("a circle"), "felt", centre_lines((across, across)), round=True
+    )
     usual_pitch = work.mm("felt_stitch")
     if work.settings.edge in ("auto", "whip"):
         table, use = work.figures, work.thread_settings
@@ -210,36 +268,60 @@ def plan_hoop(work: Work) -> MakingPlan:
     else:
         chosen = hand_edge(work, math.pi * across)
         edge = chosen if chosen is not None else edge_thread("whip", math.pi * across, pitch_mm=usual_pitch)
-    warnings = []
+    warnings: list[str] = []
     hoops = work.figures.many_mm("hoop", "hoops")
     if work.settings.size_mm is None and across > max(hoops) + 1e-6:
-        warnings.append(f"The largest hoop in the shops is {length(max(hoops))}; this needs {length(across, up=True)}.")
+        warnings.append(
+            Phrase(
+                "The largest hoop in the shops is {largest}; this needs {needed}.",
+                largest=length(max(hoops)),
+                needed=length(across, up=True),
+            )
+        )
     if across < 2 * work.radius_mm() - 1e-6:
         warnings.append(
-            f"The hoop of {length(across)} is too small: the farthest stitch lies {length(work.radius_mm())} from the "
-            f"middle, so it needs at least {length(least, up=True)} across."
+            Phrase(
+                "The hoop of {across} is too small: the farthest stitch lies {farthest} from the middle, so it "
+                "needs at least {least} across.",
+                across=length(across),
+                farthest=length(work.radius_mm()),
+                least=length(least, up=True),
+            )
         )
     elif across < least - 1e-6:
         warnings.append(
-            f"Less than {length(ground)} of bare cloth is left inside the hoop of {length(across)}; "
-            f"{length(least, up=True)} would be better."
+            Phrase(
+                "Less than {ground} of bare cloth is left inside the hoop of {across}; {least} would be better.",
+                ground=length(ground),
+                across=length(across),
+                least=length(least, up=True),
+            )
         )
     steps = first_steps(work, cut, trimmed=False)
     steps += [
-        f"Put the cloth in the hoop of {length(across)}: the middle of the design in the middle of the ring, threads "
-        "straight. Measure from the ring to the outermost stitches, left against right and above against below. "
-        "Tighten the screw.",
-        f"Cut the cloth round, {length(turn)} outside the hoop. Run a strong double thread along the cut edge, draw it "
-        "tight at the back and fasten it.",
-        f"Cut a circle of felt {length(across)} across and sew it over the gathers with sewing thread, "
-        f"{edge_words(edge)}.",
-        "Hang it by the screw with a ribbon.",
+        Phrase(
+            "Put the cloth in the hoop of {across}: the middle of the design in the middle of the ring, "
+            "threads straight. Measure from the ring to the outermost stitches, left against right and above "
+            "against below. Tighten the screw.",
+            across=length(across),
+        ),
+        Phrase(
+            "Cut the cloth round, {turn} outside the hoop. Run a strong double thread along the cut edge, "
+            "draw it tight at the back and fasten it.",
+            turn=length(turn),
+        ),
+        Phrase(
+            "Cut a circle of felt {across} across and sew it over the gathers with sewing thread, {edge}.",
+            across=length(across),
+            edge=edge_words(edge),
+        ),
+        Phrase("Hang it by the screw with a ribbon."),
     ]
     shopping = [
         cloth_shopping(work, cut),
         *thread_shopping(work),
-        f"wooden hoop {length(across)} across the inner ring",
-        f"felt {size((across, across))}, strong thread, ribbon",
+        Phrase("wooden hoop {across} across the inner ring", across=length(across)),
+        Phrase("felt {size}, strong thread, ribbon", size=size((across, across))),
     ]
     finished = (across, across)
     return finish_plan(work, [cloth, felt], cut, steps, shopping, warnings, finished, cautions(work))

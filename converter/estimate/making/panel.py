@@ -23,7 +23,8 @@ from converter.estimate.making.common import (
     thread_shopping,
 )
 from converter.estimate.making.cover import choose_pad, pad_warnings, pad_words, plan_cover
-from converter.estimate.making.words import counted, length, size
+from converter.estimate.making.words import both, counted, length, size
+from converter.model.phrase import Phrase
 from converter.model.results import MakingPlan, Part
 
 
@@ -66,19 +67,19 @@ def plan_panel(work: Work) -> MakingPlan:
     """
     margin, fringe = panel_margins_mm(work)
     line = grown(work.design_mm, margin - fringe)
-    guide = box("stitch", f"stitch line, {length(fringe)} from the edge", fringe, fringe, line)
+    guide = box("stitch", Phrase("stitch line, {fringe} from the edge", fringe=length(fringe)), fringe, fringe, line)
     strips = fringe_strips(box("edge", "", 0.0, 0.0, grown(work.design_mm, margin)), guide)
     panel, cut = stitched_part(
-        work, "panel", (margin, margin, margin, margin), (guide, *strips), "fringed on four sides"
+        work, Phrase("panel"), (margin, margin, margin, margin), (guide, *strips), Phrase("fringed on four sides")
     )
     pad = choose_pad(work, grown(cut.cut_mm, work.mm("round_panel")))
     cover = plan_cover(work, pad, wrap=work.way == "wrap")
-    place = centred("place", "the panel's edge", cut.cut_mm, cover.front_mm)
+    place = centred("place", Phrase("the panel's edge"), cut.cut_mm, cover.front_mm)
     front = Part(
-        "cushion strip" if cover.wrap else "cushion front",
+        Phrase("cushion strip") if cover.wrap else Phrase("cushion front"),
         1,
         cover.front_mm,
-        "the panel is sewn on its middle",
+        Phrase("the panel is sewn on its middle"),
         "cloth",
         (place, *centre_lines(cover.front_mm), *cover.front_guides()),
     )
@@ -88,46 +89,89 @@ def plan_panel(work: Work) -> MakingPlan:
     warnings = pad_warnings(work, pad)
     if margin < work.mm("least_margin") - thread_mm(work.fabric):
         warnings.append(
-            f"A margin of {length(margin)} is narrower than the usual 1 to 1 1/4 in (2.5 to 3.2 cm) of a fringed panel."
+            Phrase(
+                "A margin of {margin} is narrower than the usual {usual} of a fringed panel.",
+                margin=length(margin),
+                usual=both(
+                    Phrase("{least} to {most} in", least="1", most="1 1/4"),
+                    Phrase("{least} to {most} cm", least="2.5", most="3.2"),
+                ),
+            )
         )
     if not fits(cut.cut_mm, pad):
         warnings.append(
-            f"The panel of {size(cut.cut_mm)} is larger than the cushion front of {size(pad, up=False)}. "
-            "Take a larger pad, or make the design smaller."
+            Phrase(
+                "The panel of {size} is larger than the cushion front of {pad}. Take a larger pad, or make the "
+                "design smaller.",
+                size=size(cut.cut_mm),
+                pad=size(pad, up=False),
+            )
         )
     elif not fits(grown(cut.cut_mm, work.mm("round_panel") / 2), pad):
         warnings.append(
-            f"Less than {length(work.mm('round_panel') / 2)} of the cushion front shows round the panel; the edge "
-            "bends over the filling there. A larger pad lies flatter."
+            Phrase(
+                "Less than {least} of the cushion front shows round the panel; the edge bends over the filling "
+                "there. A larger pad lies flatter.",
+                least=length(work.mm("round_panel") / 2),
+            )
         )
     share = work.figures.number("panel", "least_share")
     if max(cut.cut_mm[0] / pad[0], cut.cut_mm[1] / pad[1]) < share:
         warnings.append(
-            f"The panel of {size(cut.cut_mm)} is small for a pad of {size(pad, up=False)}: under {share:.0%} of its "
-            "width. Take a smaller pad, put a border round the design, or use a coarser cloth."
+            Phrase(
+                "The panel of {size} is small for a pad of {pad}: under {share} of its width. Take a smaller "
+                "pad, put a border round the design, or use a coarser cloth.",
+                size=size(cut.cut_mm),
+                pad=size(pad, up=False),
+                share=f"{share:.0%}",
+            )
         )
 
     fringe_words = counted(fringe, work.fabric)
     side, above = (cover.front_mm[0] - cut.cut_mm[0]) / 2, (cover.front_mm[1] - cut.cut_mm[1]) / 2
     sewn = (
-        f"by hand {edge_words(edge)}" if edge else "by machine with a short straight stitch, or by hand in back stitch"
+        Phrase("by hand {edge}", edge=edge_words(edge))
+        if edge
+        else Phrase("by machine with a short straight stitch, or by hand in back stitch")
     )
-    base = "strip" if cover.wrap else "front"
+    base = Phrase("strip") if cover.wrap else Phrase("front")
     steps = first_steps(work, cut, fringed=True)
     steps += [
-        f"Trim the panel to {counted(margin, work.fabric)} beyond the outermost stitch on all four sides, "
-        "along a thread.",
-        f"Mark the stitch line {fringe_words} in from the cut edge, all round, by drawing out one thread or with a "
-        f"tacking thread. Sew along it {sewn}; turn exactly at the corners.",
-        f"Cut the {base} {size(cover.front_mm)} from plain cotton"
-        + ("." if cover.back_mm is None else f" and two backs {size(cover.back_mm)} each."),
-        f"Fold the {base} in half both ways and crease its middle. Lay the panel on it, both right sides up, centre "
-        f"marks on the creases. The {base} shows {length(side)} at the left and just as much at the right, "
-        f"{length(above)} above and just as much below. Pin, then tack.",
-        "Sew the panel on along its stitch line, over the first line. On a cover that is made up already, slip a sheet "
-        "of card inside first and sew by hand.",
-        f"Make the fringe: draw out the threads outside the stitch line one by one, from the edge inwards, on all four "
-        f"sides, over {fringe_words}. Comb it straight with the needle and trim it even.",
+        Phrase(
+            "Trim the panel to {margin} beyond the outermost stitch on all four sides, along a thread.",
+            margin=counted(margin, work.fabric),
+        ),
+        Phrase(
+            "Mark the stitch line {fringe} in from the cut edge, all round, by drawing out one thread or "
+            "with a tacking thread. Sew along it {sewn}; turn exactly at the corners.",
+            fringe=fringe_words,
+            sewn=sewn,
+        ),
+        Phrase("Cut the {base} {size} from plain cotton.", base=base, size=size(cover.front_mm))
+        if cover.back_mm is None
+        else Phrase(
+            "Cut the {base} {size} from plain cotton and two backs {back} each.",
+            base=base,
+            size=size(cover.front_mm),
+            back=size(cover.back_mm),
+        ),
+        Phrase(
+            "Fold the {base} in half both ways and crease its middle. Lay the panel on it, both right sides "
+            "up, centre marks on the creases. The {base} shows {side} at the left and just as much at the "
+            "right, {above} above and just as much below. Pin, then tack.",
+            base=base,
+            side=length(side),
+            above=length(above),
+        ),
+        Phrase(
+            "Sew the panel on along its stitch line, over the first line. On a cover that is made up "
+            "already, slip a sheet of card inside first and sew by hand."
+        ),
+        Phrase(
+            "Make the fringe: draw out the threads outside the stitch line one by one, from the edge "
+            "inwards, on all four sides, over {fringe}. Comb it straight with the needle and trim it even.",
+            fringe=fringe_words,
+        ),
         *cover.steps(),
     ]
     roll = work.mm("bolt", "cushion")
@@ -135,9 +179,13 @@ def plan_panel(work: Work) -> MakingPlan:
     shopping = [
         cloth_shopping(work, cut),
         *thread_shopping(work, *([edge] if edge else [])),
-        f"plain cotton for the cover: {length(need, up=True)} off a roll {length(roll)} wide",
+        Phrase(
+            "plain cotton for the cover: {length} off a roll {roll} wide",
+            length=length(need, up=True),
+            roll=length(roll),
+        ),
         pad_words(pad),
-        "sewing thread in the colour of the cloth and of the cover",
+        Phrase("sewing thread in the colour of the cloth and of the cover"),
     ]
     return finish_plan(work, parts, cut, steps, shopping, warnings, pad, cautions(work, filled=True))
 
@@ -151,41 +199,63 @@ def plan_cushion(work: Work) -> MakingPlan:
     warnings = pad_warnings(work, pad)
     if not fits(work.design_mm, pad):
         warnings.append(
-            f"The design of {size(work.design_mm)} is larger than the pad of {size(pad, up=False)}. "
-            "Take a larger pad, a finer cloth, or a smaller design."
+            Phrase(
+                "The design of {design} is larger than the pad of {pad}. Take a larger pad, a finer cloth, or a "
+                "smaller design.",
+                design=size(work.design_mm),
+                pad=size(pad, up=False),
+            )
         )
     elif not fits(grown(work.design_mm, ground), pad):
         warnings.append(
-            f"Less than {length(ground)} of bare cloth is left between the design and the seam. "
-            "Take a larger pad, or make the design smaller."
+            Phrase(
+                "Less than {ground} of bare cloth is left between the design and the seam. Take a larger pad, or "
+                "make the design smaller.",
+                ground=length(ground),
+            )
         )
     share = work.figures.number("cushion", "least_share")
     if max(width / pad[0], height / pad[1]) < share:
         warnings.append(
-            f"The design of {size(work.design_mm)} is small for a pad of {size(pad, up=False)}: under {share:.0%} of "
-            "its width. A border round it, a coarser cloth or a smaller pad would carry the front."
+            Phrase(
+                "The design of {design} is small for a pad of {pad}: under {share} of its width. A border round "
+                "it, a coarser cloth or a smaller pad would carry the front.",
+                design=size(work.design_mm),
+                pad=size(pad, up=False),
+                share=f"{share:.0%}",
+            )
         )
     side = max((cover.front_mm[0] - width) / 2, 0.0)
     above = max((cover.front_mm[1] - height) / 2, 0.0)
     margins: Margins = (side, above, side, above)
-    name = "stitched cushion strip" if cover.wrap else "stitched cushion front"
-    front, cut = stitched_part(work, name, margins, cover.front_guides(), "the design lies in its middle")
+    name = Phrase("stitched cushion strip") if cover.wrap else Phrase("stitched cushion front")
+    front, cut = stitched_part(work, name, margins, cover.front_guides(), Phrase("the design lies in its middle"))
     parts = [front, *cover.back_parts()]
     edge = hand_edge(work, 2 * (pad[0] + pad[1]))
     steps = first_steps(work, cut)
     steps.append(
-        f"Measure {length(side)} from the outermost stitch at the left and at the right, {length(above)} above and "
-        "below, and trim away what the stitching has pulled out of true. Zigzag the edges."
+        Phrase(
+            "Measure {side} from the outermost stitch at the left and at the right, {above} above and below, "
+            "and trim away what the stitching has pulled out of true. Zigzag the edges.",
+            side=length(side),
+            above=length(above),
+        )
     )
     if cover.back_mm is not None:
-        steps.append(f"Cut two backs {size(cover.back_mm)} each from plain cotton.")
+        steps.append(Phrase("Cut two backs {back} each from plain cotton.", back=size(cover.back_mm)))
     steps += cover.steps()
     if edge:
-        steps.append(f"Sew round the finished edge {edge_words(edge)}.")
+        steps.append(Phrase("Sew round the finished edge {edge}.", edge=edge_words(edge)))
     shopping = [cloth_shopping(work, cut), *thread_shopping(work, *([edge] if edge else []))]
     if len(parts) > 1:
         roll = work.mm("bolt")
         need = roll_length_mm(parts[1:], roll)
-        shopping.append(f"plain cotton for the backs: {length(need, up=True)} off a roll {length(roll)} wide")
-    shopping += [pad_words(pad), "sewing thread in the colour of the cloth"]
+        shopping.append(
+            Phrase(
+                "plain cotton for the backs: {length} off a roll {roll} wide",
+                length=length(need, up=True),
+                roll=length(roll),
+            )
+        )
+    shopping += [pad_words(pad), Phrase("sewing thread in the colour of the cloth")]
     return finish_plan(work, parts, cut, steps, shopping, warnings, pad, cautions(work, filled=True))

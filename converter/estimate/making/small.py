@@ -24,7 +24,8 @@ from converter.estimate.making.common import (
     turned,
     upright_line,
 )
-from converter.estimate.making.words import counted, length, size
+from converter.estimate.making.words import both, counted, length, size
+from converter.model.phrase import Phrase
 from converter.model.results import Guide, MakingPlan, Part
 
 
@@ -42,37 +43,55 @@ def _plan_pillow(work: Work) -> MakingPlan:
     trimmed = grown(finished, seam)
     off, line = margin - ground - seam, margin - ground
     guides = (
-        box("trim", f"trim to {size(trimmed)}", off, off, trimmed),
-        box("stitch", f"seam {length(seam)}", line, line, finished),
+        box("trim", Phrase("trim to {size}", size=size(trimmed)), off, off, trimmed),
+        box("stitch", Phrase("seam {seam}", seam=length(seam)), line, line, finished),
     )
     front, cut = stitched_part(
-        work, "sachet front", (margin, margin, margin, margin), guides, "trimmed after stitching"
+        work, Phrase("sachet front"), (margin, margin, margin, margin), guides, Phrase("trimmed after stitching")
     )
-    back_lines = (centred("stitch", f"seam {length(seam)}", finished, trimmed), *centre_lines(trimmed))
-    parts = [front, Part("sachet back", 1, trimmed, "the same size as the trimmed front", "cloth", back_lines)]
+    back_lines = (
+        centred("stitch", Phrase("seam {seam}", seam=length(seam)), finished, trimmed),
+        *centre_lines(trimmed),
+    )
+    parts = [
+        front,
+        Part(Phrase("sachet back"), 1, trimmed, Phrase("the same size as the trimmed front"), "cloth", back_lines),
+    ]
     edge = hand_edge(work, 2 * (finished[0] + finished[1]))
     gap = min(work.mm("pillow_gap"), 0.6 * min(finished))
     steps = first_steps(work, cut)
     steps += [
-        f"Trim the front to {size(trimmed)}: {length(ground + seam)} beyond the outermost stitch on all four sides. "
-        f"Cut the back to the same size from cotton.",
-        f"Lay front and back right sides together and pin. Sew all round {length(seam)} from the edge, two rows; leave "
-        f"an opening of {length(gap)} in the middle of the lower side.",
-        "Snip the corners off close to the seam, zigzag the edges, turn right side out and push the corners square. "
-        "Press with the seam allowance of the opening turned in.",
-        "Fill with dried lavender, or with wadding and a little lavender in the middle; not too tight. "
-        "Close the opening by hand with small stitches.",
+        Phrase(
+            "Trim the front to {size}: {beyond} beyond the outermost stitch on all four sides. Cut the back "
+            "to the same size from cotton.",
+            size=size(trimmed),
+            beyond=length(ground + seam),
+        ),
+        Phrase(
+            "Lay front and back right sides together and pin. Sew all round {seam} from the edge, two rows; "
+            "leave an opening of {gap} in the middle of the lower side.",
+            seam=length(seam),
+            gap=length(gap),
+        ),
+        Phrase(
+            "Snip the corners off close to the seam, zigzag the edges, turn right side out and push the "
+            "corners square. Press with the seam allowance of the opening turned in."
+        ),
+        Phrase(
+            "Fill with dried lavender, or with wadding and a little lavender in the middle; not too tight. "
+            "Close the opening by hand with small stitches."
+        ),
     ]
     if edge:
-        steps.append(f"Sew round the finished edge {edge_words(edge)}.")
+        steps.append(Phrase("Sew round the finished edge {edge}.", edge=edge_words(edge)))
     shopping = [
         cloth_shopping(work, cut),
         *thread_shopping(work, *([edge] if edge else [])),
-        f"cotton for the back: {size(trimmed)}",
-        "dried lavender or wadding, ribbon for a hanger if you like",
-        "sewing thread in the colour of the cloth",
+        Phrase("cotton for the back: {size}", size=size(trimmed)),
+        Phrase("dried lavender or wadding, ribbon for a hanger if you like"),
+        Phrase("sewing thread in the colour of the cloth"),
     ]
-    steps.append("It cannot be washed once it is filled: take the filling out first, or shake and air it.")
+    steps.append(Phrase("It cannot be washed once it is filled: take the filling out first, or shake and air it."))
     return finish_plan(
         work, parts, cut, steps, shopping, _sachet_warnings(work, finished), finished,
         cautions(work, filled=True, small=True),
@@ -83,7 +102,13 @@ def _sachet_warnings(work: Work, finished: tuple[float, float]) -> list[str]:
     largest = turned(work.figures.pairs_mm("sachet", "largest")[0], work.upright)
     if fits(finished, largest):
         return []
-    return [f"At {size(finished)} it is larger than a usual sachet ({size(largest, up=False)}); it needs much filling."]
+    return [
+        Phrase(
+            "At {finished} it is larger than a usual sachet ({largest}); it needs much filling.",
+            finished=size(finished),
+            largest=size(largest, up=False),
+        )
+    ]
 
 
 def _plan_bag(work: Work) -> MakingPlan:
@@ -103,33 +128,53 @@ def _plan_bag(work: Work) -> MakingPlan:
     cut_mm = (width + 2 * side, height + margins[1] + margins[3])
     finished = (cut_mm[0] / 2 - seam, cut_mm[1] - seam - fold - turn)
     guides = (
-        upright_line("fold", "fold", (cut_mm[0] - finished[0]) / 2, cut_mm[1]),
-        upright_line("fold", "fold", (cut_mm[0] + finished[0]) / 2, cut_mm[1]),
-        upright_line("stitch", f"seam {length(seam)}", seam, cut_mm[1]),
+        upright_line("fold", Phrase("fold"), (cut_mm[0] - finished[0]) / 2, cut_mm[1]),
+        upright_line("fold", Phrase("fold"), (cut_mm[0] + finished[0]) / 2, cut_mm[1]),
+        upright_line("stitch", Phrase("seam {seam}", seam=length(seam)), seam, cut_mm[1]),
         upright_line("stitch", "", cut_mm[0] - seam, cut_mm[1]),
         level_line("stitch", "", cut_mm[1] - seam, cut_mm[0]),
-        level_line("hem", f"turn {length(fold)}, then {length(turn)}", fold + turn, cut_mm[0]),
+        level_line(
+            "hem", Phrase("turn {fold}, then {turn}", fold=length(fold), turn=length(turn)), fold + turn, cut_mm[0]
+        ),
         level_line("hem", "", fold, cut_mm[0]),
     )
-    bag, cut = stitched_part(work, "sachet bag", margins, guides, "one piece, seam at the middle of the back")
+    bag, cut = stitched_part(
+        work, Phrase("sachet bag"), margins, guides, Phrase("one piece, seam at the middle of the back")
+    )
     edge = hand_edge(work, 2 * finished[0])
     steps = first_steps(work, cut, trimmed=False)
     steps += [
-        f"Fold the piece in half, right sides together, side edges matched. Sew them {length(seam)} from the edge and "
-        "press the seam open.",
-        "Turn the tube so that the seam lies in the middle of the back: the design is then "
-        f"{length((finished[0] - width) / 2)} from each fold. Sew the lower edge {length(seam)} from the edge, twice.",
-        f"Turn the top {length(fold)} under, then {length(turn)}; press and sew close to the fold. Turn the "
-        "bag right side out.",
-        f"Fill to the top of the design and tie a ribbon round, above it. Flat it measures {size(finished)}.",
+        Phrase(
+            "Fold the piece in half, right sides together, side edges matched. Sew them {seam} from the edge "
+            "and press the seam open.",
+            seam=length(seam),
+        ),
+        Phrase(
+            "Turn the tube so that the seam lies in the middle of the back: the design is then {away} from "
+            "each fold. Sew the lower edge {seam} from the edge, twice.",
+            away=length((finished[0] - width) / 2),
+            seam=length(seam),
+        ),
+        Phrase(
+            "Turn the top {fold} under, then {turn}; press and sew close to the fold. Turn the bag right side out.",
+            fold=length(fold),
+            turn=length(turn),
+        ),
+        Phrase(
+            "Fill to the top of the design and tie a ribbon round, above it. Flat it measures {finished}.",
+            finished=size(finished),
+        ),
     ]
     if edge:
-        steps.append(f"Sew round the top {edge_words(edge)}.")
+        steps.append(Phrase("Sew round the top {edge}.", edge=edge_words(edge)))
     shopping = [
         cloth_shopping(work, cut),
         *thread_shopping(work, *([edge] if edge else [])),
-        "dried lavender, ribbon 20 in (50 cm)",
-        "sewing thread in the colour of the cloth",
+        Phrase(
+            "dried lavender, ribbon {length}",
+            length=both(Phrase("{value} in", value=20), Phrase("{value} cm", value=50)),
+        ),
+        Phrase("sewing thread in the colour of the cloth"),
     ]
     return finish_plan(
         work, [bag], cut, steps, shopping, _sachet_warnings(work, finished), finished,
@@ -147,8 +192,12 @@ def _bookmark_warnings(work: Work, body: tuple[float, float]) -> list[str]:
     if fits(body, largest):
         return []
     return [
-        f"Without its fringe it measures {size(body)}, more than a usual bookmark of {size(largest, up=False)}. "
-        "Make the design narrower or use a finer cloth."
+        Phrase(
+            "Without its fringe it measures {size}, more than a usual bookmark of {largest}. Make the design "
+            "narrower or use a finer cloth.",
+            size=size(body),
+            largest=size(largest, up=False),
+        )
     ]
 
 
@@ -167,29 +216,48 @@ def _plan_fringed(work: Work) -> MakingPlan:
     margin = max(work.whole_mm(work.mm("small", "margins"), up=True), edge_margin)
     body, finished = grown(work.design_mm, ground), grown(work.design_mm, edge_margin)
     off, line = margin - edge_margin, margin - ground
-    trim = box("trim", f"trim to {size(finished)}", off, off, finished)
-    sewn_line = box("stitch", f"sewn line, {length(fringe)} inside the trimmed edge", line, line, body)
+    trim = box("trim", Phrase("trim to {finished}", finished=size(finished)), off, off, finished)
+    sewn_line = box(
+        "stitch", Phrase("sewn line, {fringe} inside the trimmed edge", fringe=length(fringe)), line, line, body
+    )
     guides = (trim, sewn_line, *fringe_strips(trim, sewn_line))
-    cloth, cut = stitched_part(work, "bookmark", (margin, margin, margin, margin), guides, "fringed on four sides")
-    backing = Part("backing", 1, body, "hides the threads on the back", "felt", centre_lines(body))
+    cloth, cut = stitched_part(
+        work, Phrase("bookmark"), (margin, margin, margin, margin), guides, Phrase("fringed on four sides")
+    )
+    backing = Part(Phrase("backing"), 1, body, Phrase("hides the threads on the back"), "felt", centre_lines(body))
     edge = hand_edge(work, 2 * (body[0] + body[1]), usual="backstitch")
-    sewn = edge_words(edge) if edge else "by machine with a short straight stitch"
+    sewn = edge_words(edge) if edge else Phrase("by machine with a short straight stitch")
     fringe_words = counted(fringe, work.fabric)
     steps = first_steps(work, cut)
     steps += [
-        f"Sew the line that stops the fringe {counted(ground, work.fabric)} outside the design, all round, {sewn}.",
-        f"Trim the cloth {fringe_words} outside the sewn line on all four sides, along a thread. "
-        f"The bookmark measures {size(finished)}.",
-        f"Cut the backing {size(body, up=False)} from thin felt and sew it behind with small hem stitches just inside "
-        "the sewn line, without going through to the front; or use iron-on backing, with a cloth under the iron.",
-        f"Draw out the threads outside the sewn line one by one, from the edge inwards, on all four sides, "
-        f"over {fringe_words}. Comb the fringe with the needle, press it under a cloth and trim it even.",
+        Phrase(
+            "Sew the line that stops the fringe {ground} outside the design, all round, {sewn}.",
+            ground=counted(ground, work.fabric),
+            sewn=sewn,
+        ),
+        Phrase(
+            "Trim the cloth {fringe} outside the sewn line on all four sides, along a thread. The bookmark "
+            "measures {finished}.",
+            fringe=fringe_words,
+            finished=size(finished),
+        ),
+        Phrase(
+            "Cut the backing {size} from thin felt and sew it behind with small hem stitches just inside the "
+            "sewn line, without going through to the front; or use iron-on backing, with a cloth under the "
+            "iron.",
+            size=size(body, up=False),
+        ),
+        Phrase(
+            "Draw out the threads outside the sewn line one by one, from the edge inwards, on all four "
+            "sides, over {fringe}. Comb the fringe with the needle, press it under a cloth and trim it even.",
+            fringe=fringe_words,
+        ),
     ]
     shopping = [
         cloth_shopping(work, cut),
         *thread_shopping(work, *([edge] if edge else [])),
-        f"thin felt or iron-on backing: {size(body)}",
-        "sewing thread in the colour of the cloth",
+        Phrase("thin felt or iron-on backing: {size}", size=size(body)),
+        Phrase("sewing thread in the colour of the cloth"),
     ]
     return finish_plan(
         work, [cloth, backing], cut, steps, shopping, _bookmark_warnings(work, body), finished,
@@ -219,37 +287,51 @@ def _plan_folded(work: Work) -> MakingPlan:
     folds: tuple[Guide, ...]
     if work.upright:
         x0, x1 = outer[0] + under, outer[0] + trimmed[0] - under
-        folds = tuple(Guide("fold", "fold", ((x, outer[1]), (x, outer[1] + trimmed[1]))) for x in (x0, x1))
+        folds = tuple(Guide("fold", Phrase("fold"), ((x, outer[1]), (x, outer[1] + trimmed[1]))) for x in (x0, x1))
     else:
         y0, y1 = outer[1] + under, outer[1] + trimmed[1] - under
-        folds = tuple(Guide("fold", "fold", ((outer[0], y), (outer[0] + trimmed[0], y))) for y in (y0, y1))
+        folds = tuple(Guide("fold", Phrase("fold"), ((outer[0], y), (outer[0] + trimmed[0], y))) for y in (y0, y1))
     strips = fringe_strips(
         centred("edge", "", finished, (width + 2 * margin, height + 2 * margin)),
         centred("edge", "", body, (width + 2 * margin, height + 2 * margin)),
     )
     guides = (
-        box("trim", f"trim to {size(trimmed)}", *outer, trimmed),
-        box("stitch", f"sewn line, {length(line)} from the design", margin - line, margin - line,
+        box("trim", Phrase("trim to {size}", size=size(trimmed)), *outer, trimmed),
+        box("stitch", Phrase("sewn line, {away} from the design", away=length(line)), margin - line, margin - line,
             grown((width, height), line)),
         *folds,
         *strips,
     )  # fmt: skip
-    cloth, cut = stitched_part(work, "bookmark", (margin, margin, margin, margin), guides, "sides folded under")
+    cloth, cut = stitched_part(
+        work, Phrase("bookmark"), (margin, margin, margin, margin), guides, Phrase("sides folded under")
+    )
     edge = hand_edge(work, 2 * (width + height + 4 * line), usual="backstitch", pitch_mm=2 * cell)
-    sewn = edge_words(edge) if edge else "by machine with a short straight stitch"
+    sewn = edge_words(edge) if edge else Phrase("by machine with a short straight stitch")
     steps = first_steps(work, cut)
     steps += [
-        f"Trim the cloth {counted(side, work.fabric)} beyond the design at the long sides and "
-        f"{counted(end, work.fabric)} beyond it at the two ends, along a thread.",
-        f"Fold {counted(under, work.fabric)} under at both long sides and press.",
-        f"Sew round the design {counted(line, work.fabric)} away from it, through the folded sides, {sewn}.",
-        f"Draw out the threads at both ends for a fringe {counted(fringe, work.fabric)} deep. "
-        f"Comb it and trim it even. The bookmark measures {size(finished)}.",
+        Phrase(
+            "Trim the cloth {side} beyond the design at the long sides and {end} beyond it at the two ends, "
+            "along a thread.",
+            side=counted(side, work.fabric),
+            end=counted(end, work.fabric),
+        ),
+        Phrase("Fold {under} under at both long sides and press.", under=counted(under, work.fabric)),
+        Phrase(
+            "Sew round the design {away} away from it, through the folded sides, {sewn}.",
+            away=counted(line, work.fabric),
+            sewn=sewn,
+        ),
+        Phrase(
+            "Draw out the threads at both ends for a fringe {fringe} deep. Comb it and trim it even. The "
+            "bookmark measures {finished}.",
+            fringe=counted(fringe, work.fabric),
+            finished=size(finished),
+        ),
     ]
     shopping = [
         cloth_shopping(work, cut),
         *thread_shopping(work, *([edge] if edge else [])),
-        "sewing thread in the colour of the cloth",
+        Phrase("sewing thread in the colour of the cloth"),
     ]
     return finish_plan(
         work, [cloth], cut, steps, shopping, _bookmark_warnings(work, body), finished, cautions(work, small=True)

@@ -4,19 +4,15 @@ from __future__ import annotations
 
 import colorsys
 import math
-import re
-from dataclasses import replace
 from fractions import Fraction
 
 from converter.estimate.fabric import thread_mm, whole_threads
 from converter.model.materials import Fabric, rgb
-from converter.model.results import MakingPlan, Part
+from converter.model.phrase import Measure, Phrase
+from converter.model.results import Part
 from converter.units import MM_PER_INCH
 
 _EIGHTH_MM = MM_PER_INCH / 8
-_FRACTIONS = r"\d+(?: \d/\d)?|\d/\d"
-_BOTH = re.compile(rf"((?:{_FRACTIONS})(?: x (?:{_FRACTIONS}))? in) \(([\d.]+(?: x [\d.]+)? (?:cm|mm))\)")
-_BOTH_THREAD = re.compile(r"([\d.]+ m) \(([\d.]+ yd)\)")
 _STIFF = ("card", "board")
 
 
@@ -32,7 +28,12 @@ def _number(value: float) -> str:
     return f"{value:.1f}".removesuffix(".0")
 
 
-def length(length_mm: float, *, up: bool = False) -> str:
+def both(imperial: Phrase, metric: Phrase) -> Measure:
+    """Return a measure in inches with its centimetres in brackets."""
+    return Measure("{imperial} ({metric})", imperial=imperial, metric=metric)
+
+
+def length(length_mm: float, *, up: bool = False) -> Phrase:
     """Return a length in inches and centimetres, to the nearest eighth and millimetre, or rounded up.
 
     Under 6 mm an eighth of an inch says too little: millimetres stand alone.
@@ -47,8 +48,10 @@ def length(length_mm: float, *, up: bool = False) -> str:
     inches, centimetres = _rounded(length_mm, up)
     millimetres = round(float(centimetres) * 10)
     if millimetres < 6:
-        return f"{millimetres} mm"
-    return f"{inches} in ({millimetres} mm)" if millimetres < 10 else f"{inches} in ({centimetres} cm)"
+        return Phrase("{value} mm", value=millimetres)
+    small = millimetres < 10
+    metric = Phrase("{value} mm", value=millimetres) if small else Phrase("{value} cm", value=centimetres)
+    return both(Phrase("{value} in", value=inches), metric)
 
 
 def _rounded(length_mm: float, up: bool) -> tuple[str, str]:
@@ -57,7 +60,7 @@ def _rounded(length_mm: float, up: bool) -> tuple[str, str]:
     return _eighths(math.floor(length_mm / _EIGHTH_MM + 0.5)), _number(math.floor(length_mm + 0.5) / 10)
 
 
-def size(size_mm: tuple[float, float], *, up: bool = True) -> str:
+def size(size_mm: tuple[float, float], *, up: bool = True) -> Phrase:
     """Return a size to cut in inches and centimetres, rounded up to the eighth and the millimetre.
 
     Examples
@@ -66,60 +69,13 @@ def size(size_mm: tuple[float, float], *, up: bool = True) -> str:
     '16 x 14 in (40.7 x 35.6 cm)'
     """
     across, down = (_rounded(side, up) for side in size_mm)
-    return f"{across[0]} x {down[0]} in ({across[1]} x {down[1]} cm)"
-
-
-def in_units(text: str, units: str) -> str:
-    """Return a text with its sizes in one system of units alone.
-
-    Parameters
-    ----------
-    text : str
-        Whose sizes are written as `length`, `size` and `metres` write them.
-    units : str
-        ``both``, ``cm`` or ``in``.
-
-    Examples
-    --------
-    >>> in_units("Cut 16 x 14 1/2 in (40.7 x 36.9 cm), 1/4 in (6 mm) from the edge, with 1.4 m (1.5 yd).", "cm")
-    'Cut 40.7 x 36.9 cm, 6 mm from the edge, with 1.4 m.'
-    >>> in_units("Cut 16 x 14 1/2 in (40.7 x 36.9 cm), 4 mm from the edge, with 1.4 m (1.5 yd).", "in")
-    'Cut 16 x 14 1/2 in, 4 mm from the edge, with 1.5 yd.'
-    """
-    if units == "both":
-        return text
-    kept = 2 if units == "cm" else 1
-    text = _BOTH.sub(lambda found: found[kept], text)
-    return _BOTH_THREAD.sub(lambda found: found[1 if units == "cm" else 2], text)
-
-
-def plan_in_units(plan: MakingPlan, units: str) -> MakingPlan:
-    """Return a making-up plan whose texts have one system of units; see `in_units`."""
-    if units == "both":
-        return plan
-
-    def all_in(texts: tuple[str, ...]) -> tuple[str, ...]:
-        return tuple(in_units(text, units) for text in texts)
-
-    parts = tuple(
-        replace(
-            part,
-            note=in_units(part.note, units),
-            guides=tuple(replace(guide, label=in_units(guide.label, units)) for guide in part.guides),
-        )
-        for part in plan.parts
-    )
-    return replace(
-        plan,
-        parts=parts,
-        steps=all_in(plan.steps),
-        shopping=all_in(plan.shopping),
-        cautions=all_in(plan.cautions),
-        warnings=all_in(plan.warnings),
+    return both(
+        Phrase("{width} x {height} in", width=across[0], height=down[0]),
+        Phrase("{width} x {height} cm", width=across[1], height=down[1]),
     )
 
 
-def part_size(part: Part) -> str:
+def part_size(part: Part) -> Phrase:
     """Return the size to cut a part: cloth rounded up, card and board to the nearest, as they must go into something.
 
     Examples
@@ -130,12 +86,12 @@ def part_size(part: Part) -> str:
     return size(part.cut_mm, up=part.material not in _STIFF)
 
 
-def part_length(part: Part, axis: int) -> str:
+def part_length(part: Part, axis: int) -> Phrase:
     """Return the width (axis 0) or the height (axis 1) to cut a part; see `part_size`."""
     return length(part.cut_mm[axis], up=part.material not in _STIFF)
 
 
-def threads(count: int, fabric: Fabric) -> str:
+def threads(count: int, fabric: Fabric) -> Phrase:
     """Return a number of fabric threads as she counts them.
 
     Examples
@@ -143,11 +99,12 @@ def threads(count: int, fabric: Fabric) -> str:
     >>> threads(7, Fabric(14)), threads(14, Fabric(28, over=2))
     ('7 squares', '14 threads')
     """
-    noun = "thread" if fabric.over > 1 or fabric.count_per_inch > 22 else "square"
-    return f"{count} {noun}{'' if count == 1 else 's'}"
+    if fabric.over > 1 or fabric.count_per_inch > 22:
+        return Phrase("{number} thread", "{number} threads", number=count)
+    return Phrase("{number} square", "{number} squares", number=count)
 
 
-def counted(length_mm: float, fabric: Fabric) -> str:
+def counted(length_mm: float, fabric: Fabric) -> Phrase:
     """Return a length as whole fabric threads with its measure.
 
     Examples
@@ -156,10 +113,10 @@ def counted(length_mm: float, fabric: Fabric) -> str:
     '7 squares, about 1/2 in (1.3 cm)'
     """
     count = whole_threads(length_mm + thread_mm(fabric) / 2, fabric)
-    return f"{threads(count, fabric)}, about {length(count * thread_mm(fabric))}"
+    return Phrase("{threads}, about {length}", threads=threads(count, fabric), length=length(count * thread_mm(fabric)))
 
 
-def metres(length_m: float) -> str:
+def metres(length_m: float) -> Phrase:
     """Return thread in metres and yards, rounded up to a tenth.
 
     Examples
@@ -167,22 +124,27 @@ def metres(length_m: float) -> str:
     >>> metres(1.32)
     '1.4 m (1.5 yd)'
     """
-    up = math.ceil(length_m * 10 - 1e-6) / 10
-    return f"{up:.1f} m ({math.ceil(length_m / 0.9144 * 10 - 1e-6) / 10:.1f} yd)"
+    value = math.ceil(length_m * 10 - 1e-6) / 10
+    yards = math.ceil(length_m / 0.9144 * 10 - 1e-6) / 10
+    return Measure(
+        "{metric} ({imperial})",
+        metric=Phrase("{value} m", value=f"{value:.1f}"),
+        imperial=Phrase("{value} yd", value=f"{yards:.1f}"),
+    )
 
 
 _HUES = (
-    (0.04, "red"),
-    (0.11, "orange"),
-    (0.18, "yellow"),
-    (0.44, "green"),
-    (0.7, "blue"),
-    (0.8, "purple"),
-    (0.93, "pink"),
+    (0.04, Phrase("red")),
+    (0.11, Phrase("orange")),
+    (0.18, Phrase("yellow")),
+    (0.44, Phrase("green")),
+    (0.7, Phrase("blue")),
+    (0.8, Phrase("purple")),
+    (0.93, Phrase("pink")),
 )
 
 
-def colour_word(colour: str) -> str:
+def colour_word(colour: str) -> Phrase:
     """Return what she would call a colour.
 
     Examples
@@ -193,14 +155,22 @@ def colour_word(colour: str) -> str:
     hue, lightness, _ = colorsys.rgb_to_hls(*(value / 255 for value in rgb(colour)))
     strength = (max(rgb(colour)) - min(rgb(colour))) / 255
     if lightness > 0.97:
-        return "white"
+        return Phrase("white")
     if strength < 0.12:
         warm = 0.05 < hue < 0.2 and strength > 0.02
-        names = ((0.15, "black"), (0.35, "dark grey"), (0.65, "grey"), (0.85, "light grey"))
-        return next((name for most, name in names if lightness <= most), "cream" if warm else "off-white")
-    name = next((name for most, name in _HUES if hue <= most), "red")
+        names = (
+            (0.15, Phrase("black")),
+            (0.35, Phrase("dark grey")),
+            (0.65, Phrase("grey")),
+            (0.85, Phrase("light grey")),
+        )
+        palest = Phrase("cream") if warm else Phrase("off-white")
+        return next((name for most, name in names if lightness <= most), palest)
+    name = next((name for most, name in _HUES if hue <= most), Phrase("red"))
     if name == "orange" and lightness < 0.42:
-        return "brown"
+        return Phrase("brown")
     if name == "red" and lightness > 0.72:
-        return "pink"
-    return f"{'dark ' if lightness < 0.3 else 'light ' if lightness > 0.75 else ''}{name}"
+        return Phrase("pink")
+    if lightness < 0.3:
+        return Phrase("dark {colour}", colour=name)
+    return Phrase("light {colour}", colour=name) if lightness > 0.75 else name
