@@ -50,6 +50,14 @@ PALE_SPECK = (0.38, 2.0)
 """Depth below which, and square stitches up to which, a part is a grain of shading."""
 MOST_SPECKS = 0.3
 """Share of the ink."""
+TINY_HOLE, TINY_SPECK = 0.4, 0.12
+"""Square stitches up to which a hole or a part of a drawing with grain is taken for grain, whatever it looks like."""
+SURE_PAPER = 4.0
+"""Square stitches; smaller regions of paper do not tell how bright the paper is."""
+MUCH_PAPER = 0.05
+"""Share of all paper from which on a region is large."""
+TOO_DARK = 0.5
+"""Share of the contrast by which paper may be darker than large regions of paper near by."""
 LEAST_CONTRAST = 0.08
 """Logarithm: paper and ink that differ by less than about 8 % count as blank."""
 
@@ -66,12 +74,22 @@ class Ink:
     """(H, W), 0 = as bright as the paper there, 1 = as dark as the ink usually is."""
     contrast: float
     """Usual difference of paper and ink, natural logarithm."""
-    grainy: bool = False
-    """The tooth of the paper shows in the strokes, as with pencil or chalk."""
+    softness: float = SOFTNESS[0]
+    """One of `SOFTNESS`."""
+
+    @property
+    def grainy(self) -> bool:
+        """Whether the tooth of the paper shows in the strokes, as with pencil or chalk."""
+        return self.softness > SOFTNESS[0]
 
 
 def find_ink(
-    gray: GrayArray, pixels: float, dark: float = 0.0, enlarged: float = 1.0, mend_grain: bool = True
+    gray: GrayArray,
+    pixels: float,
+    dark: float = 0.0,
+    enlarged: float = 1.0,
+    mend_grain: bool = True,
+    softness: float = SOFTNESS[0],
 ) -> Ink | None:
     """Return the ink of a picture, or None if it is blank.
 
@@ -85,20 +103,22 @@ def find_ink(
     enlarged : float
         How many times the picture was enlarged: its edges are so much softer and its noise so much coarser.
     mend_grain : bool
-        Fill the holes that the tooth of the paper makes, and drop the grains of shading.
+        Fill the holes that the tooth of the paper makes, and drop the grains of shading. Without it all fine texture
+        counts as grain, letters too.
+    softness : float
+        The least that was needed on another copy of the picture.
     """
     # The grain of paper and the blur of a lens go with the picture, not with the stitches of a very small chart.
     pixels = max(4.0, min(pixels, max(gray.shape) / FINEST), PIXELS_ENLARGED * enlarged if enlarged > 1 else 0.0)
     found: Ink | None = None
-    for softness in SOFTNESS:
-        found = _ink_at(gray, pixels, dark, softness)
-        if found is None or _texture(found.mask, pixels) < COARSE_GRAIN:
+    for each in SOFTNESS[SOFTNESS.index(softness) :]:
+        found = _ink_at(gray, pixels, dark, each)
+        if found is None or each == SOFTNESS[-1] or _texture(found.mask, pixels, mend_grain) < COARSE_GRAIN:
             break
     if found is None:
         return None
-    grainy = softness > SOFTNESS[0]
     mask = found.mask
-    if grainy and mend_grain:
+    if found.grainy and mend_grain:
         # Where the grain shows, gray against the paper is surer than the many small edges.
         mask = mask | (found.depth > GRAY_IS_INK)
         closed = cv2.morphologyEx(
@@ -107,16 +127,30 @@ def find_ink(
         mask = mask | ((closed > 0) & (found.depth > GRAY_IN_GAPS))
         mask = _fill_gray_holes(mask, found.depth, pixels)
         mask = _drop_pale_specks(mask, found.depth, pixels)
-    mask = fill_small(mask, (0.4 if grainy else 0.06) * pixels**2)
-    mask = drop_small(mask, (0.12 if grainy else 0.02) * pixels**2)
-    return Ink(mask, found.depth, found.contrast, grainy)
+    else:
+        mask = fill_small(mask, (TINY_HOLE if found.grainy else 0.06) * pixels**2)
+        mask = drop_small(mask, (TINY_SPECK if found.grainy else 0.02) * pixels**2)
+    return Ink(mask, found.depth, found.contrast, found.softness)
 
 
-def _texture(mask: MaskArray, pixels: float) -> float:
-    """Return the number of tiny holes in each square stitch of ink."""
-    _, area = label_parts(~mask, 4)
-    tiny = (area < 0.3 * pixels**2).sum()
-    return float(tiny) / max(float(mask.sum()) / pixels**2, 1.0)
+def _texture(mask: MaskArray, pixels: float, spare_letters: bool) -> float:
+    """Return the number of tiny holes in each square stitch of ink.
+
+    If letters are to be spared, two to each part do not count: they have so many by right.
+    """
+    labels, area = label_parts(~mask, 4)
+    tiny = area < 0.3 * pixels**2
+    tiny[0] = False
+    square_stitches = max(float(mask.sum()) / pixels**2, 1.0)
+    if not spare_letters or float(tiny.sum()) < COARSE_GRAIN * square_stitches:
+        return float(tiny.sum()) / square_stitches
+    _, parts = cv2.connectedComponents(mask.view(np.uint8), connectivity=8, ltype=cv2.CV_32S)
+    at = np.flatnonzero(tiny[labels])
+    at = at[np.unique(labels.ravel()[at], return_index=True)[1]]
+    # Above the first pixel of a hole there is ink, or the rim of the picture.
+    at = at[at >= mask.shape[1]] - mask.shape[1]
+    holes = np.bincount(parts.ravel()[at])
+    return float(np.maximum(holes - 2, 0).sum()) / square_stitches
 
 
 def _fill_gray_holes(mask: MaskArray, depth: Plane, pixels: float) -> MaskArray:
@@ -125,22 +159,34 @@ def _fill_gray_holes(mask: MaskArray, depth: Plane, pixels: float) -> MaskArray:
     Bare paper is as bright as paper nearly everywhere in a hole, but the blur of the rim reaches far into small ones.
     """
     labels, area = label_parts(~mask, 4)
-    fill = np.zeros(len(area), dtype=np.bool_)
+    small = area <= max(most for _, _, most in GRAY_HOLES) * pixels**2
+    small[0] = False
+    at = np.flatnonzero(small[labels])
+    whose, shades = labels.ravel()[at], depth.ravel()[at]
+    fill = area <= TINY_HOLE * pixels**2
     for shade, least_bare, most_area in GRAY_HOLES:
-        bare = np.bincount(labels[depth < shade], minlength=len(area))
+        bare = np.bincount(whose[shades < shade], minlength=len(area))
         fill |= (area <= most_area * pixels**2) & (bare < least_bare * area)
-    fill[0] = False
-    return np.asarray(mask | fill[labels])
+    out = mask.copy()
+    out.ravel()[at[fill[whose]]] = True
+    return out
 
 
 def _drop_pale_specks(mask: MaskArray, depth: Plane, pixels: float) -> MaskArray:
     """Drop small parts much paler than the strokes, grains of shading; if they are many they are the drawing."""
     labels, area = label_parts(mask, 8)
-    total = np.bincount(labels.ravel(), weights=depth.ravel(), minlength=len(area))
-    drop = (area <= PALE_SPECK[1] * pixels**2) & (total < PALE_SPECK[0] * area)
-    drop[0] = False
-    few = area[drop].sum() < MOST_SPECKS * area[1:].sum()
-    return np.asarray(mask & ~drop[labels]) if drop.any() and few else mask
+    small = area <= PALE_SPECK[1] * pixels**2
+    small[0] = False
+    at = np.flatnonzero(small[labels])
+    whose = labels.ravel()[at]
+    total = np.bincount(whose, weights=depth.ravel()[at], minlength=len(area))
+    drop = small & (total < PALE_SPECK[0] * area)
+    if area[drop].sum() >= MOST_SPECKS * area[1:].sum():
+        drop[:] = False
+    drop |= area <= TINY_SPECK * pixels**2
+    out = mask.copy()
+    out.ravel()[at[drop[whose]]] = False
+    return out
 
 
 def _ink_at(gray: GrayArray, pixels: float, dark: float, softness: float) -> Ink | None:
@@ -158,15 +204,15 @@ def _ink_at(gray: GrayArray, pixels: float, dark: float, softness: float) -> Ink
     band = span > edge
     shift = np.float32(0.45 * max(-100.0, min(100.0, dark)) / 100)
     dark_side = level < (high + low) / 2 + shift * span
-    mask = _vote(band, dark_side, span)
-    mask = _drop_shadow_rims(mask, band, level, pixels, contrast)
-    paper = _fill_paper(level, mask, band, pixels)
+    mask, sure_paper, large = _vote(band, dark_side, span, SURE_PAPER * pixels**2)
+    mask = _drop_shadow_rims(mask, band, sure_paper, level, pixels, contrast)
+    paper = _fill_paper(level, mask, sure_paper, large, contrast)
     depth = np.asarray((paper - level) / np.float32(contrast), dtype=np.float32)
     if dark > 0:
         mask = mask | (depth > 0.75 - 0.55 * dark / 100)
     elif dark < 0:
         mask = mask & (depth > 0.1 + 0.8 * -dark / 100)
-    return Ink(np.asarray(mask, dtype=np.bool_), depth, contrast)
+    return Ink(np.asarray(mask, dtype=np.bool_), depth, contrast, softness)
 
 
 def _middle(values: Plane) -> float:
@@ -186,10 +232,22 @@ def _usual_contrast(span: Plane, noise: float, grain: float) -> float:
     return usual if top > 9 * grain else 0.0
 
 
-def _vote(band: MaskArray, dark_side: MaskArray, span: Plane) -> MaskArray:
-    """Label the band by its dark side and every region between by the vote of its rim."""
+def _vote(
+    band: MaskArray, dark_side: MaskArray, span: Plane, least_area: float
+) -> tuple[MaskArray, MaskArray, MaskArray]:
+    """Label the band by its dark side and every region between by the vote of its rim.
+
+    Returns
+    -------
+    ink : ndarray of shape (H, W), bool
+    sure_paper : ndarray of shape (H, W), bool
+        Regions of paper of at least so many pixels. A smaller one may be a bare fleck in a shaded area, and says
+        nothing about how bright the paper is.
+    large : ndarray of shape (H, W), bool
+        Those of them that hold a good part of all paper.
+    """
     plain = ~band
-    count, labels = cv2.connectedComponents(plain.view(np.uint8), connectivity=4, ltype=cv2.CV_32S)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(plain.view(np.uint8), connectivity=4, ltype=cv2.CV_32S)
     near = cv2.dilate(labels.astype(np.float32), np.ones((3, 3), np.uint8))
     rim = np.flatnonzero(band & (near > 0))
     who = near.ravel()[rim].astype(np.intp)
@@ -197,29 +255,52 @@ def _vote(band: MaskArray, dark_side: MaskArray, span: Plane) -> MaskArray:
     ink_votes = np.bincount(who, weights=np.where(dark_side.ravel()[rim], weight, 0), minlength=count)
     all_votes = np.bincount(who, weights=weight, minlength=count)
     is_ink = ink_votes > 0.5 * all_votes
-    is_ink[0] = False
-    return np.asarray((band & dark_side) | (is_ink[labels] & plain))
+    # Of each region: 0 paper, 1 ink, 2 sure paper, 3 much of it; the band itself is of none.
+    area = np.where(is_ink, 0, stats[:, cv2.CC_STAT_AREA])
+    area[0] = 0
+    what = is_ink.astype(np.uint8)
+    what[area >= least_area] = 2
+    what[(area >= least_area) & (area >= MUCH_PAPER * area.sum())] = 3
+    found = what[labels]
+    return np.asarray((band & dark_side) | (found == 1)), np.asarray(found >= 2), np.asarray(found == 3)
 
 
-def _drop_shadow_rims(mask: MaskArray, band: MaskArray, level: Plane, pixels: float, contrast: float) -> MaskArray:
+def _drop_shadow_rims(
+    mask: MaskArray, band: MaskArray, sure_paper: MaskArray, level: Plane, pixels: float, contrast: float
+) -> MaskArray:
     """Drop ink of the band that is about as bright as the paper regions close by."""
     reach = max(2, round(0.6 * pixels))
     foot = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
     bright = np.float32(level.max() + 1)
-    paper = cv2.erode(np.where(~mask & ~band, level, bright).astype(np.float32), foot)
+    paper = cv2.erode(np.where(sure_paper, level, bright), foot)
     doubtful = mask & band & (level > paper - np.float32(0.12 * contrast)) & (paper < bright)
     return np.asarray(mask & ~doubtful)
 
 
-def _fill_paper(level: Plane, mask: MaskArray, band: MaskArray, pixels: float) -> Plane:
-    """Return the level of bare paper everywhere: the mean of the paper near by, farther away where there is none."""
-    known = (~mask & ~band).astype(np.float32)
-    if known.sum() < 16:
-        known = (~mask).astype(np.float32)
+def _fill_paper(level: Plane, mask: MaskArray, sure_paper: MaskArray, large: MaskArray, contrast: float) -> Plane:
+    """Return the level of bare paper everywhere: the mean of the paper near by, farther away where there is none.
+
+    What is far darker than the large regions of paper near by is no paper, though its rim says so: a worn place in a
+    shaded area.
+    """
+    known = sure_paper if int(sure_paper.sum()) >= 16 else ~mask
     scale = min(1.0, 200 / max(level.shape))
     size = (max(2, round(level.shape[1] * scale)), max(2, round(level.shape[0] * scale)))
-    weight = cv2.resize(known, size, interpolation=cv2.INTER_AREA)
-    total = cv2.resize(level * known, size, interpolation=cv2.INTER_AREA)
+
+    def shrink(values: npt.NDArray[np.floating]) -> Plane:
+        return np.asarray(cv2.resize(values, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+
+    weight, total = shrink(known.astype(np.float32)), shrink(np.where(known, level, np.float32(0)))
+    if int((large & known).sum()) >= 16 and not np.array_equal(large, known):
+        sure, bright = shrink(large.astype(np.float32)), shrink(np.where(large, level, np.float32(0)))
+        dark = total < weight * (_spread(sure, bright) - np.float32(TOO_DARK * contrast))
+        weight, total = np.where(dark, sure, weight), np.where(dark, bright, total)
+    filled = _spread(weight, total)
+    return np.asarray(cv2.resize(filled, (level.shape[1], level.shape[0]), interpolation=cv2.INTER_LINEAR), np.float32)
+
+
+def _spread(weight: Plane, total: Plane) -> Plane:
+    """Return the mean, total by weight, of the surroundings, which reach the farther the less weight there is."""
     out = np.zeros_like(total)
     left = np.ones_like(total)
     for reach in (3, 9, 27, 81, 243):
@@ -228,6 +309,5 @@ def _fill_paper(level: Plane, mask: MaskArray, band: MaskArray, pixels: float) -
         sure = np.clip(w * 4, 0, 1) * left
         out = out + np.where(w > 1e-6, t / np.maximum(w, 1e-6), 0) * sure
         left = left - sure
-    mean = float(total.sum() / max(weight.sum(), 1e-6))
-    filled = np.asarray(out + mean * left, dtype=np.float32)
-    return np.asarray(cv2.resize(filled, (level.shape[1], level.shape[0]), interpolation=cv2.INTER_LINEAR), np.float32)
+    mean = float(total.sum() / max(float(weight.sum()), 1e-6))
+    return np.asarray(out + mean * left, dtype=np.float32)

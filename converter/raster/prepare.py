@@ -12,7 +12,7 @@ import numpy.typing as npt
 from converter.errors import UsageError
 from converter.model.arrays import as_picture
 from converter.raster.frame import Matrix, Orientation, find_standing, quarter_turn
-from converter.raster.tone import put_on_white, to_gray
+from converter.raster.tone import part_colours, put_on_white, to_gray
 from converter.settings import Box, ChartSettings
 
 
@@ -84,7 +84,7 @@ def prepare_picture(image: Any, settings: ChartSettings) -> Prepared:
     colour, keep, clear = layers
     if settings.picture.invert:
         colour = 255 - colour
-    gray = to_gray(colour)
+    gray = part_colours(colour, to_gray(colour))
     has_colour = colour.ndim == 3
     standing = find_standing(gray, colour if has_colour else None, keep, clear)
     one = standing.orientation

@@ -14,7 +14,7 @@ from converter.raster.dots import stamp_dots
 from converter.raster.grid import MARGIN
 from converter.raster.mirror import Symmetry, first_of_orbit, orbits
 from converter.raster.repair import MOST_TRIALS, mend
-from converter.raster.structure import REACH, Structure, cells_near, find_faults, read_structure
+from converter.raster.structure import REACH, Structure, cells_near, find_faults, read_structures
 from converter.raster.thinning import thin_in_order
 from converter.raster.tone import median
 
@@ -80,7 +80,7 @@ def draw_ink(
     solid = (coverage >= level) & (thick_share >= 0.3)
     solid = _level_edges(solid, coverage) & ~_rim(solid)
     cells = stamp_dots(_draw_thin(solid, axis, half, (rows, cols)), ink, away, pixels)
-    wants = tuple(read_structure(ink, axis, pixels, gap, away) for gap in gaps)
+    wants = read_structures(ink, axis, pixels, gaps, away)
     cost = _flip_cost(cells, coverage, axis)
     orbit = None
     if symmetry is not None and symmetry.images:

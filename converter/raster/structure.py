@@ -140,7 +140,18 @@ def _nearest_label(labels: npt.NDArray[np.int32]) -> npt.NDArray[np.int32]:
 def read_structure(
     ink: MaskArray, axis: Axis, pixels: int, gap: float, ground_depth: npt.NDArray[np.float32] | None = None
 ) -> Structure:
-    """Return the demands of a mask.
+    """Return the demands of a mask for one gap; see `read_structures`."""
+    return read_structures(ink, axis, pixels, (gap,), ground_depth)[0]
+
+
+def read_structures(
+    ink: MaskArray,
+    axis: Axis,
+    pixels: int,
+    gaps: tuple[float, ...],
+    ground_depth: npt.NDArray[np.float32] | None = None,
+) -> tuple[Structure, ...]:
+    """Return the demands of a mask, once for each gap.
 
     Parameters
     ----------
@@ -149,50 +160,51 @@ def read_structure(
     axis : Axis
     pixels : int
         Pixels a stitch.
-    gap : float
+    gaps : tuple of float
         Stitches; see the module's head.
     ground_depth : ndarray of shape (H, W), optional
         `ink_depth` of the ground, if it is at hand.
     """
     shape = (ink.shape[0] // pixels, ink.shape[1] // pixels)
-    _, parts = _labels(ink, 8)
+    part_count, parts = _labels(ink, 8)
+    _, grounds = _labels(~ink, 4)
     away = ink_depth(~ink, pixels) if ground_depth is None else ground_depth
-    _, clusters = _labels(away <= gap / 2, 8)
-    part_count = int(parts.max()) + 1
-    cluster_of = _first_value(parts, part_count, clusters)
     keep = np.arange(len(axis.points)) % max(1, pixels // 4) == 0
     part_at = parts[axis.pixel[:, 0], axis.pixel[:, 1]].astype(np.intp)
     # Each part keeps at least its first point.
     first = np.unique(part_at, return_index=True)[1]
     keep[first] = True
-    points, owner = axis.points[keep], part_at[keep]
-    ink_demand = _demand(points[owner > 0], owner[owner > 0], cluster_of, shape, REACH)
-
-    core_count, cores = _labels(away > gap / 2, 8)
-    _, grounds = _labels(~ink, 4)
-    ground_of = _first_value(cores, core_count, grounds)
-    step = max(1, pixels // 4)
-    sample = cores[step // 2 :: step, step // 2 :: step]
-    depth = away[step // 2 :: step, step // 2 :: step]
-    at = np.argwhere((sample > 0) & (depth < gap / 2 + 1.0))
-    where = at * step + step // 2
-    big = np.bincount(cores.ravel(), minlength=core_count) >= (0.12 * pixels) ** 2
-    owner = cores[where[:, 0], where[:, 1]].astype(np.intp)
-    kept = big[owner]
-    ground_demand = _demand((where[kept] + 0.5) / pixels, owner[kept], ground_of, shape, 1.0)
-
+    keep &= part_at > 0
+    points, part_at = axis.points[keep], part_at[keep]
+    near_part, near_ground = _nearest_at_centres(parts, pixels), _nearest_at_centres(grounds, pixels)
     blocks = away.reshape(shape[0], pixels, -1).max(axis=1).reshape(shape[0], shape[1], pixels).max(axis=2)
-    outside = grounds[0, 0]
-    hole = (grounds != outside) & ~ink
-    in_hole = cv2.resize(hole.astype(np.float32), shape[::-1], interpolation=cv2.INTER_AREA) > 0.1
-    return Structure(
-        shape=shape,
-        ink=ink_demand,
-        ground=ground_demand,
-        roomy=(blocks > 0.35) | in_hole,
-        ink_owner=cluster_of[_nearest_at_centres(parts, pixels)].astype(np.int32),
-        ground_owner=_nearest_at_centres(grounds, pixels),
-    )
+    hole = (grounds > 0) & (grounds != grounds[0, 0])
+    in_hole = cv2.resize(hole.view(np.uint8) * np.uint8(255), shape[::-1], interpolation=cv2.INTER_AREA) > 25
+    step = max(1, pixels // 4)
+    few_away = np.ascontiguousarray(away[step // 2 :: step, step // 2 :: step])
+
+    def demand(gap: float) -> Structure:
+        _, clusters = _labels(away <= gap / 2, 8)
+        cluster_of = _first_value(parts, part_count, clusters)
+        core_count, cores, stats, _ = cv2.connectedComponentsWithStats(
+            (away > gap / 2).view(np.uint8), connectivity=8, ltype=cv2.CV_32S
+        )
+        ground_of = _first_value(np.asarray(cores, dtype=np.int32), core_count, grounds)
+        sample = cores[step // 2 :: step, step // 2 :: step]
+        where = np.argwhere((sample > 0) & (few_away < gap / 2 + 1.0)) * step + step // 2
+        big = stats[:, cv2.CC_STAT_AREA] >= (0.12 * pixels) ** 2
+        owner = cores[where[:, 0], where[:, 1]].astype(np.intp)
+        kept = big[owner]
+        return Structure(
+            shape=shape,
+            ink=_demand(points, part_at, cluster_of, shape, REACH),
+            ground=_demand((where[kept] + 0.5) / pixels, owner[kept], ground_of, shape, 1.0),
+            roomy=(blocks > 0.35) | in_hole,
+            ink_owner=cluster_of[near_part].astype(np.int32),
+            ground_owner=near_ground,
+        )
+
+    return tuple(demand(gap) for gap in gaps)
 
 
 def find_faults(cells: CellArray, want: Structure) -> Faults:

@@ -14,7 +14,7 @@ from converter.raster.axis import Axis, find_diagonals
 from converter.raster.deskew import find_tilt, turn_back
 from converter.raster.grid import Bounds, Grid, find_phase, lay_plain
 from converter.raster.kind import Kind, line_or_shape, tell_kind, toning
-from converter.raster.light import find_ink
+from converter.raster.light import SOFTNESS, find_ink
 from converter.raster.mirror import Symmetry
 from converter.raster.photo import cut_subject, tone_mask
 from converter.raster.prepare import Prepared
@@ -79,6 +79,8 @@ class Look:
     """Degrees, see `deskew.find_tilt`; ``mask`` is straight already."""
     rims: MaskArray | None = None
     """(h, w) of the coarse copy: edges of pale areas."""
+    softness: float = SOFTNESS[0]
+    """The smoothing that the grain of the paper needs, see `light.Ink`."""
 
 
 def look_at(ready: Prepared, settings: ChartSettings) -> Look:
@@ -124,15 +126,15 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
     if wanted.deskew and not ready.symmetries and ready.gray.size <= MOST_PIXELS_TURNED:
         tilt = find_tilt(coarse)
     if tilt != 0:
-        ink = find_ink(turn_back(coarse, tilt)[0], pixels, wanted.dark)
+        ink = find_ink(turn_back(coarse, tilt)[0], pixels, wanted.dark, softness=ink.softness if ink else SOFTNESS[0])
         kind = Kind(kind.name, kind.reason + f" It was {abs(tilt):.1f} degrees askew and has been straightened.")
     if ink is None:
         raise RequestError(*BLANK)
     rims = find_rims(coarse, ink) if tilt == 0 else None
     if rims is not None:
         kind = Kind(kind.name, kind.reason + " Paler areas are bare; their edges are drawn as lines.")
-        return Look(kind, scale, ink.mask | rims, None, inverted, tilt, rims)
-    return Look(kind, scale, ink.mask, None, inverted, tilt)
+        return Look(kind, scale, ink.mask | rims, None, inverted, tilt, rims, ink.softness)
+    return Look(kind, scale, ink.mask, None, inverted, tilt, None, ink.softness)
 
 
 def _look_at_photo(ready: Prepared, settings: ChartSettings, kind: Kind, coarse: GrayArray, side: int) -> Look | None:
@@ -247,7 +249,7 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
             ink = np.where(keep, tone_mask(gray, pixels, wanted.dark, 100.0, 0.0, None), ink)
         depth = 1 - gray
     else:
-        found = find_ink(gray, pixels, wanted.dark, min(scale, MOST_SOFTENED))
+        found = find_ink(gray, pixels, wanted.dark, min(scale, MOST_SOFTENED), softness=look.softness)
         for coarser in (2.0, 4.0):
             if found is not None and _keeps_body(found.mask, bring_coarse()):
                 break

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -19,11 +21,65 @@ def put_on_white(picture: PictureArray) -> PictureArray:
     return mixed.astype(np.uint8)
 
 
+FEW = 0.002
+"""Share of the pixels at either end that do not count."""
+FLAT = 40
+"""Levels of gray over which a picture reaches at most that has no light and dark of its own."""
+COLOURED_APART = 80.0
+"""Levels over which its colours must then reach along their main axis."""
+
+
 def to_gray(picture: PictureArray) -> npt.NDArray[np.uint8]:
     """Return the luma (H, W), uint8, of a picture of shape (H, W) or (H, W, 3)."""
     if picture.ndim == 2:
         return np.ascontiguousarray(picture)
     return np.asarray(cv2.cvtColor(np.ascontiguousarray(picture), cv2.COLOR_RGB2GRAY), dtype=np.uint8)
+
+
+def part_colours(picture: PictureArray, gray: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
+    """Return the gray of a picture, or one made of its colours if these are all about equally dark.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W) or (H, W, 3), uint8
+    gray : ndarray of shape (H, W), uint8
+        Its luma.
+
+    Notes
+    -----
+    Red on green of the same luma is a blank picture in gray. Then the axis along which the colours differ most stands
+    for light and dark. What is rarer is dark; if that says nothing, what is redder is. Only counts of colours are used,
+    so that mirrored pictures give the mirrored gray.
+    """
+    if picture.ndim == 2:
+        return gray
+    levels = cv2.calcHist([gray], [0], None, [256], [0, 256]).ravel()
+    if _reach(np.arange(256.0), levels) > FLAT:
+        return gray
+    counts = cv2.calcHist([np.ascontiguousarray(picture)], [0, 1, 2], None, [32, 32, 32], [0, 256] * 3)
+    at = np.argwhere(counts > 0)
+    number, colours = counts[at[:, 0], at[:, 1], at[:, 2]].astype(np.float64), at * 8.0 + 3.5
+    mean = number @ colours / number.sum()
+    apart = colours - mean
+    spread, ways = np.linalg.eigh((apart * number[:, None]).T @ apart / number.sum())
+    way = ways[:, 2] if ways[np.argmax(np.abs(ways[:, 2])), 2] > 0 else -ways[:, 2]
+    along = apart @ way
+    if _reach(along, number) < COLOURED_APART:
+        return gray
+    skew = float(number @ along**3 / number.sum() / spread[2] ** 1.5)
+    if skew > 0.05 or (skew >= -0.05 and way[0] >= 0):
+        way = -way
+    scale = 70 / float(np.sqrt(spread[2]))
+    made = cv2.transform(np.ascontiguousarray(picture), np.array([[*(scale * way), 128 - scale * float(mean @ way)]]))
+    return np.asarray(made, dtype=np.uint8)
+
+
+def _reach(values: npt.NDArray[np.float64], number: npt.NDArray[Any]) -> float:
+    """Return how far apart the values are between which all but a few of a picture's pixels lie."""
+    order = np.argsort(values, kind="stable")
+    share = np.cumsum(number[order], dtype=np.float64)
+    first, last = np.searchsorted(share / share[-1], (FEW, 1 - FEW))
+    return float(values[order[last]] - values[order[first]])
 
 
 def flatten_light(gray: GrayArray, window_share: float = 0.125) -> GrayArray:
