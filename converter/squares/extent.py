@@ -9,6 +9,7 @@ the picture are no evidence. Rows and columns of which the photo shows less than
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -65,20 +66,44 @@ class _Edge:
     """A dropped row was in the picture."""
 
 
-def _shares(fit: Fit, single: Fit) -> list[npt.NDArray[np.float64]]:
-    """Return how much of a printed line each side shows by itself, 0 to 1: level (n + 1, m), upright (m + 1, n).
+@dataclass(frozen=True, eq=False)
+class _Family:
+    """What the sides along one family of lines say; arrays are (lines, sides)."""
 
-    A side averaged with its neighbours on the line would show a line one square too far.
+    share: Shares
+    """How much of a printed line each side shows by itself, 0 to 1."""
+    paper: BoolArray
+    """The side lies on clean paper."""
+    pale: Shares
+    """Density of the lighter parts round the side."""
+
+    @property
+    def known(self) -> BoolArray:
+        """Sides on clean paper, and those that show a line all the same."""
+        return np.asarray(self.paper | (self.share > 0.6))
+
+    def at(self, where: tuple[Any, Any], on_paper: bool) -> tuple[Shares, BoolArray]:
+        """Return the shares of some sides and which count: on a table a line seen here and there is grain."""
+        return self.share[where], (self.known if on_paper else self.paper)[where]
+
+
+def _families(fit: Fit, single: Fit) -> tuple[_Family, _Family]:
+    """Return what level and upright sides say.
+
+    A side averaged with its neighbours on the line would show a line one square too far, so ``single`` decides.
     """
-    shares = []
-    for good, sides in zip(fit.good, (single.level, single.upright), strict=True):
+    out = []
+    for number, sides in enumerate((single.level, single.upright)):
+        good = fit.good[number]
         usual = float(np.median(sides.height[good])) if good.any() else 1.0
         weight = filters.gaussian(good, 4.0)
         local = (filters.gaussian(np.where(good, np.minimum(sides.height, 2 * usual), 0.0), 4.0) + 0.003 * usual) / (
             weight + 0.003
         )
-        shares.append(np.where(good, np.clip(sides.height / np.maximum(local, 1e-6), 0.0, 1.0), 0.0))
-    return shares
+        share = np.where(good, np.clip(sides.height / np.maximum(local, 1e-6), 0.0, 1.0), 0.0)
+        pale = (fit.level, fit.upright)[number].pale
+        out.append(_Family(share, np.asarray(fit.known[number] & fit.clear[number]), pale))
+    return out[0], out[1]
 
 
 def find_extent(fit: Fit, single: Fit, shape: tuple[int, int]) -> Extent:
@@ -92,11 +117,8 @@ def find_extent(fit: Fit, single: Fit, shape: tuple[int, int]) -> Extent:
     shape : tuple of int
         Of the picture the mesh lies on.
     """
-    level, upright = _shares(fit, single)
-    known_level, known_upright = (
-        (known & clear) | (share > 0.6)
-        for known, clear, share in zip(fit.known, fit.clear, (level, upright), strict=True)
-    )
+    level, upright = _families(fit, single)
+    on_line = 0.06 + fit.height
     visible = squares_inside(fit, shape)
     top, left, bottom, right = 0, 0, fit.nodes.shape[0] - 1, fit.nodes.shape[1] - 1
     edges = {name: _Edge(name) for name in ("top", "left", "bottom", "right")}
@@ -111,15 +133,15 @@ def find_extent(fit: Fit, single: Fit, shape: tuple[int, int]) -> Extent:
         }
         scores = {}
         for name, (outer, leads, squares) in where.items():
-            line, side = ((level, known_level), (upright, known_upright))[:: 1 if name in ("top", "bottom") else -1]
-            scores[name] = _score(
-                edges[name], line[0][outer], line[1][outer], side[0][leads], side[1][leads], visible[squares]
-            )
+            line, side = (level, upright) if name in ("top", "bottom") else (upright, level)
+            on_paper = _on_paper(side.pale, name, leads, on_line)
+            scores[name] = _score(edges[name], line.at(outer, on_paper), side.at(leads, on_paper), visible[squares],
+                                  on_paper)  # fmt: skip
         worst = min(scores, key=lambda k: scores[k])
         if scores[worst] >= SUPPORT:
             break
         leads = where[worst][1]
-        known = known_upright[leads] if worst in ("top", "bottom") else known_level[leads]
+        known = (upright if worst in ("top", "bottom") else level).known[leads]
         edges[worst].seen_outside |= float(visible[where[worst][2]].mean()) > VISIBLE
         edges[worst].paper_outside = float(known.mean()) > 0.6
         top += worst == "top"
@@ -128,28 +150,28 @@ def find_extent(fit: Fit, single: Fit, shape: tuple[int, int]) -> Extent:
         right -= worst == "right"
     rows, cols = slice(top, bottom), slice(left, right)
     beyond = {
-        "top": (top - 1, (top - 1, cols), (slice(left, right + 1), top - 1), known_upright, upright),
-        "bottom": (
-            fit.squares[0] - bottom - 1,
-            (bottom, cols),
-            (slice(left, right + 1), bottom),
-            known_upright,
-            upright,
-        ),
-        "left": (left - 1, (rows, left - 1), (slice(top, bottom + 1), left - 1), known_level, level),
-        "right": (fit.squares[1] - right - 1, (rows, right), (slice(top, bottom + 1), right), known_level, level),
+        "top": (top - 1, (top - 1, cols), (slice(left, right + 1), top - 1), upright),
+        "bottom": (fit.squares[0] - bottom - 1, (bottom, cols), (slice(left, right + 1), bottom), upright),
+        "left": (left - 1, (rows, left - 1), (slice(top, bottom + 1), left - 1), level),
+        "right": (fit.squares[1] - right - 1, (rows, right), (slice(top, bottom + 1), right), level),
     }
     shown = whole_squares(fit.nodes, shape, 0.5 * fit.pitch)
     unsure = tuple(
         name
-        for name, (room, squares, leads, known, share) in beyond.items()
-        if room >= 0 and shown[squares].mean() > 0.3 and (known[leads].mean() < 0.3 or share[leads].mean() > 0.15)
+        for name, (room, squares, leads, side) in beyond.items()
+        if room >= 0
+        and shown[squares].mean() > 0.3
+        and (side.known[leads].mean() < 0.3 or side.share[leads].mean() > 0.15)
     )
     return Extent(top, left, bottom, right, unsure)
 
 
 def _score(
-    edge: _Edge, line: Shares, known_line: BoolArray, leads: Shares, known_leads: BoolArray, visible: BoolArray
+    edge: _Edge,
+    outer: tuple[Shares, BoolArray],
+    leading: tuple[Shares, BoolArray],
+    visible: BoolArray,
+    on_paper: bool,
 ) -> float:
     """Return how sure the outermost squares are: the weaker of line, sides that lead to it, and what is in view.
 
@@ -159,15 +181,32 @@ def _score(
     seen = float(visible.mean())
     if seen < VISIBLE:
         return min(seen, SUPPORT - 0.01)
+    leads, known_leads = leading
     shares = []
-    for shown, known in ((line, known_line), (leads, known_leads)):
+    for shown, known in (outer, leading):
         judged = int(known.sum())
         if judged >= max(2, 0.12 * known.size):
             shares.append(float(shown[known].mean()))
-        elif known is known_line and float(leads.mean()) > 0.7:
+        elif known is outer[1] and _lead_there(leads, known_leads, on_paper):
             shares.append(1.0)  # the grid is printed up to the edge of the sheet, or its last line lies on ink
         elif edge.paper_outside or (not edge.seen_outside and float(shown.mean()) > 0.3):
             shares.append(1.0)
         else:
             shares.append(0.9 * SUPPORT)
     return min(shares)
+
+
+def _lead_there(leads: Shares, known: BoolArray, on_paper: bool) -> bool:
+    """Return whether the sides that lead to an outer line are seen: nearly all, or a good part between marks.
+
+    Between marks paper shows; grain of a table is seen here and there, too.
+    """
+    all_over = float(leads.mean())
+    return all_over > 0.7 or (on_paper and all_over > 0.4 and float(leads[known].mean()) > 0.75)
+
+
+def _on_paper(pale: Shares, name: str, outermost: tuple[slice, int], slack: float) -> bool:
+    """Return whether the sides leading to an outer line lie on what those before them lie on."""
+    lines, at = outermost
+    inward = at + (1 if name in ("top", "left") else -1)
+    return float((np.abs(pale[lines, at] - pale[lines, inward]) < slack).mean()) > 0.7

@@ -21,6 +21,10 @@ from converter.squares.sides import Nodes, Sight
 
 WORK_PITCH = 18.0
 """Pixels a square of the picture that the mesh is fitted on."""
+_GLANCE_SCORE = 140.0
+"""Height over the noise of the best peaks of the spectrum; half of the least seen on squared paper."""
+_GLANCE_WORTH = 10.0
+"""Worth of the best few squares planted, in squares; half of the least seen on squared paper."""
 LOOK_PIXELS = 1.5e6
 """Pixels of the picture that the grid is looked for in first."""
 
@@ -70,10 +74,12 @@ def trial(
     most_windows: int = 4,
     most_tried: int = 4,
     most_steps: int = 12,
+    glance: bool = False,
 ) -> Trial | None:
     """Return the best lattice of a picture (H, W, 3), or None.
 
-    ``source`` is the same picture at its full size, for a closer look at parts.
+    ``source`` is the same picture at its full size, for a closer look at parts. A ``glance`` goes on only where the
+    spectrum and the first few squares are as on squared paper.
     """
     dense = density.density(rgb)
     weights = density.channel_weights(dense)
@@ -83,6 +89,8 @@ def trial(
     works: dict[int, Sight] = {}
     planted: list[tuple[float, lattice.Seed, mesh.Fit, Sight]] = []
     seeds = lattice.find_seeds(gray, most_windows)
+    if glance and (not seeds or seeds[0].score < _GLANCE_SCORE):
+        return None
     for seed in seeds:
         scale = min(1.0, WORK_PITCH / seed.pitch)
         key = round(gray.shape[0] * scale)
@@ -92,6 +100,8 @@ def trial(
         fit = planting.plant(work, lattice.scaled(seed, work.lines.shape[0] / gray.shape[0]))
         planted.append((mesh.quality(fit) * fit.pitch**-2, seed, fit, work))
     planted.sort(key=lambda p: -p[0])
+    if glance and planted[0][0] < _GLANCE_WORTH:
+        return None
     tried: list[lattice.Seed] = []
     grown: list[Trial] = []
     for _worth, seed, start, work in planted:
@@ -151,10 +161,13 @@ def _unless_crosses(best: Trial, grown: list[Trial], whole: Sight, closer: pitch
     return other if mesh.share_shown(other.fit) > 0.6 and other.worth > 0.25 * best.worth else best
 
 
-def look(rgb: npt.NDArray[np.uint8]) -> tuple[Trial | None, float]:
-    """Return the best lattice of a picture (H, W, 3) looked at on a reduced one, and that one's scale."""
+def look(rgb: npt.NDArray[np.uint8], glance: bool = False) -> tuple[Trial | None, float]:
+    """Return the best lattice of a picture (H, W, 3) looked at on a reduced one, and that one's scale.
+
+    With ``glance`` most pictures that are no squared paper are given up early.
+    """
     small = density.shrink(rgb, (LOOK_PIXELS / (rgb.shape[0] * rgb.shape[1])) ** 0.5)
-    return trial(small, rgb), small.shape[0] / rgb.shape[0]
+    return trial(small, rgb, glance=glance), small.shape[0] / rgb.shape[0]
 
 
 def promising(best: Trial) -> bool:

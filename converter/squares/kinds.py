@@ -69,24 +69,34 @@ def _nearest(patches: FloatArray, rank: int = 3) -> npt.NDArray[np.float64]:
     return np.asarray(near / np.sqrt(square + 1e-6), dtype=np.float64)
 
 
-def writing(sheet: FlatSheet, paper: FloatArray, marked: BoolArray) -> BoolArray:
-    """Return the marked squares that hold writing."""
-    out = np.zeros_like(marked)
+def writing(
+    sheet: FlatSheet, paper: FloatArray, marked: BoolArray, crossed: BoolArray | None = None
+) -> tuple[BoolArray, BoolArray]:
+    """Return the squares that hold writing, and the marked ones that may.
+
+    ``crossed`` are squares crossed by a stroke: they are judged by what they hang together with.
+    """
+    out, maybe = np.zeros_like(marked), np.zeros_like(marked)
     count = int(marked.sum())
     if count < 6:
-        return out
+        return out, maybe
     patches = features(sheet, paper)[marked]
     strange = np.zeros(marked.shape)
     strange[marked] = _nearest(patches)
-    groups, number = filters.groups(filters.widened(marked))
-    groups = np.where(marked, groups, 0)
+    inked = marked if crossed is None else marked | crossed
+    groups, number = filters.groups(filters.widened(inked))
+    groups = np.where(inked, groups, 0)
     sizes = np.bincount(groups[marked], minlength=number + 1)[1:]
-    odd = np.bincount(groups[marked], strange[marked], number + 1)[1:] / sizes
+    odd = np.bincount(groups[marked], strange[marked], number + 1)[1:] / np.maximum(sizes, 1)
     usual = float(np.median(strange[marked]))
     for k in range(number):
-        if sizes[k] <= min(MOST_WRITING, 0.5 * count) and odd[k] > max(_ODD, 1.6 * usual):
+        if sizes[k] == 0 or sizes[k] > MOST_WRITING or odd[k] <= _ODD:
+            continue
+        if sizes[k] <= 0.5 * count and odd[k] > 1.6 * usual:
             out |= groups == k + 1
-    return out
+        else:
+            maybe |= (groups == k + 1) & marked
+    return out, maybe
 
 
 def like_marks(sheet: FlatSheet, paper: FloatArray, marked: BoolArray, asked: BoolArray) -> BoolArray:

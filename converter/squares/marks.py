@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -27,6 +28,10 @@ CellFloats = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 INSET = 0.18
 _GRAIN = 0.03
+_FAR = 1e-3
+"""Weight of what wider surroundings say of the paper, against the share of paper near by."""
+_WIDE = 21
+"""Squares a side of the first wide window that paper is looked for in."""
 _FAINT = 0.07
 """Heaps under this strength are grain and shade, not marks of their own."""
 
@@ -50,8 +55,11 @@ def inner(sheet: FlatSheet, inset: float = INSET) -> FloatArray:
     return sheet.squares[:, :, cut:-cut, cut:-cut]
 
 
-def paper_level(sheet: FlatSheet, insides: FloatArray) -> FloatArray:
-    """Return the density of bare paper at each square, (rows, cols, 3)."""
+def paper_level(sheet: FlatSheet, insides: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the density of bare paper at each square, (rows, cols, 3), and how much darker part of it may be.
+
+    The second number is above nothing only where the edge of a shadow may cross a square.
+    """
     rows, cols = insides.shape[:2]
     flat = insides.reshape(rows, cols, -1, 3)
     at = round(0.2 * flat.shape[2])
@@ -64,15 +72,34 @@ def paper_level(sheet: FlatSheet, insides: FloatArray) -> FloatArray:
     gray = low.mean(axis=2)
     size = 9
     envelope = filters.quantile_near(gray, 0.15, size)
-    wide = filters.quantile_near(gray, 0.08, 2 * size + 3)
-    envelope = np.minimum(envelope, wide + 0.05)
-    near = np.exp(-((np.maximum(gray - envelope, 0) / 0.04) ** 2)) + 1e-4
+    envelope = np.minimum(envelope, _wide_envelope(gray))
+    near = np.exp(-((np.maximum(gray - envelope, 0) / 0.04) ** 2))
     paper = np.empty_like(low)
-    weight = filters.gaussian(near, 1.2, edge=True)
     for channel in range(3):
-        paper[..., channel] = filters.gaussian(near * low[..., channel], 1.2, edge=True) / weight
+        # far inside a fill there is no paper near by: what is known farther off holds
+        value = np.full(gray.shape, float((near * low[..., channel]).sum() / near.sum()))
+        for reach in (24.0, 8.0, 3.0, 1.2):
+            known = filters.gaussian(near, reach, edge=True) + _FAR
+            value = (filters.gaussian(near * low[..., channel], reach, edge=True) + _FAR * value) / known
+        paper[..., channel] = value
     rise = np.where(flat_squares, 0.0, darkest_near(light))
-    return np.asarray(paper + (light + rise)[..., None], dtype=np.float32)
+    return np.asarray(paper + (light + rise)[..., None], dtype=np.float32), np.asarray(rise, dtype=np.float32)
+
+
+def _wide_envelope(gray: FloatArray) -> FloatArray:
+    """Return how dark paper can be at each square, judged by ever wider surroundings.
+
+    A filled area may be wider than any window, so the windows double until they cover the sheet. Once the light is
+    taken off, paper changes little over the sheet; the wider the window, the more it may.
+    """
+    least: FloatArray = filters.quantile_near(gray, 0.08, _WIDE) + np.float32(0.05)
+    every, slack = 2, 0.08
+    while max(gray.shape) > _WIDE * every // 2:
+        coarse = filters.quantile_near(np.ascontiguousarray(gray[::every, ::every]), 0.08, _WIDE)
+        spread = np.repeat(np.repeat(coarse, every, axis=0), every, axis=1)[: gray.shape[0], : gray.shape[1]]
+        least = np.minimum(least, spread + np.float32(slack))
+        every, slack = every * 2, slack + 0.03
+    return least
 
 
 def strength(insides: FloatArray, paper: FloatArray) -> CellFloats:
@@ -85,6 +112,16 @@ def strength(insides: FloatArray, paper: FloatArray) -> CellFloats:
     top = max(1, round(count * 0.22))
     part = np.partition(flat, count - top, axis=2)[:, :, count - top :]
     return np.asarray(part.mean(axis=2), dtype=np.float64)
+
+
+def _thin_strength(sheet: FlatSheet) -> CellFloats:
+    """Return the strength of what is thin in each square: its density above that of its surroundings on both sides."""
+    tone = 0.5 * sheet.dense.mean(axis=2) + 0.5 * sheet.dense.max(axis=2)
+    tone = cv2.GaussianBlur(tone, (0, 0), 0.06 * sheet.side)
+    kernel = np.ones((2 * round(sheet.side * 0.17) + 1,) * 2, np.uint8)
+    thin = tone - cv2.morphologyEx(tone, cv2.MORPH_OPEN, kernel)
+    plain = FlatSheet(np.repeat(thin[:, :, None], 3, axis=2), sheet.side, sheet.rows, sheet.cols)
+    return strength(inner(plain, INSET + 0.04), np.zeros((sheet.rows, sheet.cols, 3), np.float32))
 
 
 def _scale(value: CellFloats) -> CellFloats:
@@ -134,8 +171,13 @@ def find_border(values: npt.NDArray[np.float64]) -> tuple[float, float]:
 def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
     """Return which squares are marked; ``outside`` are squares not in the picture."""
     insides = inner(sheet)
-    paper = paper_level(sheet, insides)
+    paper, rise = paper_level(sheet, insides)
     value = strength(insides, paper)
+    if (rise > 0).any():
+        # the edge of a shadow is no stroke: what is thin there is ink, whatever the shade
+        thin = _thin_strength(sheet)
+        thin = thin - float(np.median(thin[value <= np.median(value)]))
+        value = np.where(rise > 0, np.maximum(value, thin), value)
     known = value if outside is None else value[~outside]
     border, bare = find_border(known)
     marked = value > border
@@ -144,6 +186,9 @@ def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
     low = max(0.2, float(np.log((border + _GRAIN) / (bare + _GRAIN))))
     part = np.where(above >= 0, above / high, -above / low)
     doubt = np.exp(-((np.maximum(part, 0) / 0.35) ** 1.5))
+    # what would be a mark but for a shadow
+    doubt = np.where(~marked & (rise > 0) & (strength(insides, paper - rise[..., None]) > border),
+                     np.maximum(doubt, 0.25), doubt)  # fmt: skip
     if outside is not None:
         marked = marked & ~outside
         # a square cut off by the picture's edge matters where the motif comes near it

@@ -29,6 +29,11 @@ from converter.squares.sides import (
     measure_sides,
 )
 
+_LEVEL = 0.15
+"""How much must be seen, weighted by its distance, before a local plane slopes."""
+_MOST_SETTLING = 12
+"""Rounds in which a finished mesh is drawn to its lines."""
+
 
 @dataclass(frozen=True, eq=False)
 class Fit:
@@ -60,6 +65,16 @@ class Fit:
     def clear(self) -> tuple[BoolArray, BoolArray]:
         """Sides with no ink near them: level (n + 1, m), upright (m + 1, n)."""
         return clear_sides(self.level, self.height), clear_sides(self.upright, self.height)
+
+    @cached_property
+    def even(self) -> tuple[BoolArray, BoolArray]:
+        """Sides round which all is alike, paper in a shadow, too: level (n + 1, m), upright (m + 1, n)."""
+        out = []
+        for clear, sides in zip(self.clear, (self.level, self.upright), strict=True):
+            spread = sides.ink - sides.pale
+            usual = float(np.quantile(spread[clear], 0.9)) if clear.any() else 0.0
+            out.append(np.asarray(clear | (sides.inside & (spread < usual))))
+        return out[0], out[1]
 
     @cached_property
     def good(self) -> tuple[BoolArray, BoolArray]:
@@ -139,7 +154,7 @@ def polynomial_step(fit: Fit) -> Nodes:
         degree = _degree(float(min(np.ptp(rows), np.ptp(cols)) + 1))
         r, c = np.asarray((rows - n / 2) / scale), np.asarray((cols - m / 2) / scale)
         weight = np.minimum(sides.height[line, side] / max(fit.height, 1e-6), 1.5)
-        weight *= np.where(fit.clear[number][line, side], 1.0, 0.2)
+        weight *= np.where(fit.even[number][line, side], 1.0, 0.2)
         if len(line) > 3000:  # a smooth surface of at most 15 terms needs no more
             every = len(line) // 1500
             r, c, line, side, weight = r[::every], c[::every], line[::every], side[::every], weight[::every]
@@ -150,15 +165,14 @@ def polynomial_step(fit: Fit) -> Nodes:
 
 
 def local_step(fit: Fit, reach: float) -> Nodes:
-    """Move the crossings by local averages of the offsets, over about ``reach`` squares."""
+    """Move the crossings by local planes through the offsets, fitted over about ``reach`` squares."""
     moved = []
     for number, sides in enumerate((fit.level, fit.upright)):
-        weight = fit.good[number] * np.minimum(sides.height / max(fit.height, 1e-6), 1.5)
-        weight *= np.where(fit.clear[number], 1.0, 0.2)
+        strong = np.minimum(sides.height / max(fit.height, 1e-6), 1.5)
+        weight = np.asarray(fit.good[number] * strong * np.where(fit.even[number], 1.0, 0.2), dtype=np.float64)
         for _ in range(2):
-            mean = filters.gaussian(weight * sides.offset, reach) / (filters.gaussian(weight, reach) + 0.02)
-            weight = weight * (np.abs(sides.offset - mean) < 0.12)
-        mean = filters.gaussian(weight * sides.offset, reach) / (filters.gaussian(weight, reach) + 0.02)
+            weight *= np.abs(sides.offset - _local_plane(sides.offset, weight, reach)) < 0.12
+        mean = _local_plane(sides.offset, weight, reach)
         # from the middles of sides to crossings
         at = np.pad(mean, ((0, 0), (1, 1)), mode="edge")
         value = 0.5 * (at[:, :-1] + at[:, 1:])
@@ -166,12 +180,37 @@ def local_step(fit: Fit, reach: float) -> Nodes:
     return _moved(fit, moved[0], moved[1])
 
 
+def _local_plane(
+    offset: npt.NDArray[np.float64], weight: npt.NDArray[np.float64], reach: float
+) -> npt.NDArray[np.float64]:
+    """Return the value, at each side, of the plane that fits the weighted offsets round about.
+
+    A plain average falls behind at the corners of a sheet seen through a lens, where offsets only rise. Where little
+    is seen the plane becomes level and then nothing.
+    """
+    r, c = np.indices(offset.shape) / reach
+    masses = (np.ones_like(r), r, c, r * r, r * c, c * c)
+    m0, mr, mc, mrr, mrc, mcc = (filters.gaussian(weight * k, reach) for k in masses)
+    t0, tr, tc = (filters.gaussian(weight * offset * k, reach) for k in masses[:3])
+    # moments about each side itself
+    sr, sc = mr - r * m0, mc - c * m0
+    srr, src, scc = (
+        mrr - 2 * r * mr + r * r * m0, mrc - r * mc - c * mr + r * c * m0, mcc - 2 * c * mc + c * c * m0
+    )  # fmt: skip
+    pr, pc = tr - r * t0, tc - c * t0
+    s0, srr, scc = m0 + 0.02, srr + _LEVEL, scc + _LEVEL
+    # the value at the middle by elimination of the two slopes
+    rest = srr * scc - src * src
+    slope_r, slope_c = (sr * scc - sc * src) / rest, (sc * srr - sr * src) / rest
+    return np.asarray((t0 - slope_r * pr - slope_c * pc) / np.maximum(s0 - slope_r * sr - slope_c * sc, 0.02))
+
+
 def _at_crossings(fit: Fit) -> npt.NDArray[np.float64]:
     """Return (n + 1, m + 1) how well lines of both families are seen round each crossing, 0 to 1."""
     parts = []
     for number, shown in enumerate(fit.good):
         near = np.pad(
-            filters.gaussian(shown * np.where(fit.clear[number], 1.0, 0.1), 1.2), ((0, 0), (1, 1)), mode="edge"
+            filters.gaussian(shown * np.where(fit.even[number], 1.0, 0.1), 1.2), ((0, 0), (1, 1)), mode="edge"
         )
         crossing = 0.5 * (near[:, :-1] + near[:, 1:])
         parts.append(crossing if number == 0 else crossing.T)
@@ -312,12 +351,29 @@ def averaging(fit: Fit) -> int:
 
 
 def settle(image: Sight, fit: Fit, average: int = 3) -> Fit:
-    """Fit the finished mesh closely: polynomial first, then ever more local averages."""
+    """Fit the finished mesh closely: polynomial first, then ever more local averages until the lines are met."""
     nodes = polynomial_step(fit)
-    for reach in (3.0, 3.0, 2.0, 2.0):
+    before = 1.0
+    for number in range(_MOST_SETTLING):
         fit = measure(image, nodes, average)
-        nodes = relaxed(fit, local_step(fit, reach))
+        if number >= 4:
+            miss = _worst_miss(fit)
+            if miss < 0.05 or miss > 0.9 * before:
+                break
+            before = miss
+        nodes = relaxed(fit, local_step(fit, 3.0 if number < 2 else 2.0))
     return measure(image, nodes, average)
+
+
+def _worst_miss(fit: Fit) -> float:
+    """Return by how much, as part of a square, the mesh misses a whole neighbourhood of lines somewhere."""
+    worst = 0.0
+    for number, sides in enumerate((fit.level, fit.upright)):
+        seen = fit.good[number] * np.where(fit.even[number], 1.0, 0.3)
+        weight = filters.gaussian(seen, 1.5)
+        mean = filters.gaussian(seen * sides.offset, 1.5) / (weight + 0.02)
+        worst = max(worst, float(np.abs(mean[weight > 0.2]).max(initial=0.0)))
+    return worst
 
 
 def quality(fit: Fit) -> float:

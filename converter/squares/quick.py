@@ -54,7 +54,7 @@ def looks_squared(image: npt.NDArray[np.uint8]) -> float:
     from converter.squares.reading import reading_of
 
     rgb = density.as_rgb(picture)
-    best, scale = finding.look(rgb)
+    best, scale = finding.look(rgb, glance=True)
     if best is None or not finding.promising(best):
         return 0.0
     # Cloth and tiles have grids, too: what has one is read to see whether its squares are a motif.

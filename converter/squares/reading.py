@@ -241,9 +241,11 @@ def _read(rgb: npt.NDArray[np.uint8], held: finding.Found, span: extent.Extent, 
     marking = marks.find_marks(sheet, outside)
     solid = marks.filled(sheet, marking)
     found = strokes.find_strokes(sheet, marking.paper, marking.marked, solid, outside)
-    found = _without_slashes(found, kinds.like_marks(sheet, marking.paper, marking.marked, found.crossed))
+    like = kinds.like_marks(sheet, marking.paper, marking.marked, found.crossed)
+    single = _single_strokes(found)
+    found = _without_slashes(found, like)
     marked = marking.marked & ~found.crossed
-    words = kinds.writing(sheet, marking.paper, marked)
+    words, maybe_words = kinds.writing(sheet, marking.paper, marked, found.crossed)
     marked &= ~words
     lines = _without_words(found.lines, words, marked)
     numbers, found_kinds = kinds.sort_kinds(sheet, marking.paper, marked)
@@ -257,6 +259,8 @@ def _read(rgb: npt.NDArray[np.uint8], held: finding.Found, span: extent.Extent, 
     if hand:
         confidence = max(confidence, 0.6)
     doubt = np.maximum(marking.doubt, np.where(words, 0.6, 0.0))
+    doubt = np.where(maybe_words, np.maximum(doubt, 0.25), doubt)
+    doubt = np.where(single, np.maximum(doubt, 0.3), doubt)
     near_words = filters.widened(words)
     doubt = np.where(near_words & marked, np.maximum(doubt, 0.4), doubt)
     every = slice(None)
@@ -268,6 +272,20 @@ def _read(rgb: npt.NDArray[np.uint8], held: finding.Found, span: extent.Extent, 
         doubt[rim[edge]] = np.where(marked[rim[edge]], np.maximum(doubt[rim[edge]], 0.3), doubt[rim[edge]])
     notes = _notes(held, span, marked, words, outside, doubt)
     return SquaresReading(marked, confidence, np.asarray(doubt), lines, corners, numbers, found_kinds, notes)
+
+
+def _single_strokes(found: strokes.Strokes) -> npt.NDArray[np.bool_]:
+    """Return the squares crossed by a stroke that no other one goes on from: it may be a mark drawn in a hurry."""
+    ends = found.lines.reshape(-1, 2)
+    out = np.zeros_like(found.crossed)
+    if not len(ends):
+        return out
+    _holes, which, counts = np.unique(ends, axis=0, return_inverse=True, return_counts=True)
+    alone = (counts[which.reshape(-1, 2)] == 1).all(axis=1)
+    slanting = (found.lines[:, 0, 0] != found.lines[:, 1, 0]) & (found.lines[:, 0, 1] != found.lines[:, 1, 1])
+    at = found.lines.min(axis=1)[alone & slanting].astype(int)
+    out[at[:, 0], at[:, 1]] = True
+    return out
 
 
 def _without_slashes(found: strokes.Strokes, slashes: npt.NDArray[np.bool_]) -> strokes.Strokes:

@@ -25,6 +25,7 @@ _SMALL = 0.035
 """Differences of density below this are light, wherever they happen."""
 _ALIGNED = 0.62
 _INK_WEIGHT = 0.2
+_TEXTURED_WEIGHT = 0.01
 
 
 def _steps(tone: FloatArray, side: int, rows: int, cols: int) -> npt.NDArray[np.float64]:
@@ -84,7 +85,7 @@ def light_surface(sheet: FlatSheet, level: FloatArray, flat: npt.NDArray[np.bool
             starts.append(index[:-reach].ravel())
             ends.append(index[reach:].ravel())
             wanted.append(np.where(ink, 0.0, change).ravel())
-            weights.append(np.where(large & textured, 0.05, np.where(ink, _INK_WEIGHT, 1.0)).ravel())
+            weights.append(np.where(large & textured, _TEXTURED_WEIGHT, np.where(ink, _INK_WEIGHT, 1.0)).ravel())
     a, b = np.concatenate(starts), np.concatenate(ends)
     target, base = np.concatenate(wanted), np.concatenate(weights)
     count = len(a)

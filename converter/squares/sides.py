@@ -65,6 +65,8 @@ class Sides:
     """Density of the line above the paper on both sides."""
     ink: npt.NDArray[np.float64]
     """Density round the side, to tell paper from ink."""
+    pale: npt.NDArray[np.float64]
+    """Density of the lighter parts round the side: between marks that is paper, on a table it is not."""
     inside: BoolArray
     """The side lies in the picture."""
     noise: float
@@ -111,8 +113,9 @@ def measure_sides(image: Sight, nodes: Nodes, average: int = 3, reach: float = 0
     bump[..., inner] = profile[..., inner] - np.maximum(0.5 * (before + after), np.maximum(before, after) - 0.05)
     few = [np.ascontiguousarray(m[1:-1][..., _BESIDE]) for m in maps]
     around = _sample(image.tone, few[0], few[1]).transpose(1, 2, 0, 3).reshape(lines, sides, -1)
-    at = around.shape[2] * 4 // 5
-    ink = np.partition(around, at, axis=2)[..., at].astype(np.float64)
+    low, at = around.shape[2] // 5, around.shape[2] * 4 // 5
+    parted = np.partition(around, (low, at), axis=2)
+    pale, ink = parted[..., low].astype(np.float64), parted[..., at].astype(np.float64)
     if average > 1 and sides >= average:
         # sides next to ink would spoil their neighbours
         bare = filters.lowest(ink, 9)
@@ -124,18 +127,18 @@ def measure_sides(image: Sight, nodes: Nodes, average: int = 3, reach: float = 0
     near = bump[..., mid - window : mid + window + 1]
     best = near.argmax(axis=2)[..., None]
     height = np.take_along_axis(near, best, 2)[..., 0].astype(np.float64)
-    low = np.take_along_axis(near, np.maximum(best - 1, 0), 2)[..., 0]
-    high = np.take_along_axis(near, np.minimum(best + 1, near.shape[2] - 1), 2)[..., 0]
-    bend = low + high - 2 * height
+    before = np.take_along_axis(near, np.maximum(best - 1, 0), 2)[..., 0]
+    after = np.take_along_axis(near, np.minimum(best + 1, near.shape[2] - 1), 2)[..., 0]
+    bend = before + after - 2 * height
     bent = bend < -1e-6
-    shift = np.where(bent, 0.5 * (low - high) / np.where(bent, bend, 1.0), 0.0)
+    shift = np.where(bent, 0.5 * (before - after) / np.where(bent, bend, 1.0), 0.0)
     offset = (best[..., 0] - window + np.clip(shift, -0.5, 0.5)) * pace
     middle = (nodes[:, :-1] + nodes[:, 1:]) / 2
     limit = np.array(image.lines.shape[:2]) - 1.5
     inside = np.asarray(((middle > 0.5) & (middle < limit)).all(axis=2))
     apart = min(average, sides - 1)
     changes = np.abs(bump[:, apart:, inner] - bump[:, : sides - apart, inner]) if apart > 0 else bump[..., inner]
-    return Sides(offset, height, ink, inside, 0.7 * float(np.median(changes)) + 1e-4)
+    return Sides(offset, height, ink, pale, inside, 0.7 * float(np.median(changes)) + 1e-4)
 
 
 def line_height(sides: Sides, part: float = 0.6) -> float:

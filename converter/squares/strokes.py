@@ -28,6 +28,8 @@ _SPILL = 0.6
 """A stroke beside a fill is at least this part as dark as the fill."""
 _OUTSIDE = 0.15
 """Density above paper beyond the grid's last line up to which there may be a stroke on that line."""
+_SLACK = 0.05
+"""Part of a square that a stroke may lie beside the line."""
 _ALONE = 1.6
 """How many times darker than needed a stroke must be that no other goes on from."""
 
@@ -50,8 +52,22 @@ def _ink(sheet: FlatSheet, paper: FloatArray) -> FloatArray:
     return np.asarray(0.5 * above.mean(axis=2) + 0.5 * above.max(axis=2), dtype=np.float32)
 
 
-def _level_sides(ink: FloatArray, side: int, rows: int, cols: int, marked: BoolArray) -> tuple[CellFloats, CellFloats]:
-    """Return the density beyond the fill on level sides, (rows + 1, cols), and what a fill beside may spill there."""
+@dataclass(frozen=True)
+class _Level:
+    """What lies on the level sides of a flat sheet; arrays are (rows + 1, cols)."""
+
+    value: CellFloats
+    """Density beyond what the squares beside have."""
+    spill: CellFloats
+    """What a fill beside the side may spill there."""
+    fair: BoolArray
+    """The side can be judged by both squares, which are bare."""
+    known: BoolArray
+    """The side can be judged at all."""
+
+
+def _level_sides(ink: FloatArray, side: int, rows: int, cols: int, solid: BoolArray, marked: BoolArray) -> _Level:
+    """Return what lies on level sides; ``marked`` are squares with anything in them, ``solid`` those filled."""
     half = side // 2
     strips = ink[:, half : half + cols * side].reshape(rows + 1, side, cols, side)
     # row i of strips: half a square above and below line i
@@ -61,35 +77,54 @@ def _level_sides(ink: FloatArray, side: int, rows: int, cols: int, marked: BoolA
     near = max(2, round(side * 0.13))
     far = max(2, round(side * 0.2))
     base_above, base_below = np.median(profile[:, :far], axis=1), np.median(profile[:, -far:], axis=1)
+    shifted = []
+    slack = max(1, round(side * _SLACK))
+    for step in range(-slack, slack + 1):
+        middle = half + step
+        above = profile[:, middle - near : middle].mean(axis=1) - base_above
+        below = profile[:, middle : middle + near].mean(axis=1) - base_below
+        least, most = np.minimum(above, below), np.maximum(above, below)
+        # the edge of a shadow or of a mark rises on one side only
+        shifted.append(np.where(least > 0.25 * most, 0.5 * (above + below), np.minimum(least, 0.0)))
+    both = np.max(shifted, axis=0)
     above = profile[:, half - near : half].mean(axis=1) - base_above
     below = profile[:, half : half + near].mean(axis=1) - base_below
-    full = np.pad(marked, ((1, 1), (0, 0)))
-    up, down = full[:-1], full[1:]
-    both = 0.5 * (above + below)
-    # the edge of a shadow rises on one side only
-    both = np.where(np.minimum(above, below) > 0.15 * np.maximum(above, below), both, np.minimum(both, 0.0))
+    up, down = (part for part in _beside(marked))
+    full_up, full_down = (part for part in _beside(solid))
     value = np.where(up & ~down, below, np.where(down & ~up, above, both))
+    value = np.where(full_up & ~full_down, below, np.where(full_down & ~full_up, above, value))
+    known = np.ones(value.shape, bool)
     # beyond the grid there may be a table, whose edge is no stroke
-    value[0] = np.where(np.abs(base_above[0]) < _OUTSIDE, below[0], 0.0)
-    value[-1] = np.where(np.abs(base_below[-1]) < _OUTSIDE, above[-1], 0.0)
+    known[0], known[-1] = np.abs(base_above[0]) < _OUTSIDE, np.abs(base_below[-1]) < _OUTSIDE
+    value[0], value[-1] = np.where(known[0], below[0], 0.0), np.where(known[-1], above[-1], 0.0)
     # the edge of a fill is soft and may lie a little beyond the line
-    spill = _SPILL * np.where(up & ~down, base_above, np.where(down & ~up, base_below, 0.0))
-    return np.asarray(value, dtype=np.float64), np.asarray(spill, dtype=np.float64)
+    spill = _SPILL * np.where(full_up & ~full_down, base_above, np.where(full_down & ~full_up, base_below, 0.0))
+    return _Level(np.asarray(value, np.float64), np.asarray(spill, np.float64), np.asarray(~(up | down) & known), known)
 
 
-def _beyond_print(value: CellFloats, bare: BoolArray) -> CellFloats:
+def _beside(squares: BoolArray) -> tuple[BoolArray, BoolArray]:
+    """Return for each level side, (rows + 1, cols), whether the square above and the one below are among these."""
+    full = np.pad(squares, ((1, 1), (0, 0)))
+    return full[:-1], full[1:]
+
+
+def _beyond_print(level: _Level) -> CellFloats:
     """Take the usual value along each line off, which is the printed line's own; marks beside it hide that."""
+    value, bare = level.value, level.fair
     known = value[bare]
     overall = float(np.median(known)) if known.size else float(np.median(value))
     usual = np.array([np.median(v[b]) if b.sum() >= 3 else overall for v, b in zip(value, bare, strict=True)])
     smooth = filters.running_median(np.where(bare, value, usual[:, None]), 15)
-    return np.asarray(value - np.minimum(np.maximum(usual, 0)[:, None], np.maximum(smooth, 0) + 0.02))
+    beyond = value - np.minimum(np.maximum(usual, 0)[:, None], np.maximum(smooth, 0) + 0.02)
+    return np.asarray(np.where(level.known, beyond, 0.0))
 
 
-def _valley(values: npt.NDArray[np.float64]) -> float:
-    """Return the border between printed lines and strokes."""
-    grain = 1.48 * float(np.median(np.abs(values - np.median(values))))
+def _valley(values: npt.NDArray[np.float64], usual: float | None = None) -> float:
+    """Return the border between printed lines and strokes; ``usual`` strokes elsewhere on the sheet."""
+    grain = 1.48 * float(np.median(np.abs(values - np.median(values)))) if values.size else 0.0
     low = max(LEAST, 5 * grain)
+    if usual is not None:
+        return max(LEAST, min(low, 0.4 * usual), 0.25 * usual)
     high = values[values > low]
     if high.size < 3:
         return low
@@ -120,25 +155,41 @@ def find_strokes(
     """
     ink = _ink(sheet, paper)
     rows, cols, side = sheet.rows, sheet.cols, sheet.side
-    level, level_spill = _level_sides(ink, side, rows, cols, solid)
-    upright, upright_spill = _level_sides(np.ascontiguousarray(ink.T), side, cols, rows, solid.T)
-    gone = np.pad(outside, 1, mode="edge")
-    inked = np.pad(marked | outside, 1)
-    level = np.where(gone[:-1, 1:-1] | gone[1:, 1:-1], 0.0, _beyond_print(level, ~(inked[:-1, 1:-1] | inked[1:, 1:-1])))
-    upright = np.where(
-        (gone[1:-1, :-1] | gone[1:-1, 1:]).T, 0.0, _beyond_print(upright, ~(inked[1:-1, :-1] | inked[1:-1, 1:]).T)
-    )
-    border = _valley(np.concatenate([level[level_spill == 0].ravel(), upright[upright_spill == 0].ravel()]))
-    lines = [[[i, j], [i, j + 1]] for i, j in np.argwhere(level > np.maximum(border, level_spill))]
-    lines += [[[i, j], [i + 1, j]] for j, i in np.argwhere(upright > np.maximum(border, upright_spill))]
-    weak = [(level if r0 == r1 else upright.T)[r0, c0] < _ALONE * border for (r0, c0), (r1, c1) in lines]
-    lines = _without_spills(lines, weak, level_spill, upright_spill)
+    inked = marked | outside
+    level = _level_sides(ink, side, rows, cols, solid, inked)
+    upright = _level_sides(np.ascontiguousarray(ink.T), side, cols, rows, solid.T, inked.T)
+    level_over, level_border, upright_over, upright_border, border = _borders(level, upright, outside)
+    lines = [[[i, j], [i, j + 1]] for i, j in np.argwhere(level_over > level_border)]
+    lines += [[[i, j], [i + 1, j]] for j, i in np.argwhere(upright_over > upright_border)]
+    weak = [(level_over if r0 == r1 else upright_over.T)[r0, c0] < _ALONE * border for (r0, c0), (r1, c1) in lines]
+    lines = _without_spills(lines, weak, level.spill, upright.spill)
     crossed = np.zeros((rows, cols), bool)
     for falling in (True, False):
         for i, j in np.argwhere(_diagonals(sheet, ink, falling, border) & ~outside):
             crossed[i, j] = True
             lines.append([[i, j], [i + 1, j + 1]] if falling else [[i + 1, j], [i, j + 1]])
     return Strokes(np.array(lines, np.float64).reshape(-1, 2, 2), crossed)
+
+
+def _borders(
+    level: _Level, upright: _Level, outside: BoolArray
+) -> tuple[CellFloats, CellFloats, CellFloats, CellFloats, float]:
+    """Return density beyond print and its border for level and upright sides, and the border between bare squares."""
+    over, borders = [], []
+    for lines, cut in ((level, outside), (upright, outside.T)):
+        gone_above, gone_below = _beside(cut)
+        gone = gone_above | gone_below
+        over.append(np.where(gone, 0.0, _beyond_print(lines)))
+    bare = np.concatenate([o[lines.fair] for o, lines in zip(over, (level, upright), strict=True)])
+    border = _valley(bare)
+    strokes = bare[bare > border]
+    usual = float(np.median(strokes)) if strokes.size >= 3 else None
+    marked = [~lines.fair & lines.known & (lines.spill == 0) for lines in (level, upright)]
+    beside = np.concatenate([o[m] for o, m in zip(over, marked, strict=True)])
+    beside_border = max(border, _valley(beside)) if usual is None else _valley(beside, usual)
+    for lines in (level, upright):
+        borders.append(np.maximum(np.where(lines.fair, border, beside_border), lines.spill))
+    return over[0], borders[0], over[1], borders[1], border
 
 
 def _without_spills(
