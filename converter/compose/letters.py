@@ -195,18 +195,13 @@ def glyph(letter: str, alphabet: str) -> Glyph:
 def _with_mark(letter: Glyph, mark: CellArray, above: bool) -> Glyph:
     cells, rise = _trim_rows(letter.cells, letter.rise)
     gap = _MARK_GAP if above else 0
-    if not above and cells.shape[0] > rise:
-        gap = cells.shape[0] - rise
     width = max(cells.shape[1], mark.shape[1])
     left, mark_left = (width - cells.shape[1]) // 2, (width - mark.shape[1]) // 2
     grown = np.zeros((cells.shape[0] + gap + mark.shape[0], width), dtype=np.bool_)
     at, mark_at = (mark.shape[0] + gap, 0) if above else (0, cells.shape[0])
     grown[at : at + cells.shape[0], left : left + cells.shape[1]] = cells
     grown[mark_at : mark_at + mark.shape[0], mark_left : mark_left + mark.shape[1]] |= mark
-    if not above:
-        grown = grown[: cells.shape[0] + mark.shape[0]]
-        return Glyph(grown, rise)
-    return Glyph(grown, rise + mark.shape[0] + gap)
+    return Glyph(grown, rise + mark.shape[0] + gap if above else rise)
 
 
 def _split(text: str) -> list[str]:

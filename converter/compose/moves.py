@@ -85,7 +85,8 @@ def trim(chart: Chart) -> Chart:
         return chart
     top, left = min(v[0] for v in low), min(v[1] for v in low)
     bottom, right = max(v[0] for v in high), max(v[1] for v in high)
-    # A line along the outer edge takes no cells of its own.
+    # A line alone takes a row or column of cells with it, on the lower and right edge those before it.
+    top, left = min(top, chart.rows - 1), min(left, chart.columns - 1)
     return crop(chart, (top, left, max(1, bottom - top), max(1, right - left)))
 
 
