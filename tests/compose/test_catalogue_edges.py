@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 
-import numpy as np
 import pytest
 
 from converter.compose.catalogue import Strip, parse_grid, parse_sections, strip_named, strips

@@ -111,7 +111,7 @@ def test_a_text_stands_in_its_place_to_the_stitch(align, left, from_top, top):
     assert np.array_equal(chart.cells, expected) and note == ""
     sewn, _ = place_text(bare(30, 60), "Jo", place, align=align, from_top=from_top, method="lines")
     alone = block_parts(block, "lines")[1]
-    assert np.array_equal(sewn.lines, alone + [top, left]) and not sewn.cells.any()
+    assert np.array_equal(sewn.lines, alone + np.array([top, left])) and not sewn.cells.any()
 
 
 def test_only_a_text_in_the_middle_is_evened():
@@ -163,7 +163,7 @@ def test_text_in_a_ring_of_corner_pieces_stands_in_the_middle_of_its_side(side, 
     # Nothing stands there that would have to be cut: two columns are kept bare beside the text.
     assert made.bare == (start - 2, start + block.width + 1)
     assert np.array_equal(made.lines[: len(plan.lines)], plan.lines)
-    assert np.array_equal(made.lines[len(plan.lines) :], lines + [top, start])
+    assert np.array_equal(made.lines[len(plan.lines) :], lines + np.array([top, start]))
 
 
 def test_a_side_holds_a_text_up_to_two_columns_from_its_corners():
@@ -174,7 +174,7 @@ def test_a_side_holds_a_text_up_to_two_columns_from_its_corners():
         made = letter_border(plan, "Jo", alphabet="small")
         assert (made.note == "") is fits
     narrow = fit_borders((20, 3), [CornerBand(corner_piece(8), lines=False)], gap=0, count=1)[0]
-    with pytest.raises(RequestError, match="room|letter"):
+    with pytest.raises(RequestError, match="room for a text"):
         letter_border(narrow, "Jo")
 
 

@@ -86,7 +86,7 @@ def test_i_and_j_lose_their_dot_under_a_mark(letter, alphabet):
 
 
 def test_letters_with_marks_above_and_below():
-    plain, top, low = inked("o", "small")
+    _, top, low = inked("o", "small")
     single, single_top, single_low = inked("ǫ", "small")
     both, both_top, both_low = inked("ǫ́", "small")
     assert single_top == top and single_low == low + 2

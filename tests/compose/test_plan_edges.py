@@ -17,7 +17,10 @@ def grid(*rows):
     return np.array([[c == "#" for c in row] for row in rows])
 
 
-def plan(across, up, wanted, rings=(FrameBand(),), motif=("##", "##"), lines=NO_LINES, **more):
+LINE = (FrameBand(),)
+
+
+def plan(across, up, wanted, rings=LINE, motif=("##", "##"), lines=NO_LINES, **more):
     return BorderPlan(grid(*motif), lines, tuple(rings), Gaps(*across), Gaps(*up), wanted, 0.0, **more)
 
 

@@ -99,7 +99,8 @@ def _plan_pillow(work: Work) -> MakingPlan:
 
 
 def _sachet_warnings(work: Work, finished: tuple[float, float]) -> list[str]:
-    largest = turned(work.figures.pairs_mm("sachet", "largest")[0], work.upright)
+    # A bag stands, whichever way the design on it lies.
+    largest = turned(work.figures.pairs_mm("sachet", "largest")[0], finished[1] >= finished[0])
     if fits(finished, largest):
         return []
     return [
