@@ -114,6 +114,8 @@ class MoveRules:
     def _drop_visible(self, start: IntArray, step: IntArray, length: FloatArray) -> None:
         live = np.isfinite(length)
         at, by = start[live], step[live]
+        if not len(at):
+            return
         reach = int(self.carry) + 1
         code = (by[:, 0] + reach) * (2 * reach + 1) + by[:, 1] + reach
         kept = np.ones(code.size, dtype=np.bool_)

@@ -136,9 +136,8 @@ def colour(hue, lightness, strength):
 @pytest.mark.parametrize(
     ("hue", "word"),
     [(0.0, "red"), (0.03, "red"), (0.05, "orange"), (0.1, "orange"), (0.12, "yellow"), (0.17, "yellow"),
-    
-     (0.19, "green"), (0.43, "green"), (0.45, "blue"), (0.69, "blue"), (0.71, "purple"), (0.79, "purple"), (0.82, "pink"),
-     (0.92, "pink"), (0.94, "red"), (0.99, "red")],
+     (0.19, "green"), (0.43, "green"), (0.45, "blue"), (0.69, "blue"), (0.71, "purple"), (0.79, "purple"),
+     (0.82, "pink"), (0.92, "pink"), (0.94, "red"), (0.99, "red")],
 )  # fmt: skip
 def test_hues(hue, word):
     assert colour_word(colour(hue, 0.5, 0.8)) == word

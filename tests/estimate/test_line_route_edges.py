@@ -1,0 +1,158 @@
+"""Backstitch lines: small figures whose thread can be counted, carries at their limit, trails."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from converter.errors import RequestError
+from converter.estimate.line_figures import close_pairs, figure_gaps, figure_holes, in_turn, line_figures, nearest
+from converter.estimate.line_route import _line_bound, _straightest, _trails, double_walk, plan_line_thread
+
+ROOT2 = math.sqrt(2)
+
+
+def row(*columns, at=0):
+    """Unit lines along a row, from each of these columns to the next."""
+    return [[[at, c], [at, c + 1]] for c in columns]
+
+
+SQUARE = [[[0, 0], [0, 1]], [[0, 1], [1, 1]], [[1, 1], [1, 0]], [[1, 0], [0, 0]]]
+CROSS = [[[0, 1], [1, 1]], [[1, 1], [2, 1]], [[1, 0], [1, 1]], [[1, 1], [1, 2]]]
+
+
+@pytest.mark.parametrize(("lines", "double", "back"), [
+    (row(0), 2, 1),
+    (row(0, 1), 4, 4),
+    (row(0, 1, 2), 6, 7),
+    # A square closes: from line to line one side back, three times two.
+    (SQUARE, 8, 4 + 3 * ROOT2),
+    ([[[0, 0], [1, 1]]], 2 * ROOT2, ROOT2),
+    ([[[0, 0], [0, 3]]], 6, 3),
+])  # fmt: skip
+def test_thread_of_small_figures(lines, double, back):
+    """Double running passes every line twice; back stitch n in front and the moves behind (Dillmont, figs. 310-311)."""
+    plan = plan_line_thread(lines, tail=0)
+    assert plan.total == pytest.approx(double) and plan.bound == pytest.approx(double)
+    assert plan.front == pytest.approx(plan.back) and plan.starts == 1 and plan.carries == 0
+    worked = plan_line_thread(lines, "back", tail=0)
+    assert worked.total <= back + 1e-9 and worked.bound <= worked.total + 1e-9
+    assert worked.front == pytest.approx(double / 2)
+    tails = plan_line_thread(lines, tail=10.0)
+    assert tails.total == pytest.approx(double + 20) and tails.tails == 20
+
+
+@pytest.mark.parametrize(
+    "lines", [SQUARE, CROSS, row(0, 1, 2, 5)[:3], row(0, 1) + [[[0, 1], [1, 1]], [[1, 1], [1, 2]]]]
+)
+def test_a_walk_passes_every_line_once_in_front_and_once_behind(lines):
+    figure = line_figures(np.array(lines, dtype=float))[0]
+    for start in {hole for pair in figure for hole in pair}:
+        walk = double_walk(figure, start)
+        assert walk[0] == walk[-1] == start and len(walk) == 2 * len(figure) + 1
+        passes = [tuple(sorted(pair)) for pair in pairwise(walk)]
+        assert sorted(passes[::2]) == sorted(passes[1::2]) == sorted(tuple(sorted(pair)) for pair in figure)
+        for first in [b if a == start else a for a, b in figure if start in (a, b)]:
+            assert double_walk(figure, start, first)[1] == first
+
+
+def test_the_straightest_way_comes_first():
+    choices = [((1.0, 1.0), 0), ((0.0, 2.0), 1), ((1.0, 2.0), 2), ((0.0, 0.0), 3)]
+    assert [k for _, k in _straightest((0.0, 0.0), (0.0, 1.0), choices)] == [1, 2, 0, 3]
+    # Without a way to go on, in reading order.
+    assert [k for _, k in _straightest(None, (0.0, 1.0), choices)] == [3, 1, 0, 2]
+
+
+def test_trails_go_straight_on_and_begin_at_loose_ends():
+    figure = line_figures(np.array(CROSS, dtype=float))[0]
+    trails = _trails(figure)
+    assert sorted(len(trail) for trail in trails) == [3, 3]
+    for trail in trails:
+        assert trail[0][0] == trail[-1][0] or trail[0][1] == trail[-1][1]
+    square = _trails(line_figures(np.array(SQUARE, dtype=float))[0])
+    assert len(square) == 1 and len(square[0]) == 5 and square[0][0] == square[0][-1]
+    line = _trails(line_figures(np.array(row(0, 1, 2), dtype=float))[0])
+    assert line == [[(0.0, 0.0), (0.0, 1.0), (0.0, 2.0), (0.0, 3.0)]]
+
+
+@pytest.mark.parametrize(("gap", "carry", "starts"), [(2, 2.0, 1), (2, 1.99, 2), (3, 3.0, 1), (4, 3.5, 2)])
+@pytest.mark.parametrize("method", ["double", "back"])
+def test_carries_up_to_the_limit(method, gap, carry, starts):
+    plan = plan_line_thread([*row(0), *row(1 + gap)], method, 252.0, 25.0, carry)
+    assert plan.starts == starts and plan.carries == 2 - starts
+    if starts == 1:
+        # The second pass behind of the first line is left out; back stitch moves to the far hole or the near one.
+        assert plan.total == pytest.approx((2 + gap + 1 if method == "double" else 2 + gap) + 50)
+    else:
+        assert plan.total == pytest.approx((4 if method == "double" else 2) + 100)
+
+
+@pytest.mark.parametrize(("length", "starts"), [(20.0, 1), (19.99, 2), (10.0, 2), (9.99, 3), (2.0, 10)])
+def test_double_running_is_cut_between_two_passes(length, starts):
+    """Ten lines take 20 sides; a length ends behind, so it holds an even number of passes."""
+    plan = plan_line_thread(row(*range(10)), "double", length, 0.0)
+    assert plan.starts == starts and plan.total == 20
+    with pytest.raises(RequestError):
+        plan_line_thread(row(0), "double", 1.99, 0.0)
+
+
+@pytest.mark.parametrize(("length", "starts"), [(28.0, 1), (27.99, 2), (13.0, 2), (12.99, 3), (1.0, 10)])
+def test_back_stitch_is_cut_between_two_stitches(length, starts):
+    """n lines take 3 n - 2 sides: ten 28, five 13."""
+    plan = plan_line_thread(row(*range(10)), "back", length, 0.0)
+    assert plan.starts == starts and plan.total == 30 - 2 * starts
+    with pytest.raises(RequestError):
+        plan_line_thread(row(0), "back", 0.99, 0.0)
+
+
+def test_bounds_of_figures_by_hand():
+    one, two, far = (line_figures(np.array(lines, dtype=float))[0] for lines in (row(0), row(3), row(20)))
+    # Both passes of two lines, the carry of 2 in place of one pass, two tails.
+    assert _line_bound([one, two], "double", 200.0, 10.0, 3.5) == pytest.approx(4 + 2 - 1 + 20)
+    assert _line_bound([one, far], "double", 200.0, 10.0, 3.5) == pytest.approx(4 + 40)
+    # Too short for all: two starts, no carry.
+    assert _line_bound([one, two], "double", 4.9, 10.0, 3.5) == pytest.approx(4 + 40)
+    assert _line_bound([one, two], "double", 5.0, 10.0, 3.5) == pytest.approx(5 + 20)
+    # Back stitch: the lines in front and between any two at least the nearest two holes.
+    assert _line_bound([one, two], "back", 200.0, 10.0, 3.5) == pytest.approx(2 + 1 + 20)
+    assert _line_bound([one, two], "back", 2.9, 10.0, 3.5) == pytest.approx(2 + 40)
+
+
+# Figures.
+
+
+def test_figures_hang_together_by_their_holes():
+    lines = np.array([[[0, 1], [0, 0]], [[5, 5], [6, 6]], [[0, 1], [1, 1]], [[0, 0], [0, 1]], [[6, 6], [6, 7.5]]])
+    assert line_figures(lines) == [
+        [((0.0, 0.0), (0.0, 1.0)), ((0.0, 1.0), (1.0, 1.0))],
+        [((5.0, 5.0), (6.0, 6.0)), ((6.0, 6.0), (6.0, 7.5))],
+    ]
+    assert figure_holes(line_figures(lines)[0]).tolist() == [[0, 0], [0, 1], [1, 1]]
+    # Lines that cross without a common hole do not hang together.
+    assert len(line_figures(np.array([[[0, 0], [1, 1]], [[0, 1], [1, 0]]], dtype=float))) == 2
+
+
+def test_figures_are_taken_each_nearest_to_the_one_before():
+    figures = [line_figures(np.array(row(c), dtype=float))[0] for c in (0, 20, 4, 9)]
+    assert in_turn(figures) == [figures[k] for k in (0, 2, 3, 1)]
+    assert in_turn(figures, 2) == [figures[k] for k in (2, 0, 3, 1)]
+    assert in_turn(figures, 1) == [figures[k] for k in (1, 3, 2, 0)]
+
+
+def test_pairs_at_most_so_far_apart():
+    points = np.array([[0.0, 0], [0, 2], [2, 0], [3, 3], [0, 0.5]])
+    one, two, span = close_pairs(points, 2.0)
+    found = {(min(a, b), max(a, b)): s for a, b, s in zip(one.tolist(), two.tolist(), span.tolist(), strict=True)}
+    assert found == {(0, 1): 2, (0, 2): 2, (0, 4): 0.5, (1, 4): 1.5}
+    assert close_pairs(points, 0.4)[0].size == 0
+    assert nearest(points[:2], points[2:4]).tolist() == pytest.approx([2.0, math.sqrt(8)])
+
+
+def test_groups_of_figures_and_their_gaps():
+    figures = [line_figures(np.array(row(c), dtype=float))[0] for c in (0, 3, 5, 30)]
+    groups, gaps = figure_gaps(figures, 2.0)
+    assert groups == [[0, 1, 2], [3]] and gaps == [[1.0, 2.0], []]
+    assert figure_gaps(figures, 1.9)[0] == [[0], [1, 2], [3]]

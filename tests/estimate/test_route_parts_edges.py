@@ -1,0 +1,547 @@
+"""The parts of which working orders are put together: each keeps its promise on charts drawn at random."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+from scipy import ndimage
+
+from converter.estimate.route_anneal import LegOrder
+from converter.estimate.route_bound import thread_bound
+from converter.estimate.route_cut import choose_directions, move_table, taken_moves
+from converter.estimate.route_fill import Filler, block_legs
+from converter.estimate.route_fold import folded_legs, split_walks
+from converter.estimate.route_geometry import Crosses, MoveRules
+from converter.estimate.route_links import Links
+from converter.estimate.route_pieces import PieceLinks, joined_legs
+from converter.estimate.route_search import Walk
+from converter.estimate.route_stops import Rounds, stop_walks
+from converter.estimate.route_tree import SideGraph, TreeWalk
+from converter.estimate.route_work import _ChildRule, _PieceRule, closed_walk
+
+ROOT2 = math.sqrt(2)
+
+
+def chart(seed, shape=(12, 13), share=0.5):
+    return np.random.default_rng(seed).random(shape) < share
+
+
+def links_of(cells, carry=3.5, hidden=False, price=49.0):
+    crosses = Crosses.of(cells, int(carry) + 4)
+    return Links(crosses, MoveRules(cells, carry, hidden), price)
+
+
+def check_legs(legs, count):
+    """Every leg once, the bottom leg of a cross before its top leg."""
+    place = {leg: at for at, leg in enumerate(legs)}
+    assert sorted(legs) == list(range(2 * count))
+    assert all(place[2 * k] < place[2 * k + 1] for k in range(count))
+
+
+def back_moves(links, legs):
+    legs = np.asarray(legs)
+    table = move_table(links.crosses, links.rules, legs)
+    return taken_moves(table, choose_directions(table, 99.0))
+
+
+# Trees.
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_piece_from_any_cross_to_any_other(seed):
+    """All moves are one side long, but for one of the square root of 2 where the branch between is odd in length."""
+    cells = chart(seed, (6, 7), 0.7)
+    label, _ = ndimage.label(cells)
+    cells = label == np.bincount(label.ravel())[1:].argmax() + 1
+    links = links_of(cells)
+    count = links.crosses.count
+    rng = np.random.default_rng(seed)
+    for _ in range(12):
+        entry, leave = (int(rng.integers(count)) for _ in range(2))
+        walk = TreeWalk(links.crosses, np.array([entry]))
+        legs = walk.legs(entry, leave)
+        check_legs(legs, count)
+        assert legs[0] == 2 * entry and legs[-1] == 2 * leave + 1
+        path = walk.branch(entry, leave)
+        assert path[0] == entry and path[-1] == leave
+        assert all(walk.parent[b] == a for a, b in itertools.pairwise(path)) and walk.parent[entry] == -1
+        moves = back_moves(links, legs)
+        odd = (len(path) - 1) % 2
+        assert moves.sum() == pytest.approx(2 * count - 1 + odd * (ROOT2 - 1))
+        if count > 1:
+            assert set(np.round(moves, 9).tolist()) <= {1.0, round(ROOT2, 9)}
+
+
+# Stops.
+
+
+def round_of(rounds, stop):
+    found, before, at = [stop], stop, rounds.two[stop]
+    while at != stop:
+        found.append(at)
+        before, at = at, rounds.two[at] if rounds.one[at] == before else rounds.one[at]
+    return found
+
+
+def round_cost(links, stops):
+    return (
+        0.0 if len(stops) == 1 else sum(links.excess(a, b) for a, b in zip(stops, [*stops[1:], stops[0]], strict=True))
+    )
+
+
+@pytest.mark.parametrize("hidden", [False, True])
+def test_rounds_merge_where_it_costs_least(hidden):
+    links = links_of(chart(3, (7, 7), 0.6), hidden=hidden)
+    rounds = Rounds(links)
+    count = links.crosses.count
+    rng = np.random.default_rng(2)
+    for _ in range(120):
+        a, b = (int(rng.integers(count)) for _ in range(2))
+        if rounds.root(a) == rounds.root(b):
+            continue
+        one, other = round_of(rounds, a), round_of(rounds, b)
+        before = round_cost(links, one) + round_cost(links, other)
+        # Cheapest of the ways to open both rounds beside the two stops and join the ends.
+        costs = []
+        for a2 in {rounds.one[a], rounds.two[a]}:
+            for b2 in {rounds.one[b], rounds.two[b]}:
+                gone = (links.excess(a, a2) if a2 != a else 0) + (links.excess(b, b2) if b2 != b else 0)
+                costs.append(links.excess(a, b) + links.excess(a2, b2) - gone)
+        most = float(rng.choice([0.0, 1.0, 3.0, 100.0]))
+        done = rounds.merge(a, b, most)
+        if min(costs) > most + 1e-6:
+            assert done is None and round_of(rounds, a) in (one, [one[0], *one[1:][::-1]])
+            continue
+        assert done is not None
+        merged = round_of(rounds, a)
+        assert sorted(merged) == sorted(one + other) and rounds.root(a) == rounds.root(b)
+        assert rounds.size(a) == len(merged)
+        # Of a round of two stops both links are the same one, which may be counted once or twice.
+        if min(len(one), len(other)) != 2 and len(merged) > 2:
+            assert round_cost(links, merged) - before == pytest.approx(min(costs))
+
+
+@pytest.mark.parametrize("hidden", [False, True])
+@pytest.mark.parametrize("colour", [0, 1])
+@pytest.mark.parametrize(("seed", "share"), [(1, 0.3), (2, 0.6), (3, 0.9)])
+def test_stops_reach_every_cross(seed, share, colour, hidden):
+    cells = chart(seed, share=share)
+    links = links_of(cells, hidden=hidden)
+    stops = [stop for walk in stop_walks(links, colour) for stop in walk]
+    assert len(set(stops)) == len(stops)
+    reached = set(stops)
+    for step in ((0, 1), (1, 0), (0, -1), (-1, 0)):
+        beside = links.crosses.neighbour(step)
+        reached |= {k for k in range(links.crosses.count) if int(beside[k]) in stops}
+    assert reached == set(range(links.crosses.count))
+    # Of the colour asked for, but for single crosses and thin lines.
+    of_colour = {k for k in range(links.crosses.count) if (links.crosses.row[k] + links.crosses.col[k]) % 2 == colour}
+    assert of_colour <= set(stops)
+
+
+def test_a_solid_part_is_one_round_without_excess():
+    for shape in ((8, 8), (5, 12), (4, 4), (2, 9)):
+        links = links_of(np.ones(shape, dtype=bool))
+        walks = stop_walks(links, 0)
+        assert len(walks) == 1
+        assert sum(links.along(walks[0])) == pytest.approx(0)
+        assert len(walks[0]) == (np.indices(shape).sum(axis=0) % 2 == 0).sum()
+
+
+def test_a_line_is_walked_out_and_back_with_one_turn():
+    links = links_of(np.ones((1, 11), dtype=bool))
+    walk = closed_walk(links, 0)
+    assert sum(links.along(walk.stops)) <= ROOT2 - 1 + 1e-9
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_walks_are_opened_at_their_dearest_link(seed):
+    links = links_of(chart(seed, share=0.45))
+    for walk in stop_walks(links, 0):
+        if len(walk) > 2:
+            closing = links.excess(walk[-1], walk[0])
+            assert closing >= max(links.along(walk)) - 1e-9
+
+
+# The search.
+
+
+class Plain:
+    """Links between points of a plane, for the search alone: nearest first, all within reach."""
+
+    def __init__(self, points, price=99.0):
+        self.price = price
+        self.flat = list(range(len(points)))
+        self.table = np.rint(np.hypot(*(points[:, None] - points[None]).transpose(2, 0, 1)) * 4)
+        self.excess = lambda a, b: float(self.table[a, b])
+
+    def along(self, stops):
+        return [self.excess(a, b) for a, b in itertools.pairwise(stops)]
+
+    def near(self, stop, most, place=None, count=1 << 30):
+        found = sorted(
+            (self.excess(stop, other), other)
+            for other in self.flat
+            if other != stop and (place is None or place[other] >= 0) and self.excess(stop, other) <= most
+        )
+        return [(other, cost) for cost, other in found][:count]
+
+
+def walk_on_points(seed, count=24):
+    rng = np.random.default_rng(seed)
+    links = Plain(rng.random((count, 2)) * 4)
+    return links, Walk(links, rng.permutation(count).tolist())
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_what_settling_saves_is_what_it_says(seed):
+    links, walk = walk_on_points(seed)
+    stops, before = list(walk.stops), sum(links.along(walk.stops))
+    change = walk.settle(walk.faulty())
+    assert sorted(walk.stops) == sorted(stops)
+    assert [walk.place[stop] for stop in walk.stops] == list(range(len(stops)))
+    assert walk.cost() == pytest.approx(sum(links.along(walk.stops))) and walk.cost() == pytest.approx(before + change)
+    assert change < 0
+
+
+def gain_of(links, stops, made):
+    return sum(links.along(stops)) - sum(links.along(made))
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_nothing_is_left_to_gain_by_the_moves_of_the_search(seed):
+    """No stretch turned round shortens the settled walk, nor one to three stops moved next to one of their near ones,
+    where the new link is cheaper than one of the two that the stop has."""
+    links, walk = walk_on_points(seed, 18)
+    while walk.settle(list(walk.stops)) < 0:
+        pass
+    stops = walk.stops
+    for at, stop in enumerate(stops):
+        before = links.excess(stops[at - 1], stop) if at else 0.0
+        after = links.excess(stop, stops[at + 1]) if at + 1 < len(stops) else 0.0
+        for other, cost in walk.near(stop):
+            to = stops.index(other)
+            low, high = min(at, to), max(at, to)
+            if cost < after:
+                turned = stops[: low + 1] + stops[low + 1 : high + 1][::-1] + stops[high + 1 :]
+                assert gain_of(links, stops, turned) <= 1e-6
+            if cost < before:
+                turned = stops[:low] + stops[low:high][::-1] + stops[high:]
+                assert gain_of(links, stops, turned) <= 1e-6
+            if cost >= max(before, after):
+                continue
+            for first, last in ((at, at), (at, at + 1), (at - 1, at), (at, at + 2), (at - 2, at)):
+                if first < 0 or last >= len(stops) or first <= to <= last:
+                    continue
+                part, rest = stops[first : last + 1], stops[:first] + stops[last + 1 :]
+                for beside in (rest.index(other), rest.index(other) + 1):
+                    for piece in (part, part[::-1]):
+                        made = rest[:beside] + piece + rest[beside:]
+                        spot = made.index(stop)
+                        if abs(made.index(other) - spot) == 1:
+                            assert gain_of(links, stops, made) <= 1e-6
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_search_never_makes_a_walk_longer_and_finds_the_shortest_of_few(seed):
+    rng = np.random.default_rng(seed)
+    links = Plain(rng.random((8, 2)) * 4)
+    walk = Walk(links, rng.permutation(8).tolist())
+    walk.settle(walk.faulty())
+    before = walk.cost()
+    walk.search(400)
+    assert walk.cost() <= before and sorted(walk.stops) == list(range(8))
+    best = min(sum(links.along(order)) for order in itertools.permutations(range(8)) if order[0] < order[-1])
+    assert walk.cost() <= best * 1.05 + 1e-6
+    assert [walk.place[stop] for stop in walk.stops] == list(range(8))
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_longer_walk_gets_close_to_the_shortest(seed):
+    """Against exchanging any two links over and over from many starts."""
+    links, walk = walk_on_points(100 + seed, 14)
+    walk.settle(walk.faulty())
+    walk.search(300)
+    rng = np.random.default_rng(seed)
+    best = math.inf
+    for _ in range(25):
+        stops = rng.permutation(14).tolist()
+        cost = sum(links.along(stops))
+        while True:
+            options = [stops[:i] + stops[i : j + 1][::-1] + stops[j + 1 :] for i in range(13) for j in range(i + 1, 14)]
+            made = min(options, key=lambda order: sum(links.along(order)))
+            if sum(links.along(made)) >= cost - 1e-9:
+                break
+            stops, cost = made, sum(links.along(made))
+        best = min(best, cost)
+    assert walk.cost() <= 1.05 * best
+
+
+class Lax:
+    """Stops of even number may go, but never more than three."""
+
+    def __init__(self):
+        self.gone = set()
+
+    def spare(self, stop):
+        return stop % 2 == 0 and len(self.gone) < 3
+
+    def drop(self, stop):
+        self.gone.add(stop)
+
+    def restore(self, stop):
+        self.gone.discard(stop)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_spare_stops_go_only_where_that_shortens_the_walk(seed):
+    walk = walk_on_points(seed, 16)[1]
+    before, stops, rule = walk.cost(), list(walk.stops), Lax()
+    walk.drop_spare(rule)
+    assert walk.cost() < before and set(stops) - set(walk.stops) == rule.gone
+    # Those that stay keep their order.
+    assert [stop for stop in stops if stop not in rule.gone] in (walk.stops, walk.stops[::-1])
+    assert [walk.place[stop] for stop in walk.stops] == list(range(len(walk.stops)))
+    assert all(walk.place[stop] == -1 for stop in rule.gone) and rule.gone
+
+
+def test_costs_and_links_of_a_walk():
+    links = Plain(np.array([[0.0, 0], [0, 1], [0, 3], [0, 3]]))
+    walk = Walk(links, [0, 1, 2, 3])
+    assert walk.costs() == [0, 4, 8, 0] and walk.cost() == 12
+    assert [walk.link(k) for k in range(-1, 6)] == [0, 0, 4, 8, 0, 0, 0]
+    assert walk.faulty() == [0, 1, 2]
+
+
+# Rules of what may go.
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_stop_becomes_a_child_only_if_nothing_is_left_alone(seed):
+    links = links_of(chart(seed, (8, 9), 0.6))
+    stops = [stop for walk in stop_walks(links, 0) for stop in walk]
+    rule, left = _ChildRule(links, stops), set(stops)
+
+    def beside(cross):
+        at = (int(links.crosses.row[cross]), int(links.crosses.col[cross]))
+        return [k for k in range(links.crosses.count)
+                if abs(links.crosses.row[k] - at[0]) + abs(links.crosses.col[k] - at[1]) == 1]  # fmt: skip
+
+    for stop in stops:
+        without = left - {stop}
+        fine = all(k in without or any(other in without for other in beside(k)) for k in [stop, *beside(stop)])
+        assert rule.spare(stop) is fine
+        if fine:
+            rule.drop(stop)
+            left.discard(stop)
+    gone = next(iter(set(stops) - left))
+    rule.restore(gone)
+    rule.drop(gone)
+
+
+def test_the_last_stop_of_a_piece_stays():
+    cells = np.zeros((1, 6), dtype=bool)
+    cells[0, [0, 1, 3]] = True
+    sides = SideGraph.of(Crosses.of(cells))
+    rule = _PieceRule(sides, [0, 1, 2])
+    assert [rule.spare(k) for k in range(3)] == [True, True, False]
+    rule.drop(0)
+    assert [rule.spare(k) for k in range(3)] == [False, False, False]
+    rule.restore(0)
+    assert rule.spare(1)
+
+
+# Filling.
+
+
+@pytest.mark.parametrize("hidden", [False, True])
+@pytest.mark.parametrize("capacity", [8.0, 30.0, 202.0])
+@pytest.mark.parametrize("share", [0.35, 0.7, 1.0])
+def test_lengths_are_filled_with_whole_crosses(share, capacity, hidden):
+    links = links_of(chart(4, share=share), hidden=hidden)
+    filler = Filler(links, capacity)
+    stops = closed_walk(links, 0).stops
+    lengths, excess = filler.fill(stops)
+    worked, total = [], 0.0
+    for blocks in lengths:
+        legs = block_legs(blocks)
+        expected = []
+        for stop, children in blocks:
+            expected += [2 * stop, *(leg for child in children for leg in (2 * child, 2 * child + 1)), 2 * stop + 1]
+        assert legs == expected
+        used = sum(links.excess(a[0], b[0]) for a, b in itertools.pairwise(blocks))
+        total += used
+        count = len(legs) // 2
+        assert count * (2 * ROOT2 + 2) - 1 + used <= capacity + 1e-6 and used < links.price
+        for stop, children in blocks:
+            for child in children:
+                step = abs(links.crosses.row[child] - links.crosses.row[stop]) + abs(
+                    links.crosses.col[child] - links.crosses.col[stop]
+                )
+                assert step == 1
+        worked += legs
+    check_legs(sorted(worked, key=lambda leg: (leg >> 1, leg & 1)), links.crosses.count)
+    assert excess == pytest.approx(total)
+    assert filler.fewest(stops) <= len(lengths)
+    assert filler.fill(stops)[1] == excess
+
+
+@pytest.mark.parametrize(
+    ("capacity", "excess", "count"),
+    [(2 * ROOT2 + 1, 0.0, 1), (2 * ROOT2 + 0.99, 0.0, 0), (202.0, 0.0, 42), (202.0, 0.2, 42), (202.0, 0.3, 41),
+     (4 * ROOT2 + 3, 0.0, 2), (4 * ROOT2 + 3, 0.001, 1)],
+)  # fmt: skip
+def test_crosses_that_a_length_holds(capacity, excess, count):
+    """n crosses take n (2 root 2 + 2) - 1 and the excess."""
+    assert Filler(links_of(np.ones((1, 3), dtype=bool)), capacity).fitting(excess) == count
+
+
+def test_even_charts_take_the_fewest_lengths():
+    for shape, capacity in (((6, 7), 202.0), ((7, 12), 202.0), ((6, 8), 100.0)):
+        links = links_of(np.ones(shape, dtype=bool))
+        filler = Filler(links, capacity)
+        stops = closed_walk(links, 0).stops
+        lengths, _ = filler.fill(stops)
+        least = -(-shape[0] * shape[1] // filler.most)
+        assert filler.fewest(stops) == least and len(lengths) <= least + 1
+
+
+# Several pieces.
+
+
+@pytest.mark.parametrize("hidden", [False, True])
+@pytest.mark.parametrize("seed", range(4))
+def test_orders_of_several_pieces_hold_every_leg_in_turn(seed, hidden):
+    links = links_of(chart(seed, (14, 14), 0.3), hidden=hidden)
+    sides = SideGraph.of(links.crosses)
+    legs = joined_legs(links, sides, 8, 200)
+    check_legs(legs, links.crosses.count)
+    walks = stop_walks(links, 0)
+    every = split_walks(links, [stop for walk in walks for stop in walk])
+    assert [stop for walk in every for stop in walk] == [stop for walk in walks for stop in walk]
+    for walk in every:
+        assert all(excess <= links.rules.carry - 1 + 1e-9 for excess in links.along(walk))
+    for one, other in itertools.pairwise(every):
+        assert links.excess(one[-1], other[0]) > links.rules.carry - 1
+    check_legs(folded_legs(links, sides, every), links.crosses.count)
+
+
+def test_links_between_pieces_are_the_shortest():
+    links = links_of(chart(11, (9, 9), 0.3))
+    sides = SideGraph.of(links.crosses)
+    between = PieceLinks(links, sides)
+    piece = sides.piece.tolist()
+    least = {}
+    for i, j in itertools.permutations(range(links.crosses.count), 2):
+        if piece[i] != piece[j] and links.excess(i, j) <= 2.5 + 1e-9:
+            key = (piece[i], piece[j])
+            least[key] = min(links.excess(i, j), least.get(key, 99))
+    assert {key: found[0][0] for key, found in between.cells.items()} == pytest.approx(least)
+    for (one, two), found in between.cells.items():
+        assert between.excess(one, two) == found[0][0]
+        for excess, first, second in found:
+            assert (piece[first], piece[second]) == (one, two) and links.excess(first, second) == excess
+    for one in range(sides.pieces):
+        near = between.near(one, 2.5)
+        assert [cost for _, cost in near] == sorted(cost for _, cost in near)
+        assert dict(near) == pytest.approx({b: cost for (a, b), cost in least.items() if a == one})
+        assert between.near(one, 0.0) == [pair for pair in near if pair[1] <= 1e-9]
+        assert between.near(one, 2.5, None, 2) == near[:2]
+    far = [(a, b) for a, b in itertools.permutations(range(sides.pieces), 2) if (a, b) not in least]
+    assert all(between.excess(a, b) == between.price for a, b in far)
+
+
+def test_what_going_out_and_back_takes():
+    """A cross two columns on in the row: from a lower leg to its lower leg it is the square root of 2, and so back."""
+    cells = np.zeros((1, 7), dtype=bool)
+    cells[0, [0, 2, 6]] = True
+    between = PieceLinks(links_of(cells), SideGraph.of(Crosses.of(cells)))
+    assert between.joints[(0, 1)] == (pytest.approx(2 * ROOT2 - 2), 0, 1)
+    # Four columns on: one down and three across, both ways; a carry of 3.5 bridges it.
+    assert between.joints[(1, 2)][0] == pytest.approx(2 * math.sqrt(10) - 2)
+    assert (0, 2) not in between.joints
+    short = PieceLinks(links_of(cells, carry=2.5), SideGraph.of(Crosses.of(cells)))
+    assert (1, 2) not in short.joints
+
+
+# Annealing.
+
+
+def order_cost(order):
+    """Excess of the order as the linked list has it: moves from end to end, leg by leg."""
+    legs = order.order()
+    total = 0.0
+    for a, b in itertools.pairwise(legs):
+        out = order.hole[2 * a + 1 - order.end[a]]
+        into = order.hole[2 * b + order.end[b]]
+        total += order.excess(out, into)
+    return total
+
+
+@pytest.mark.parametrize("hidden", [False, True])
+@pytest.mark.parametrize("seed", range(4))
+def test_annealing_shortens_a_poor_order_and_keeps_every_rule(seed, hidden):
+    links = links_of(chart(seed, (9, 9), 0.25), hidden=hidden)
+    count = links.crosses.count
+    rng = np.random.default_rng(seed)
+    legs = np.array([leg for k in rng.permutation(count) for leg in (2 * k, 2 * k + 1)])
+    order = LegOrder(links, legs, np.zeros(2 * count, dtype=np.int64), links.price)
+    assert order.order() == legs.tolist()
+    before = order_cost(order)
+    order.anneal(20_000, 3.0, 0.05)
+    check_legs(order.order(), count)
+    assert order_cost(order) < before
+    # Its own links are those of the moves.
+    moves = back_moves(links, order.order())
+    assert np.minimum(moves - 1, links.price).sum() <= order_cost(order) + 1e-6
+    marks = [order.mark[leg] for leg in order.order()]
+    assert marks == sorted(marks) and len(set(marks)) == len(marks)
+
+
+@pytest.mark.parametrize("hidden", [False, True])
+def test_excess_of_a_back_move_between_two_holes(hidden):
+    cells = chart(2, (5, 6), 0.6)
+    links = links_of(cells, carry=2.5, hidden=hidden)
+    legs = np.arange(2 * links.crosses.count)
+    order = LegOrder(links, legs, np.zeros(legs.size, dtype=np.int64), links.price)
+    holes = links.crosses.leg_holes(legs)
+    rules = links.rules
+    for one, other in itertools.product(range(0, legs.size, 3), range(0, legs.size, 2)):
+        for a, b in itertools.product((0, 1), repeat=2):
+            span = float(rules.length(holes[one, a][None], holes[other, b][None])[0])
+            expected = span - 1 if math.isfinite(span) else links.price
+            found = order.excess(order.hole[2 * one + a], order.hole[2 * other + b])
+            assert found == pytest.approx(expected)
+    assert order.excess(-1, order.hole[0]) == order.excess(order.hole[0], -1) == 0
+
+
+# What the orders come to.
+
+
+def reached(order, hidden=False, effort=1.0):
+    from converter.estimate.route import plan_thread
+
+    bound = total = 0.0
+    starts = least = 0
+    for seed, shape, share in ((1, (24, 24), 0.25), (2, (24, 24), 0.4), (3, (20, 30), 0.55), (4, (20, 30), 0.75)):
+        plan = plan_thread(chart(seed, shape, share), 252.0, 25.0, 3.5, hidden, order, effort)
+        bound, total = bound + plan.bound, total + plan.total
+        starts += plan.starts
+        crosses = Crosses.of(chart(seed, shape, share), 8)
+        rules = MoveRules(crosses.cells, 3.5, hidden)
+        least += thread_bound(crosses, SideGraph.of(crosses), rules, 252.0, 25.0).starts
+    return total / bound, starts - least
+
+
+@pytest.mark.parametrize(
+    ("order", "hidden", "effort", "most", "more_starts"),
+    [("closed", False, 1.0, 1.0175, 1), ("closed", False, 0.03, 1.0275, 2), ("closed", True, 0.03, 1.0435, 7),
+     ("least", False, 1.0, 1.0110, 0), ("least", True, 1.0, 1.0250, 4)],
+)  # fmt: skip
+def test_orders_stay_as_close_to_the_bound_as_they_came(order, hidden, effort, most, more_starts):
+    """Four charts of strewn crosses, thin to dense: thread against the proven bound, and starts beyond the least."""
+    share, starts = reached(order, hidden, effort)
+    assert share <= most and starts <= more_starts
