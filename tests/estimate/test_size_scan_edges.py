@@ -161,7 +161,7 @@ def test_foreseen_values_close_to_the_limit_are_worked_out():
     made.work_out(0)
     made.rough[0] = {"hours": 80.0}
     worked.clear()
-    for width, close in ((95, False), (96, True), (100, True), (104, True), (105, False)):
+    for width, close in ((95, False), (97, True), (100, True), (103, True), (105, False)):
         made.broken(width - 80)
         assert (width in worked) is close
     # An error of a twentieth teaches a tenth.
