@@ -92,7 +92,8 @@ def _match_at_best(ink: MaskArray, box: Bounds, pixels: float, image: Orientatio
     mirrored = mirrored[:, ::-1] if image.flip_cols else mirrored
     along = (0,) if image.flip_rows and image.flip_cols else None
     best = (0.0, 0)
-    reach = int(0.3 * pixels)
+    # In whole steps from the middle, so that the middle itself is tried, and first.
+    reach = int(0.3 * pixels) // step * step
     for shift in sorted(range(-reach, reach + 1, step), key=abs):
         if along is not None and shift != 0:
             continue
