@@ -25,8 +25,8 @@ def find_tilt(gray: GrayArray) -> float:
     Returns
     -------
     float
-        Positive if the picture must be turned counterclockwise to stand straight; 0 if it has no straight edges to go by, if
-        they are straight already, or if they tilt both ways alike (a symmetric drawing stays as it is).
+        Positive if the picture must be turned counterclockwise to stand straight; 0 if it has no straight edges to go
+        by, if they are straight already, or if they tilt both ways alike (a symmetric drawing stays as it is).
     """
     soft = cv2.GaussianBlur(gray, (0, 0), 1.5)
     across = cv2.Scharr(soft, cv2.CV_32F, 1, 0)

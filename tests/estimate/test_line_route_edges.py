@@ -119,6 +119,18 @@ def test_bounds_of_figures_by_hand():
     assert _line_bound([one, two], "back", 2.9, 10.0, 3.5) == pytest.approx(2 + 40)
 
 
+def test_every_carry_leads_from_the_end_of_a_length_to_the_next_figure():
+    """Three short lines and three farther off: two lengths, two carries each, every line with its own two holes."""
+    lines = [*row(0), *row(3), *row(6), *row(20), *row(23), *row(26)]
+    plan = plan_line_thread(lines, tail=1.0, carry=2.0)
+    assert (plan.starts, plan.carries) == (2, 4)
+    for route in plan.lengths:
+        passes = [tuple(sorted(map(tuple, pair.tolist()))) for pair in (route[k : k + 2] for k in range(0, 5, 2))]
+        assert len(set(passes)) == 3 and len(route) == 7
+        assert all(abs(a[1] - b[1]) == 1 for a, b in passes)
+    assert plan.total == pytest.approx(2 * (3 * 2 + 2 * (2 - 1) + 2))
+
+
 # Figures.
 
 

@@ -422,6 +422,12 @@ def test_the_farthest_stitch_of_a_chart():
     cells[0, 10] = cells[9, 9] = cells[4, 0] = cells[5, 19] = True
     # From the middle (5, 10) the far corners of the cells are (0, 11), (4, 0) and (6, 20).
     assert radius(Chart(cells)) == pytest.approx(2 * np.hypot(10, 1))
+    # A lone block high up and a line below: the farthest is the upper left corner of the block.
+    tall = np.zeros((30, 12), dtype=bool)
+    tall[0, 0:12] = True
+    assert radius(Chart(tall, lines=[[[29, 5], [30, 5]]])) == pytest.approx(2 * np.hypot(15, 6))
+    assert radius(Chart(tall[::-1], lines=[[[0, 5], [1, 5]]])) == pytest.approx(2 * np.hypot(15, 6))
+    assert radius(Chart(tall, lines=[[[0, 5], [1, 5]]])) == pytest.approx(2 * np.hypot(0.5, 6))
     assert radius(Chart(np.zeros((10, 20), dtype=bool))) == pytest.approx(2 * np.hypot(10, 5))
     line = Chart(np.zeros((10, 20), dtype=bool), lines=[[[2, 4], [2, 10]]])
     assert radius(line) == pytest.approx(2 * 3)
@@ -548,6 +554,14 @@ def test_edge_thread_by_hand():
     # Tails as long as the thread leave a millimetre to sew with.
     none = edge_thread("blanket", 5.0, settings=ThreadSettings(allowance=0.0, tail_mm=50.0, working_length_mm=100.0))
     assert none.starts == 16
+
+
+def test_one_length_is_no_lengths():
+    """A short hem of back stitch: 20 stitches of 4 mm."""
+    made = plan(2, 2, "bookmark", way="folded")
+    step = next(s for s in made.steps if "of thread in" in s)
+    assert "in 1 length" in step and "in 1 lengths" not in step
+    assert told(plan(20, 80, "bookmark", way="folded"), "in 4 lengths")
 
 
 def use(share):

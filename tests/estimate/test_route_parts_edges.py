@@ -50,16 +50,16 @@ def back_moves(links, legs):
 # Trees.
 
 
-@pytest.mark.parametrize("seed", range(6))
-def test_a_piece_from_any_cross_to_any_other(seed):
+@pytest.mark.parametrize(("seed", "share"), [(0, 0.7), (1, 0.7), (2, 0.6), (3, 0.6), (4, 0.95), (5, 1.0)])
+def test_a_piece_from_any_cross_to_any_other(seed, share):
     """All moves are one side long, but for one of the square root of 2 where the branch between is odd in length."""
-    cells = chart(seed, (6, 7), 0.7)
+    cells = chart(seed, (6, 7), share)
     label, _ = ndimage.label(cells)
     cells = label == np.bincount(label.ravel())[1:].argmax() + 1
     links = links_of(cells)
     count = links.crosses.count
     rng = np.random.default_rng(seed)
-    for _ in range(12):
+    for _ in range(25):
         entry, leave = (int(rng.integers(count)) for _ in range(2))
         walk = TreeWalk(links.crosses, np.array([entry]))
         legs = walk.legs(entry, leave)
@@ -196,7 +196,7 @@ def walk_on_points(seed, count=24):
     return links, Walk(links, rng.permutation(count).tolist())
 
 
-@pytest.mark.parametrize("seed", range(10))
+@pytest.mark.parametrize("seed", range(25))
 def test_what_settling_saves_is_what_it_says(seed):
     links, walk = walk_on_points(seed)
     stops, before = list(walk.stops), sum(links.along(walk.stops))
@@ -294,6 +294,20 @@ class Lax:
 
     def restore(self, stop):
         self.gone.discard(stop)
+
+
+def test_spare_stops_at_the_ends_of_a_walk_go_without_a_link_to_close():
+    """The link that the first or last stop has is saved whole: nothing comes in its place."""
+    links = Plain(np.array([[0.0, 0], [0, 1], [0, 2], [0, 3], [0, 4], [0, 9]]))
+    for stops in ([5, 0, 1, 2, 3, 4], [0, 1, 2, 3, 4, 5]):
+        walk = Walk(links, stops)
+
+        class Last(Lax):
+            def spare(self, stop):
+                return stop == 5
+
+        walk.drop_spare(Last())
+        assert walk.stops == [0, 1, 2, 3, 4]
 
 
 @pytest.mark.parametrize("seed", range(8))

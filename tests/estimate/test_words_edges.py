@@ -8,16 +8,13 @@ import pytest
 
 from converter.errors import ConverterError
 from converter.estimate.figures import Figures, load_figures
-from converter.estimate.making import plan_making
 from converter.estimate.making.words import (
     colour_word,
     counted,
-    in_units,
     length,
     metres,
     part_length,
     part_size,
-    plan_in_units,
     size,
     threads,
 )
@@ -107,24 +104,6 @@ def test_counted_lengths_go_to_the_nearest_thread():
 )  # fmt: skip
 def test_thread_is_rounded_up_to_a_tenth(metre, words):
     assert metres(metre) == words
-
-
-def test_one_system_of_units():
-    text = "Cut 16 x 14 1/2 in (40.7 x 36.9 cm), 1/4 in (6 mm) and 2 in (5.1 cm) off, 4 mm in; 1.4 m (1.5 yd)."
-    assert in_units(text, "both") == text
-    assert in_units(text, "cm") == "Cut 40.7 x 36.9 cm, 6 mm and 5.1 cm off, 4 mm in; 1.4 m."
-    assert in_units(text, "in") == "Cut 16 x 14 1/2 in, 1/4 in and 2 in off, 4 mm in; 1.5 yd."
-    plan = plan_making((30, 40), "sachet")
-    assert plan_in_units(plan, "both") is plan
-    for units, other in (("cm", " in "), ("in", " cm")):
-        made = plan_in_units(plan, units)
-        texts = [*made.steps, *made.shopping, *made.cautions, *made.warnings]
-        for part in made.parts:
-            texts += [part.note, *(guide.label for guide in part.guides)]
-        assert not any("in (" in text or "m (" in text for text in texts)
-        assert any(f" {units}" in text for text in texts)
-        assert [part.cut_mm for part in made.parts] == [part.cut_mm for part in plan.parts]
-        assert other
 
 
 def colour(hue, lightness, strength):
