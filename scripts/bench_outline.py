@@ -20,7 +20,7 @@ import sys
 import time
 import xml.etree.ElementTree as ElementTree
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import cv2
@@ -274,12 +274,47 @@ def phone_photo(picture: np.ndarray, name: str) -> np.ndarray:
     return np.ascontiguousarray(cv2.imdecode(coded, cv2.IMREAD_COLOR)[:, :, ::-1])
 
 
-def tilted(picture: np.ndarray, name: str) -> np.ndarray:
-    """Return the drawing turned by 3 degrees one way or the other about its centre."""
+def on_sheet(drawing: Drawing) -> Drawing:
+    """Return the drawing with a margin of one sixteenth all round, so that nothing is cut off when it is turned."""
+
+    def margin(picture: np.ndarray, value: int) -> np.ndarray:
+        side = picture.shape[0] // 16
+        return np.pad(picture, ((side, side), (side, side), (0, 0))[: picture.ndim], constant_values=value)
+
+    return replace(
+        drawing,
+        picture=margin(drawing.picture, 255),
+        curves=[(curve * 16 + 1) / 18 for curve in drawing.curves],
+        pen=drawing.pen * 16 / 18,
+        mask=None if drawing.mask is None else margin(drawing.mask, 0),
+    )
+
+
+def turned(drawing: Drawing) -> Drawing:
+    """Return the drawing turned by 3 degrees one way or the other about its centre, with its truth."""
+    angle = np.radians(tilt_of(drawing.name))
+    # (row, col): counterclockwise as seen is towards smaller rows.
+    turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+    mask = None if drawing.mask is None else tilted(drawing.mask.astype(np.uint8), drawing.name, 0) > 0
+    return replace(
+        drawing,
+        picture=tilted(drawing.picture, drawing.name),
+        curves=[(curve - 0.5) @ turn.T + 0.5 for curve in drawing.curves],
+        mask=mask,
+    )
+
+
+def tilt_of(name: str) -> float:
+    """Return 3 or -3 degrees, by a hash of the name."""
+    return 3.0 if hashlib.sha256(name.encode()).digest()[1] % 2 else -3.0
+
+
+def tilted(picture: np.ndarray, name: str, paper: int = 255) -> np.ndarray:
+    """Return a picture turned by 3 degrees one way or the other about its centre."""
     height, width = picture.shape[:2]
-    degrees = 3 if hashlib.sha256(name.encode()).digest()[1] % 2 else -3
+    degrees = tilt_of(name)
     matrix = cv2.getRotationMatrix2D((width / 2 - 0.5, height / 2 - 0.5), degrees, 1)
-    return cv2.warpAffine(picture, matrix, (width, height), flags=cv2.INTER_LINEAR, borderValue=(255, 255, 255))
+    return cv2.warpAffine(picture, matrix, (width, height), flags=cv2.INTER_LINEAR, borderValue=(paper, paper, paper))
 
 
 VERSIONS: dict[str, Callable[[np.ndarray, str], np.ndarray]] = {
@@ -449,6 +484,23 @@ def measure(lines: np.ndarray, truth: Truth, columns: int) -> dict[str, float]:
     return result
 
 
+def measure_tilted(straight: dict[str, float], askew: dict[str, float], truth: Truth) -> dict[str, float]:
+    """Return the measures of a suggestion for a tilted drawing, given those against the straight and the tilted truth.
+
+    Notes
+    -----
+    What the lines follow is judged against the nearer of the two: a drawing without lines along an axis does not
+    tell that it is tilted. Lines along an axis have to be along it again, whatever was done.
+    """
+    chosen = dict(straight if straight["mean"] <= askew["mean"] else askew)
+    for name in ("axis", "regular"):
+        chosen.pop(name, None)
+    chosen |= {name: straight[name] for name in ("axis", "regular") if name in straight}
+    if any(min(abs(b - a)) < 0.01 * np.hypot(*(b - a)) for a, b in truth.segments):
+        chosen["straightened"] = float(straight["mean"] <= askew["mean"])
+    return chosen
+
+
 def axis_and_even(lines: np.ndarray, truth: Truth) -> tuple[list[bool], list[bool]]:
     kept, even = [], []
     for a, b in truth.segments:
@@ -564,6 +616,7 @@ COLUMNS = (
     "axis",
     "regular",
     "illegal",
+    "straightened",
     "stitches",
     "seconds",
 )
@@ -601,13 +654,19 @@ def main() -> int:
                 for drawing in drawings:
                     if drawing.thick != thick:
                         continue
+                    drawing = on_sheet(drawing) if version == "tilted" else drawing
                     picture = VERSIONS[version](drawing.picture, drawing.name)
                     for columns in map(int, options.widths.split(",")):
                         truth = make_truth(drawing, columns)
                         begin = time.process_time()
                         lines = fit_of_truth(drawing, columns) if method == FLOOR else METHODS[method](picture, columns)
+                        seconds = time.process_time() - begin
                         row = measure(lines, truth, columns)
-                        row["seconds"] = time.process_time() - begin
+                        if version == "tilted" and method != FLOOR:
+                            row = measure_tilted(
+                                row, measure(lines, make_truth(turned(drawing), columns), columns), truth
+                            )
+                        row["seconds"] = seconds
                         rows.append(row)
                         if options.worst:
                             print(

@@ -165,24 +165,9 @@ def _fit_run(run: Run, network: CurveNetwork, board: _Board) -> Chain | None:
             continue
         stops.append(_node_stop(node, 0 if rank == 0 else (at if inner else last), points, board))
     stops = [stop for k, stop in enumerate(stops) if k in (0, len(stops) - 1) or stops[k - 1].at < stop.at < last]
-    sewn = None
-    if run.nodes[0] == run.nodes[-1]:
-        tries = [
-            fit_curve(
-                points,
-                board.shape,
-                board.weights,
-                [Stop(0, (hole,), (cost,)), *stops[1:-1], Stop(last, (hole,), (cost,))],
-                False,
-                occupied,
-            )
-            for hole, cost in zip(stops[0].holes, stops[0].costs, strict=True)
-        ]
-        good = [fit for fit in tries if fit is not None]
-        fit = min(good, key=lambda f: f.cost) if good else None
-    else:
-        fit = fit_curve(points, board.shape, board.weights, stops, False, occupied)
-        sewn = _sew_through(points, stops, board, occupied)
+    stops = _meet_itself(run, places, stops, points, board, occupied)
+    fit = fit_curve(points, board.shape, board.weights, stops, False, occupied)
+    sewn = _sew_through(points, stops, board, occupied)
     if fit is None:
         return None
     chain, where = sewn or sew_fit(fit, points)
@@ -190,6 +175,31 @@ def _fit_run(run: Run, network: CurveNetwork, board: _Board) -> Chain | None:
         _settle_node(node, at, run, network, chain, where, board)
     on_axis = all(network.curves[member].on_axis for member in run.members)
     return Chain(chain, where, points, solid, on_axis)
+
+
+def _meet_itself(
+    run: Run, places: list[int], stops: list[Stop], points: PointArray, board: _Board, occupied: npt.NDArray[np.bool_]
+) -> list[Stop]:
+    """Return the stops of a run with one and the same hole wherever an end of it meets the run itself."""
+    last = len(points) - 1
+    for node in dict.fromkeys((run.nodes[0], run.nodes[-1])):
+        where = {
+            0 if k == 0 else last if k == len(places) - 1 else at for k, at in enumerate(places) if run.nodes[k] == node
+        }
+        where = {at for at in where if at in (0, last) or 2 < at < last - 2}
+        if len(where) < 2:
+            continue
+        end = stops[0] if 0 in where else stops[-1]
+        costs = end.costs or (0.0,) * len(end.holes)
+        best, options = np.inf, stops
+        for hole, cost in zip(end.holes, costs, strict=True):
+            shared = [Stop(at, (hole,), (cost,)) for at in where]
+            tried = sorted([stop for stop in stops if stop.at not in where] + shared, key=lambda stop: stop.at)
+            fit = fit_curve(points, board.shape, board.weights, tried, False, occupied)
+            if fit is not None and fit.cost < best:
+                best, options = fit.cost, tried
+        stops = options
+    return stops
 
 
 def _sew_through(
@@ -271,7 +281,30 @@ def _fit_loop(points: PointArray, board: _Board, occupied: npt.NDArray[np.bool_]
         ]
         good = [fit for fit in tries if fit is not None]
         best = min(good, key=lambda f: f.cost) if good else None
-    return None if best is None else Chain(*sew_fit(best, around), around, solid)
+    if best is None:
+        return None
+    holes, where = sew_fit(best, around)
+    return Chain(*(_drop_spikes(holes, where) if solid else (holes, where)), around, solid)
+
+
+def _drop_spikes(holes: HoleArray, where: npt.NDArray[np.float64]) -> tuple[HoleArray, npt.NDArray[np.float64]]:
+    """Return the closed chain of an area without stitches that go out and straight back, as into a sharp notch.
+
+    Notes
+    -----
+    The edge of an area encloses something; a single stitch that stands out of it would read as a stroke.
+    """
+    kept: list[int] = []
+    for k, hole in enumerate(holes):
+        if len(kept) > 1 and (holes[kept[-2]] == hole).all():
+            kept.pop()
+        else:
+            kept.append(k)
+    while len(kept) > 4 and (holes[kept[1]] == holes[kept[-2]]).all():
+        kept = kept[1:-1]
+    if len(kept) < 4:
+        return holes, where
+    return holes[kept], where[kept]
 
 
 def _roll_ring(points: PointArray, first: int) -> PointArray:

@@ -78,7 +78,8 @@ def split_by_thickness(mask: MaskArray, skeleton: MaskArray, scale: int, limit: 
     is the upper end of the thickness along the thin part of the skeleton, for each group of ink.
     """
     inside = distance_inside(mask, scale)
-    core = inside * 2 > limit
+    # Across an even number of pixels none lies in the middle; half a pixel evens that out.
+    core = inside * 2 > limit - 0.5 / scale
     if not core.any():
         return mask, np.zeros_like(mask)
     count, label, side = _groups(core)
@@ -104,7 +105,10 @@ def split_by_thickness(mask: MaskArray, skeleton: MaskArray, scale: int, limit: 
     width = 2 * _greatest(label, count, inside * (away > limit / 2 + 0.3))
     touches = np.zeros(count, dtype=bool)
     touches[np.unique(label[cv2.dilate(thick.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0])] = True
-    keep = ~touches | ((reach >= 1.25) & (reach >= 1.5 * width) & (width <= 0.9 * limit))
+    # So is a sharp corner, which tapers; a stroke is about as wide at its tip as at its root.
+    tip = 2 * _greatest(label, count, inside * (away > limit / 2 + 0.6 * np.maximum(reach, 0.0)[label]))
+    taper = (tip < 0.6 * width) & (reach < 3.0)
+    keep = ~touches | ((reach >= 1.25) & (reach >= 1.5 * width) & (width <= 0.9 * limit) & ~taper)
     keep[0] = False
     thin = keep[label]
     return thin, mask & ~thin

@@ -101,7 +101,7 @@ def suggest_chains(
     field, ink = find_ink(frame.even, frame.scale)
     areas = settings.lines != "strokes"
     network = drawing_network(field, ink, frame.scale, areas)
-    tilt = find_tilt(network) if deskew else 0.0
+    tilt = find_tilt(network, ink, frame.scale) if deskew else 0.0
     if tilt:
         placement = turn_placement(placement, shape, tilt)
         frame = to_frame(picture, placement, shape, frame.scale, inked)

@@ -132,9 +132,14 @@ def cut_piece(network: CurveNetwork, symmetry: Symmetry, shape: tuple[int, int])
     bridges: list[Chain] = []
     crossed = [curve for curve in curves if not curve.closed and not curve.on_axis]
     used = {node for curve in crossed for node in (curve.start, curve.end)}
-    for node in sorted(used):
-        point = nodes[node] - centre
-        on = [s for s in symmetry.sides if abs(np.dot(s, point)) / np.hypot(*s) < 0.3]
+    places = {node: nodes[node] - centre for node in sorted(used)}
+    sides = {
+        node: [s for s in symmetry.sides if abs(np.dot(s, point)) / np.hypot(*s) < 0.3]
+        for node, point in places.items()
+    }
+    places = _agree_on_places({node: places[node] for node in places if node in crossings or sides[node]}, symmetry)
+    for node, point in places.items():
+        on = sides[node]
         if node in crossings or on:
             side = crossings.get(node, on[0] if on else symmetry.sides[0])
             if len(on) > 1:
@@ -146,6 +151,31 @@ def cut_piece(network: CurveNetwork, symmetry: Symmetry, shape: tuple[int, int])
                 solid = all(curve.solid for curve in crossed if node in (curve.start, curve.end))
                 bridges.append(Chain(bridge, np.array([0.0, 1.0]), bridge.astype(np.float64), solid))
     return Piece(CurveNetwork(nodes, curves), pins, bridges)
+
+
+def _agree_on_places(places: dict[int, PointArray], symmetry: Symmetry) -> dict[int, PointArray]:
+    """Return crossings moved half way to the image of the crossing that a turn makes of them, from the centre.
+
+    Notes
+    -----
+    A mirroring leaves its own edge where it is. A turn brings one crossing to another, or to another edge, and
+    both have to round to the same side however little the picture differs from its image.
+    """
+    if len(symmetry.group) < 2 or any(
+        int(turn[0, 0] * turn[1, 1] - turn[0, 1] * turn[1, 0]) < 0 for turn in symmetry.group
+    ):
+        return places
+    agreed = {}
+    for node, point in places.items():
+        near = [
+            (float(np.hypot(*(turn @ other - point))), k, turn @ other)
+            for turn in symmetry.group[1:]
+            for k, other in places.items()
+            if len(symmetry.sides) == 1 or k != node
+        ]
+        best = min(near, key=lambda found: found[:2]) if near else None
+        agreed[node] = (point + best[2]) / 2 if best is not None and best[0] < 0.6 else point
+    return agreed
 
 
 def _pin(

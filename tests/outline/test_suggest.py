@@ -465,3 +465,74 @@ def test_no_line_needs_the_heavy_libraries():
     code = "import sys, converter.outline.suggest; print(sorted({'scipy', 'skimage'} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def turn_points(points, degrees, middle=240.0):
+    """Turn (row, col) points about the middle of the picture."""
+    turn = np.radians(degrees)
+    return (np.array(points) - middle) @ np.array(
+        [[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]]
+    ) + middle
+
+
+@pytest.mark.parametrize("tilt", [3, -3, 1.5, -4.5])
+def test_a_tilted_mirror_image_is_straightened_though_it_has_no_straight_line(tilt):
+    """A heart and an arch over it; about an upright line the lines are mirror images again."""
+    t = np.linspace(0, 2 * np.pi, 80)
+    heart = np.stack(
+        [-(13 * np.cos(t) - 5 * np.cos(2 * t) - 2 * np.cos(3 * t) - np.cos(4 * t)), 16 * np.sin(t) ** 3], axis=1
+    )
+    bow = np.linspace(-0.6, 0.6, 12)
+    arch = np.stack([-20 * np.cos(bow) + 2, 20 * np.sin(bow)], axis=1)
+    picture = paper()
+    for line in (heart, arch):
+        picture = stroke(picture, turn_points(line * 9 + 240, tilt))
+    lines = suggest_lines(picture, 40)
+    assert canonical(lines * (1, -1) + (0, 40)) == canonical(lines)
+    left = suggest_lines(picture, 40, deskew=False)
+    assert canonical(left * (1, -1) + (0, 40)) != canonical(left)
+
+
+def test_where_the_picture_ends_is_no_line_of_the_drawing():
+    """A frame tilted by 3 degrees and so large that the picture cuts its corners."""
+    picture = 255 - np.zeros((SIZE, SIZE), np.uint8)
+    bar = turn_points([(20, 20), (20, 460), (460, 460), (460, 20)], 3)
+    cv2.fillPoly(picture, [np.rint(bar[:, ::-1]).astype(np.int32)], 0)
+    hole = turn_points([(120, 120), (120, 360), (360, 360), (360, 120)], 3)
+    cv2.fillPoly(picture, [np.rint(hole[:, ::-1]).astype(np.int32)], 255)
+    lines = suggest_lines(picture, 40)
+    inner = lines[(np.abs(lines - 20) < 14).all(axis=(1, 2))]
+    assert len(inner) >= 70
+    assert ((inner[:, 0] == inner[:, 1]).any(axis=1)).all()
+
+
+@pytest.mark.parametrize("offset", [-2, -1, 0, 1, 2])
+def test_a_stroke_and_its_image_under_a_half_turn_stay_straight(offset):
+    """Half way between two lines of holes, give or take a sixth of a stitch, so that rounding differs."""
+    picture = stroke(paper(), [(100, 186 + offset), (380, 186 + offset), (340, 100)])
+    picture = stroke(picture, [(380, 294 + offset), (100, 294 + offset), (140, 380 + offset)])
+    lines = suggest_lines(picture, 40)
+    assert parts(lines) == (2, 4)
+
+
+def test_a_stroke_that_ends_on_itself_is_led_to_itself():
+    """A figure nine: a ring and a tail, in one go."""
+    t = np.linspace(0, 2 * np.pi, 40)
+    for middle in (200.0, 203.0, 207.0, 210.0):
+        ring = np.stack([150 - 60 * np.sin(t), middle + 50 * np.cos(t)], axis=1)
+        tail = [(150, middle + 50), (250, middle + 46), (330, middle + 10), (370, middle - 60)]
+        assert parts(suggest_lines(stroke(paper(), [*ring, *tail]), 30, deskew=False)) == (1, 1)
+
+
+@pytest.mark.parametrize("width", [8, 20, 36])
+def test_a_sharp_notch_in_an_area_has_no_stitch_sticking_out(width):
+    for shift in range(0, 12, 3):
+        picture = paper()
+        picture[80:400, 80:400] = 0
+        notch = np.array([(400, 240 - width), (250 + shift, 240 + shift), (400, 240 + width)])
+        cv2.fillPoly(picture, [notch[:, ::-1].astype(np.int32)], 255)
+        thorn = np.array([(80, 120), (20 + shift, 120 + shift + width // 2), (80, 120 + width)])
+        cv2.fillPoly(picture, [thorn[:, ::-1].astype(np.int32)], 0)
+        found, ends = parts(suggest_lines(picture, 40, mirror="none", deskew=False))
+        assert found == 1
+        assert ends <= 2
