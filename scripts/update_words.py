@@ -21,26 +21,25 @@ msgstr ""
 """
 
 
+def _speaks(node: ast.expr) -> bool:
+    """Return True for the words of a language, as a name or as an attribute."""
+    return (isinstance(node, ast.Name) and node.id in CALLERS) or (
+        isinstance(node, ast.Attribute) and node.attr == "words"
+    )
+
+
 def collect(path: Path) -> list[tuple[str, str | None]]:
     """Return (sentence, plural or None) of one module, in order."""
     found: list[tuple[int, str, str | None]] = []
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if not isinstance(node, ast.Call):
             continue
-        texts = [a.value for a in node.args[:2] if isinstance(a, ast.Constant) and isinstance(a.value, str)]
+        texts = [a.value for a in node.args[:2] if isinstance(a, ast.Constant) and isinstance(a.value, str) and a.value]
         name = node.func
-        if isinstance(name, ast.Name) and name.id in PHRASES and texts:
+        phrase = isinstance(name, ast.Name) and name.id in PHRASES
+        many = isinstance(name, ast.Attribute) and name.attr == "many" and _speaks(name.value)
+        if texts and (phrase or _speaks(name) or many):
             found.append((node.lineno, texts[0], texts[1] if len(texts) == 2 else None))
-        elif isinstance(name, ast.Name) and name.id in CALLERS and texts and texts[0]:
-            found.append((node.lineno, texts[0], None))
-        elif (
-            isinstance(name, ast.Attribute)
-            and name.attr == "many"
-            and isinstance(name.value, ast.Name)
-            and name.value.id in CALLERS
-            and len(texts) == 2
-        ):
-            found.append((node.lineno, texts[0], texts[1]))
     return [(one, several) for _, one, several in sorted(found, key=lambda entry: entry[0])]
 
 

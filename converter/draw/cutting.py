@@ -19,7 +19,7 @@ from converter.estimate.making.words import part_length, part_size, size
 from converter.model.chart import Chart
 from converter.model.phrase import Phrase
 from converter.model.results import Guide, MakingPlan, Part
-from converter.units import PAPER_SIZES_MM
+from converter.units import MM_PER_INCH, PAPER_SIZES_MM
 
 PIECE_WORDS: Final[dict[str, str]] = {
     "panel": Phrase("fringed panel on a cushion"),
@@ -306,34 +306,35 @@ class _Sheet:
             room = min(most_mm, self.bottom - self.y - 24.0)
         scale, blocks, high = _arrange(parts, self.width, room, chart, self.words, least_scale)
         self.heading(heading, high + 8.0)
-        shown = self.words("actual size") if scale == 1 else self.words("scale 1 : {scale}", scale=f"{scale:g}")
         self.y += 1.0
         for x, y, block in blocks:
             block.draw(self.drawing, MARGIN_MM + x, self.y + y)
         self.y += high + 2.0
-        self.y = (
-            _scale_bar(self.drawing, MARGIN_MM, self.y, scale, self.words("{scale}; print at 100 %", scale=shown)) + 2.0
-        )
+        self.y = _scale_bar(self.drawing, MARGIN_MM, self.y, scale, self.words) + 2.0
         return scale
 
 
-def _scale_bar(canvas: Canvas, x: float, y: float, scale: float, words: str) -> float:
+def _scale_bar(canvas: Canvas, x: float, y: float, scale: float, words: Words) -> float:
     """Draw bars of whole centimetres and inches at the scale of the parts."""
-    bars = []
-    for unit, factor, steps in (("cm", 10.0, (1, 2, 5, 10, 20, 50)), ("in", 25.4, (1, 2, 4, 8, 16, 20))):
-        count = max((n for n in steps if n * factor / scale <= 50.0), default=1)
-        bars.append((count, unit, factor))
+    shown = words("actual size") if scale == 1 else words("scale 1 : {scale}", scale=f"{scale:g}")
+    centimetres, inches = (
+        max((n for n in steps if n * unit_mm / scale <= 50.0), default=1)
+        for unit_mm, steps in ((10.0, (1, 2, 5, 10, 20, 50)), (MM_PER_INCH, (1, 2, 4, 8, 16, 20)))
+    )
+    bars = (
+        (centimetres, words("{value} cm", value=centimetres), 10.0),
+        (inches, words("{value} in", value=inches), MM_PER_INCH),
+    )
     with canvas.tag("P"):
-        for count, unit, factor in bars:
+        for count, label, factor in bars:
             part = factor / scale
             wide = count * part
             canvas.lines([[x, y + 0.9, x + wide, y + 0.9]], width_mm=0.3)
             step = 1 if part > 1.5 else 5
             canvas.lines([[x + i * part, y, x + i * part, y + 1.8] for i in range(0, count + 1, step)], width_mm=0.15)
-            label = f"{count} {unit}"
             canvas.text(x + wide + 1.5, y + 1.9, label, size_mm=2.7, colour=_QUIET)
             x += wide + text_width(label, 2.7) + 6.0
-        canvas.text(x, y + 1.9, words, size_mm=2.7, colour=_QUIET)
+        canvas.text(x, y + 1.9, words("{scale}; print at 100 %", scale=shown), size_mm=2.7, colour=_QUIET)
     return y + 3.0
 
 

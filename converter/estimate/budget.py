@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import reduce
 from typing import Final
 
 from converter.errors import RequestError, UsageError
 from converter.estimate.making.limits import PieceLimit
+from converter.estimate.making.words import both
 from converter.estimate.size_scan import SLACK, Figures, Limit, SizeScan
+from converter.model.phrase import Phrase
 from converter.settings import LimitSettings
-from converter.units import format_size
+from converter.units import mm_to_inches
 
 SIZE_SLACK: Final = 0.02
 """Slack of the height and the diagonal, which follow the width but for the rounding of rows."""
@@ -39,6 +42,17 @@ class Budget:
     """Largest slack that was used."""
 
 
+_HOLDS: Final = {
+    "panel": Phrase("what a panel usually holds"),
+    "cushion": Phrase("what a cushion usually holds"),
+    "sachet": Phrase("what a sachet usually holds"),
+    "bookmark": Phrase("what a bookmark usually holds"),
+    "card": Phrase("what a card usually holds"),
+    "frame": Phrase("what a frame usually holds"),
+    "hoop": Phrase("what a hoop usually holds"),
+}
+
+
 def make_limits(settings: LimitSettings, piece: PieceLimit | None = None) -> tuple[Limit, ...]:
     """Return the limits that she set, as checks on figures.
 
@@ -50,21 +64,23 @@ def make_limits(settings: LimitSettings, piece: PieceLimit | None = None) -> tup
     """
     limits = []
     if settings.fit_mm is not None:
-        name = f"your size of {format_size(*settings.fit_mm)}"
+        name = Phrase("your size of {size}", size=_exact_size(*settings.fit_mm))
         limits += [Limit(name, "width_mm", settings.fit_mm[0], 0.0)]
         limits += [Limit(name, "height_mm", settings.fit_mm[1], SIZE_SLACK)]
     if piece is not None and settings.piece is not None:
-        name = f"what a {settings.piece} usually holds"
+        name = _HOLDS[settings.piece]
         limits += [Limit(name, "width_mm", piece.width_mm, 0.0)]
         limits += [Limit(name, "height_mm", piece.height_mm, SIZE_SLACK)]
         if piece.diagonal_mm is not None:
             limits += [Limit(name, "diagonal_mm", piece.diagonal_mm, SIZE_SLACK)]
     if settings.stitches is not None:
-        limits += [Limit(f"your limit of {settings.stitches} stitches", "stitches", settings.stitches)]
+        name = Phrase("your limit of {number} stitches", number=settings.stitches)
+        limits += [Limit(name, "stitches", settings.stitches)]
     if settings.hours is not None:
-        limits += [Limit(f"your limit of {settings.hours:g} hours", "hours", settings.hours, agreement=HOURS_AGREEMENT)]
+        name = Phrase("your limit of {number} hours", number=f"{settings.hours:g}")
+        limits += [Limit(name, "hours", settings.hours, agreement=HOURS_AGREEMENT)]
     if settings.skeins is not None:
-        name = f"your limit of {settings.skeins} skein{'' if settings.skeins == 1 else 's'}"
+        name = Phrase("your limit of {number} skein", "your limit of {number} skeins", number=settings.skeins)
         limits += [Limit(name, "skein_share", settings.skeins, agreement=SKEINS_AGREEMENT)]
     return tuple(limits)
 
@@ -160,6 +176,20 @@ def _nothing_fits(scan: SizeScan) -> RequestError:
     )
 
 
+def _exact_size(width_mm: float, height_mm: float) -> Phrase:
+    return both(
+        Phrase("{width} x {height} in", width=f"{mm_to_inches(width_mm):.2f}", height=f"{mm_to_inches(height_mm):.2f}"),
+        Phrase("{width} x {height} cm", width=f"{width_mm / 10:.1f}", height=f"{height_mm / 10:.1f}"),
+    )
+
+
+def _exact_length(length_mm: float) -> Phrase:
+    return both(
+        Phrase("{value} in", value=f"{mm_to_inches(length_mm):.2f}"),
+        Phrase("{value} cm", value=f"{length_mm / 10:.1f}"),
+    )
+
+
 def figure_words(name: str, figures: Figures) -> str:
     """Return one figure with its unit, as she reads it.
 
@@ -170,13 +200,17 @@ def figure_words(name: str, figures: Figures) -> str:
     """
     value = figures[name]
     if name == "stitches":
-        return f"{value:.0f} stitches"
+        return Phrase("{value} stitches", value=f"{value:.0f}")
     if name == "hours":
-        return f"{value:.2f} hours"
+        return Phrase("{value} hours", value=f"{value:.2f}")
     if name == "skein_share":
-        return f"{value:.2f} skeins"
-    if name.endswith("_mm"):
-        return f"{value / 25.4:.2f} in ({value / 10:.1f} cm) {name.removesuffix('_mm')}"
+        return Phrase("{value} skeins", value=f"{value:.2f}")
+    if name == "width_mm":
+        return Phrase("{length} width", length=_exact_length(value))
+    if name == "height_mm":
+        return Phrase("{length} height", length=_exact_length(value))
+    if name == "diagonal_mm":
+        return Phrase("{length} diagonal", length=_exact_length(value))
     return f"{value:g} {name}"
 
 
@@ -185,27 +219,50 @@ def budget_words(budget: Budget, axis: str = "columns") -> tuple[str, ...]:
 
     ``axis`` says which side was varied: columns or rows.
     """
-    way = "across" if axis == "columns" else "up"
-    lines = []
+    way = Phrase("across") if axis == "columns" else Phrase("up")
+    lines: list[str] = []
     if budget.held_by and budget.next_figures is not None:
         held = {}
         for limit in budget.held_by:
             held[limit.name] = figure_words(limit.figure, budget.next_figures)
-        reasons = " and ".join(f"{name} (it would be {value})" for name, value in held.items())
+        reasons = [Phrase("{limit} (it would be {value})", limit=name, value=value) for name, value in held.items()]
         lines.append(
-            f"{budget.columns} stitches {way} is the largest size within your limits. One size up, "
-            f"{budget.next_columns} {way}, goes over {reasons}."
+            Phrase(
+                "{number} stitches {way} is the largest size within your limits. One size up, {next} {way}, goes over "
+                "{reasons}.",
+                number=budget.columns,
+                way=way,
+                next=budget.next_columns,
+                reasons=reduce(
+                    lambda first, second: Phrase("{first} and {second}", first=first, second=second), reasons
+                ),
+            )
         )
         shown = [figure_words(name, budget.next_figures) for name in ("stitches", "hours", "skein_share")
                  if name in budget.next_figures]  # fmt: skip
         if shown:
-            lines.append(f"The next size up would take {', '.join(shown)}.")
+            takes = reduce(lambda first, second: Phrase("{first}, {second}", first=first, second=second), shown)
+            lines.append(Phrase("The next size up would take {takes}.", takes=takes))
     else:
-        lines.append(f"{budget.columns} stitches {way} is the largest that may be asked for; it is within your limits.")
-    if budget.all_fit_below != budget.columns:
-        below = "no width" if budget.all_fit_below is None else f"every width up to {budget.all_fit_below}"
         lines.append(
-            f"Stitches do not rise quite evenly with the width: {below} fits without a break, and {budget.columns} "
-            "fits again although some widths below it do not."
+            Phrase(
+                "{number} stitches {way} is the largest that may be asked for; it is within your limits.",
+                number=budget.columns,
+                way=way,
+            )
+        )
+    if budget.all_fit_below != budget.columns:
+        below = (
+            Phrase("no width")
+            if budget.all_fit_below is None
+            else Phrase("every width up to {width}", width=budget.all_fit_below)
+        )
+        lines.append(
+            Phrase(
+                "Stitches do not rise quite evenly with the width: {below} fits without a break, and {number} fits "
+                "again although some widths below it do not.",
+                below=below,
+                number=budget.columns,
+            )
         )
     return tuple(lines)

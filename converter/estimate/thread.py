@@ -20,6 +20,7 @@ from converter.estimate.line_route import plan_line_thread
 from converter.estimate.route import ThreadPlan, plan_thread
 from converter.estimate.route_geometry import EPSILON, ROOT2
 from converter.model.chart import Chart
+from converter.model.phrase import Phrase
 from converter.model.results import ThreadUse
 from converter.settings import ThreadSettings, TimeSettings
 
@@ -216,9 +217,15 @@ def slow_notes(
     if made.crosses.starts <= tidy.starts or hours[0] - hours[1] < 0.05:
         return ()
     return (
-        f"{count} of {total} crosses stand alone or in pairs. Without them there are "
-        f"{made.crosses.starts - tidy.starts} fewer starts, about {hours[0] - hours[1]:.1f} hours and "
-        f"{saved_m:.1f} m of thread less.",
+        Phrase(
+            "{count} of {total} crosses stand alone or in pairs. Without them there are {starts} fewer starts, about "
+            "{hours} hours and {length} m of thread less.",
+            count=count,
+            total=total,
+            starts=made.crosses.starts - tidy.starts,
+            hours=f"{hours[0] - hours[1]:.1f}",
+            length=f"{saved_m:.1f}",
+        ),
     )
 
 
@@ -230,8 +237,9 @@ def _solid_total(plans: ChartPlans, crosses: int) -> float:
     return plans.crosses.front + 2 * crosses + starts * plans.crosses.tails / max(1, plans.crosses.starts)
 
 
-def _all_loose(plan: ThreadPlan) -> str:
-    return (
-        f"All crosses stand alone or in pairs: the work takes {plan.starts} starts and {plan.carries} carries, and "
-        "goes slowly."
+def _all_loose(plan: ThreadPlan) -> Phrase:
+    return Phrase(
+        "All crosses stand alone or in pairs: the work takes {starts} starts and {carries} carries, and goes slowly.",
+        starts=plan.starts,
+        carries=plan.carries,
     )

@@ -25,6 +25,7 @@ import numpy as np
 from converter.errors import PictureError
 from converter.files.chart_file import PNG_SIGNATURE, check_ordinary
 from converter.model.arrays import PictureArray
+from converter.model.phrase import Phrase
 
 if TYPE_CHECKING:
     from PIL import Image as PillowImage
@@ -255,7 +256,7 @@ def _check_head(head: bytes, name: str) -> None:
 def _decode(pillow: Any, image: Any, name: str, columns: int | None, orientation: int | None) -> Picture:
     notes = []
     if image.format in ("GIF", "WEBP", "PNG", "TIFF") and getattr(image, "is_animated", False):
-        notes.append("The file holds several pictures; the first one is used.")
+        notes.append(Phrase("The file holds several pictures; the first one is used."))
     large = _large_png(pillow, image, columns)
     if large is not None:
         gray, orientation = large

@@ -16,6 +16,7 @@ from converter.files.picture import Picture, read_picture
 from converter.jobs.materials import Materials
 from converter.model.arrays import MaskArray, PictureArray
 from converter.model.chart import Chart
+from converter.model.phrase import Phrase
 from converter.pipeline import Reduction, chart_from_reduction, reduce_picture
 from converter.raster.reduction import READS_WELL
 from converter.settings import ChartSettings
@@ -101,8 +102,11 @@ def _reading_notes(reduction: Reduction) -> tuple[str, ...]:
     if reduction.readability >= READS_WELL:
         return ()
     return (
-        f"At this size the picture does not read well ({reduction.readability:.0f} of 100): "
-        "'onecolour sizes' shows it at several widths.",
+        Phrase(
+            "At this size the picture does not read well ({readability} of 100): 'onecolour sizes' shows it at several "
+            "widths.",
+            readability=f"{reduction.readability:.0f}",
+        ),
     )
 
 

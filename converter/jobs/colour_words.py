@@ -6,19 +6,25 @@ from functools import lru_cache
 from typing import Final
 
 from converter.model.materials import rgb
+from converter.model.phrase import Phrase
 
-_WORDS: Final = {
-    "white": "#ffffff", "cream": "#fdf5dc", "ivory": "#fffff0", "pale yellow": "#fff3a0", "yellow": "#ffd800",
-    "golden yellow": "#f0b000", "orange": "#ff8000", "pale orange": "#ffc080", "coral": "#ff7050",
-    "bright red": "#e8101c", "red": "#d01020", "deep red": "#b01e28", "dark red": "#8a0f1a", "wine red": "#601020",
-    "pink": "#ff90b0", "pale pink": "#ffd0dc", "deep pink": "#e03080", "raspberry": "#b01860", "lilac": "#c8a8e0",
-    "violet": "#7a30b0", "dark violet": "#48206c", "pale blue": "#bcdcf4", "light blue": "#70b4e8", "blue": "#1f5fc8",
-    "deep blue": "#183c94", "dark blue": "#10204c", "turquoise": "#18b0b0", "dark turquoise": "#0c6468",
-    "pale green": "#bce4b8", "light green": "#78c860", "green": "#1e8c3c", "deep green": "#0f6030",
-    "dark green": "#103820", "olive green": "#707020", "pale brown": "#d8b48c", "sand": "#e4d4b0", "tan": "#b88850",
-    "brown": "#7c4a20", "dark brown": "#442812", "rust": "#a84818", "pale gray": "#dcdcdc", "light gray": "#b8b8b8",
-    "gray": "#808080", "dark gray": "#484848", "black": "#101010",
-}  # fmt: skip
+_WORDS: Final = (
+    (Phrase("white"), "#ffffff"), (Phrase("cream"), "#fdf5dc"), (Phrase("ivory"), "#fffff0"),
+    (Phrase("pale yellow"), "#fff3a0"), (Phrase("yellow"), "#ffd800"), (Phrase("golden yellow"), "#f0b000"),
+    (Phrase("orange"), "#ff8000"), (Phrase("pale orange"), "#ffc080"), (Phrase("coral"), "#ff7050"),
+    (Phrase("bright red"), "#e8101c"), (Phrase("red"), "#d01020"), (Phrase("deep red"), "#b01e28"),
+    (Phrase("dark red"), "#8a0f1a"), (Phrase("wine red"), "#601020"), (Phrase("pink"), "#ff90b0"),
+    (Phrase("pale pink"), "#ffd0dc"), (Phrase("deep pink"), "#e03080"), (Phrase("raspberry"), "#b01860"),
+    (Phrase("lilac"), "#c8a8e0"), (Phrase("violet"), "#7a30b0"), (Phrase("dark violet"), "#48206c"),
+    (Phrase("pale blue"), "#bcdcf4"), (Phrase("light blue"), "#70b4e8"), (Phrase("blue"), "#1f5fc8"),
+    (Phrase("deep blue"), "#183c94"), (Phrase("dark blue"), "#10204c"), (Phrase("turquoise"), "#18b0b0"),
+    (Phrase("dark turquoise"), "#0c6468"), (Phrase("pale green"), "#bce4b8"), (Phrase("light green"), "#78c860"),
+    (Phrase("green"), "#1e8c3c"), (Phrase("deep green"), "#0f6030"), (Phrase("dark green"), "#103820"),
+    (Phrase("olive green"), "#707020"), (Phrase("pale brown"), "#d8b48c"), (Phrase("sand"), "#e4d4b0"),
+    (Phrase("tan"), "#b88850"), (Phrase("brown"), "#7c4a20"), (Phrase("dark brown"), "#442812"),
+    (Phrase("rust"), "#a84818"), (Phrase("pale gray"), "#dcdcdc"), (Phrase("light gray"), "#b8b8b8"),
+    (Phrase("gray"), "#808080"), (Phrase("dark gray"), "#484848"), (Phrase("black"), "#101010"),
+)  # fmt: skip
 """Words of ours for colours of ours; nothing to do with any maker's names."""
 
 
@@ -39,11 +45,11 @@ def _lab(colour: str) -> Lab:
 
 
 @lru_cache(maxsize=1)
-def _named() -> dict[str, Lab]:
-    return {name: _lab(colour) for name, colour in _WORDS.items()}
+def _named() -> tuple[tuple[Phrase, Lab], ...]:
+    return tuple((name, _lab(colour)) for name, colour in _WORDS)
 
 
-def colour_words(colour: str) -> str:
+def colour_words(colour: str) -> Phrase:
     """Return plain words for ``#rrggbb``: those of the nearest of our named colours in CIELAB.
 
     Examples
@@ -52,4 +58,4 @@ def colour_words(colour: str) -> str:
     ('deep red', 'white', 'dark blue')
     """
     wanted = _lab(colour)
-    return min(_named().items(), key=lambda item: sum((a - b) ** 2 for a, b in zip(item[1], wanted, strict=True)))[0]
+    return min(_named(), key=lambda item: sum((a - b) ** 2 for a, b in zip(item[1], wanted, strict=True)))[0]

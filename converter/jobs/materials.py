@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from converter.estimate.needles import needlework
 from converter.model.chart import Chart
 from converter.model.materials import Fabric, Thread
+from converter.model.phrase import Phrase
 
 
 @dataclass(frozen=True)
@@ -69,8 +70,8 @@ def usual_strands(fabric: Fabric) -> int:
     return needlework(fabric).usual_strands
 
 
-def needle_words(fabric: Fabric, lines: bool = False) -> str:
+def needle_words(fabric: Fabric, lines: bool = False) -> Phrase:
     """Return the needle for a cloth in words, and the finer one for backstitch where there is any."""
     needles = needlework(fabric)
-    words = f"tapestry needle no. {needles.needle}"
-    return f"{words}, no. {needles.line_needle} for backstitch" if lines else words
+    words = Phrase("tapestry needle no. {needle}", needle=needles.needle)
+    return Phrase("{words}, no. {finer} for backstitch", words=words, finer=needles.line_needle) if lines else words

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from converter.files.picture import Picture
+from converter.model.phrase import Phrase
 from converter.squares.quick import looks_squared
 
 _SURE: Final = 0.5
@@ -16,6 +17,8 @@ def squared_paper_notes(picture: Picture) -> tuple[str, ...]:
     if looks_squared(picture.pixels) < _SURE:
         return ()
     return (
-        "This looks like a motif on squared paper: 'onecolour squares' reads it square by square, "
-        "where this chart treats it as a picture.",
+        Phrase(
+            "This looks like a motif on squared paper: 'onecolour squares' reads it square by square, where this chart "
+            "treats it as a picture."
+        ),
     )

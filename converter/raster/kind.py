@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from converter.model.arrays import MaskArray
+from converter.model.phrase import Phrase
 from converter.raster.axis import ink_depth
 from converter.raster.light import Ink
 
@@ -46,10 +47,10 @@ def tell_kind(ink: Ink | None) -> Kind:
     parts thicker than a ninth of the drawing's narrower side.
     """
     if ink is None:
-        return Kind("photo", "Taken for a photograph: it has soft tones and no clear ink.")
+        return Kind("photo", Phrase("Taken for a photograph: it has soft tones and no clear ink."))
     tones, restless, broad = toning(ink)
     if tones > TONES + STROKES_ALLOW * max(0.0, 1 - broad / BROAD_INK) and restless > RESTLESS:
-        return Kind("photo", "Taken for a photograph: its dark and light parts have many tones.")
+        return Kind("photo", Phrase("Taken for a photograph: its dark and light parts have many tones."))
     return line_or_shape(ink.mask)
 
 
@@ -78,11 +79,11 @@ def line_or_shape(mask: MaskArray) -> Kind:
     """Return whether the ink is drawn in lines or filled in."""
     rows, cols = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
     if len(rows) == 0:
-        return Kind("line", "Taken for a line drawing.")
+        return Kind("line", Phrase("Taken for a line drawing."))
     sides = sorted((int(rows[-1] - rows[0]) + 1, int(cols[-1] - cols[0]) + 1))
     # A stroke is thin against the narrower side: a tall key is no line drawing for being tall.
     size = max(sides[0], SLENDER * sides[1])
     thick = float((ink_depth(mask, 1) > 0.055 * size).sum()) / max(1.0, float(mask.sum()))
     if thick < THICK_SHARE:
-        return Kind("line", "Taken for a line drawing: nearly all of its ink lies in strokes.")
-    return Kind("shape", "Taken for solid shapes: much of its ink lies in broad areas.")
+        return Kind("line", Phrase("Taken for a line drawing: nearly all of its ink lies in strokes."))
+    return Kind("shape", Phrase("Taken for solid shapes: much of its ink lies in broad areas."))

@@ -25,6 +25,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import CellArray, MaskArray
+from converter.model.phrase import Phrase
 from converter.raster.axis import Axis, ink_depth
 from converter.raster.components import label_ink, label_parts
 from converter.raster.structure import cells_near
@@ -90,7 +91,7 @@ def judge(
     weight_kept += float(np.sqrt(area[counted & ~gone]).sum())
     if gone.any():
         number = int(gone.sum())
-        words.append(f"{number} small part{'s were' if number > 1 else ' was'} left out.")
+        words.append(Phrase("{number} small part was left out.", "{number} small parts were left out.", number=number))
         lost |= gone[labels]
     # Openings.
     hole_labels, pixel_area = label_parts(~picture, 4)
@@ -103,7 +104,13 @@ def judge(
     weight_kept += float(np.sqrt(hole_area[real & ~shut]).sum())
     if shut.any():
         number = int(shut.sum())
-        words.append(f"{number} opening{'s were' if number > 1 else ' was'} too small for the grid and closed.")
+        words.append(
+            Phrase(
+                "{number} opening was too small for the grid and closed.",
+                "{number} openings were too small for the grid and closed.",
+                number=number,
+            )
+        )
         lost |= shut[hole_labels]
     # Parts run together.
     _, groups = label_ink(cells)
@@ -113,20 +120,21 @@ def judge(
     owners = np.bincount(both[counted[both % count]] // count, minlength=1)
     joined = int(np.maximum(owners - 1, 0).sum())
     if joined:
-        words.append(f"{joined + 1} parts that lie closer than a stitch touch.")
+        words.append(Phrase("{parts} parts that lie closer than a stitch touch.", parts=joined + 1))
         lost |= _between(labels, big & ~picture)
         weight_kept -= 0.5 * joined * float(np.sqrt(area[counted]).mean())
     shown = 1.0
     if axis is not None and len(axis.points):
         shown, missed = _shown(axis, cells)
         if shown < 0.985:
-            words.append(f"About {max(1, round(100 * (1 - shown)))} % of the length of the strokes was left out.")
+            share = max(1, round(100 * (1 - shown)))
+            words.append(Phrase("About {share} % of the length of the strokes was left out.", share=share))
             r, c = (np.clip(missed[:, k], 0, picture.shape[k] - 1) for k in (0, 1))
             lost[r, c] = True
             lost |= picture & (ink_depth(~lost, pixels) < 0.5) if len(missed) else False
     mush = _filled_in(picture, cells, pixels)
     if mush.sum() > max(3, 0.02 * cells.sum()):
-        words.append("Lines that lie closer than the grid can show run together.")
+        words.append(Phrase("Lines that lie closer than the grid can show run together."))
         lost |= np.repeat(np.repeat(mush, pixels, axis=0), pixels, axis=1)
     if tone is None:
         sewn, filled = _as_sewn(picture, pixels)

@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import CellArray, MaskArray
+from converter.model.phrase import Phrase
 from converter.raster.axis import Axis, find_axis, ink_depth, move_axis
 from converter.raster.grid import MARGIN, Bounds, Grid, lay_mask, lay_tone
 from converter.raster.mirror import Symmetry, even_mask, find_symmetry
@@ -188,7 +189,8 @@ def _result(ready: Prepared, work: Work, best: _Attempt) -> Reduction:
     to_source = ready.to_source @ work.to_standing
     losses = best.verdict.losses
     if best.simpler:
-        losses = ("At this size the drawing was simplified on purpose: narrow gaps were filled.", *losses)
+        simpler = Phrase("At this size the drawing was simplified on purpose: narrow gaps were filled.")
+        losses = (simpler, *losses)
     lost = np.zeros(ready.source_shape, dtype=np.bool_)
     if best.verdict.mask.any():
         lost = _on_source(best.verdict.mask, to_source, best.laid_grid, work.pixels, ready.source_shape)

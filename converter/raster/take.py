@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from converter.errors import RequestError
 from converter.model.arrays import GrayArray, MaskArray
+from converter.model.phrase import Phrase, sentences
 from converter.raster.axis import Axis, find_diagonals
 from converter.raster.deskew import find_tilt, turn_back
 from converter.raster.grid import Bounds, Grid, find_phase, lay_plain
@@ -28,7 +29,11 @@ COARSE = 700
 COARSE_PHOTO = 400
 """Pixels of the copies on which drawings and photographs are looked at first."""
 MOST_PIXELS_TURNED = 60_000_000
-NAMES = {"line": "a line drawing", "shape": "solid shapes", "photo": "a photograph"}
+AS_ASKED = {
+    "line": Phrase("Taken for a line drawing, as asked."),
+    "shape": Phrase("Taken for solid shapes, as asked."),
+    "photo": Phrase("Taken for a photograph, as asked."),
+}
 
 BLANK = (
     "The picture is blank: it has no dark parts that could become stitches.",
@@ -103,7 +108,7 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
             if light is not None and float(light.mask.mean()) > LEAST_LIGHT and toning(light)[0] < CLEARLY_TWO:
                 kind, light_on_dark = line_or_shape(light.mask), True
     else:
-        kind = Kind(wanted.kind, f"Taken for {NAMES[wanted.kind]}, as asked.")
+        kind = Kind(wanted.kind, AS_ASKED[wanted.kind])
     if kind.name == "photo":
         for side in (COARSE_PHOTO, COARSE):
             found = _look_at_photo(ready, settings, kind, coarse, side)
@@ -121,18 +126,19 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
         ink = find_ink(coarse, pixels, wanted.dark)
         if wanted.kind == "auto" and ink is not None:
             kind = line_or_shape(ink.mask)
-        kind = Kind(kind.name, kind.reason + " It is light on dark, so the light parts are stitched.")
+        kind = Kind(kind.name, sentences(kind.reason, Phrase("It is light on dark, so the light parts are stitched.")))
     tilt = 0.0
     if wanted.deskew and not ready.symmetries and ready.gray.size <= MOST_PIXELS_TURNED:
         tilt = find_tilt(coarse)
     if tilt != 0:
         ink = find_ink(turn_back(coarse, tilt)[0], pixels, wanted.dark, softness=ink.softness if ink else SOFTNESS[0])
-        kind = Kind(kind.name, kind.reason + f" It was {abs(tilt):.1f} degrees askew and has been straightened.")
+        askew = Phrase("It was {tilt} degrees askew and has been straightened.", tilt=f"{abs(tilt):.1f}")
+        kind = Kind(kind.name, sentences(kind.reason, askew))
     if ink is None:
         raise RequestError(*BLANK)
     rims = find_rims(coarse, ink) if tilt == 0 else None
     if rims is not None:
-        kind = Kind(kind.name, kind.reason + " Paler areas are bare; their edges are drawn as lines.")
+        kind = Kind(kind.name, sentences(kind.reason, Phrase("Paler areas are bare; their edges are drawn as lines.")))
         return Look(kind, scale, ink.mask | rims, None, inverted, tilt, rims, ink.softness)
     return Look(kind, scale, ink.mask, None, inverted, tilt, None, ink.softness)
 
@@ -154,7 +160,7 @@ def _look_at_photo(ready: Prepared, settings: ChartSettings, kind: Kind, coarse:
     if inside is None and not settings.picture.invert and _is_dark_ground(mask, 0.7):
         inverted = True
         mask = tones(1 - small)
-        kind = Kind(kind.name, kind.reason + " Its ground is dark, so the light parts are stitched.")
+        kind = Kind(kind.name, sentences(kind.reason, Phrase("Its ground is dark, so the light parts are stitched.")))
     if float(np.ptp(coarse)) < 0.04 or not mask.any():
         return None
     return Look(kind, scale, mask, inside, inverted, 0.0)

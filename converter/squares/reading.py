@@ -19,6 +19,7 @@ import numpy.typing as npt
 
 from converter.errors import RequestError, UsageError
 from converter.model.arrays import CellArray, LineArray, as_picture
+from converter.model.phrase import Phrase
 from converter.squares import density, extent, filters, finding, kinds, marks, patches, strokes
 from converter.squares.kinds import MarkKind
 
@@ -327,26 +328,33 @@ def _notes(
     doubt: npt.NDArray[np.float64],
 ) -> tuple[str, ...]:
     rows, cols = span.shape
-    notes = [f"A grid of {cols} x {rows} squares was found."]
+    notes = [Phrase("A grid of {columns} x {rows} squares was found.", columns=cols, rows=rows)]
     side = held.fit.pitch / held.factor
     if side < SMALLEST_PX:
         notes.append(
-            f"The squares are only {side:.0f} pixels wide in the picture, too small to be read. On millimetre paper "
-            "give the corners and the number of the larger squares; otherwise photograph it closer."
+            Phrase(
+                "The squares are only {side} pixels wide in the picture, too small to be read. On millimetre paper "
+                "give the corners and the number of the larger squares; otherwise photograph it closer.",
+                side=f"{side:.0f}",
+            )
         )
     elif side < 11:
         notes.append(
-            f"The squares are only {side:.0f} pixels wide in the picture; a closer photo would be read more surely."
+            Phrase(
+                "The squares are only {side} pixels wide in the picture; a closer photo would be read more surely.",
+                side=f"{side:.0f}",
+            )
         )
     if words.any():
-        notes.append(f"{int(words.sum())} squares hold writing and were left out.")
+        notes.append(Phrase("{number} squares hold writing and were left out.", number=int(words.sum())))
     if outside.any():
-        notes.append(f"{int(outside.sum())} squares of the grid are cut off by the edge of the photo.")
+        cut = int(outside.sum())
+        notes.append(Phrase("{number} squares of the grid are cut off by the edge of the photo.", number=cut))
     if not marked.any():
-        notes.append("No square is marked.")
+        notes.append(Phrase("No square is marked."))
     count = int((doubt >= DOUBTFUL).sum())
     if count:
-        notes.append(f"{count} squares are doubtful: look at them in the overlay.")
+        notes.append(Phrase("{number} squares are doubtful: look at them in the overlay.", number=count))
     return tuple(notes)
 
 
@@ -395,7 +403,13 @@ def _folded(reading: SquaresReading, block: int) -> SquaresReading | None:
     doubt = np.maximum(
         blocks(np.asarray(reading.doubt)), 1 - 2 * np.abs(blocks(reading.cells.astype(np.float64)) - 0.5)
     )
-    note = f"The marks fill blocks of {block} x {block} fine squares; each block was read as one square ({m} x {n})."
+    note = Phrase(
+        "The marks fill blocks of {block} x {block} fine squares; each block was read as one square "
+        "({columns} x {rows}).",
+        block=block,
+        columns=m,
+        rows=n,
+    )
     kinds_now = np.where(cells, np.maximum(middle, 1), 0).astype(np.int32)
     return replace(
         reading, cells=cells, doubt=doubt, lines=lines[keep], corners=np.ascontiguousarray(corners), kinds=kinds_now,

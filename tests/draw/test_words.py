@@ -6,18 +6,25 @@ import ast
 import gettext
 import io
 import re
+import string
 import struct
 import sys
+from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from converter.draw.canvas import TextOp
-from converter.draw.leaflet import leaflet_drawing
+from converter.draw.canvas import Drawing
 from converter.draw.words import Words
 from converter.estimate.making.words import length, metres, size, threads
-from converter.model.materials import Fabric
+from converter.jobs.facts import gather_facts
+from converter.jobs.finish import plan_finish
+from converter.jobs.leaflet import leaflet_pages
+from converter.model.chart import Chart
+from converter.model.materials import Fabric, Thread
 from converter.model.phrase import Phrase
+from converter.settings import PIECES, WAYS, MakingSettings, ThreadSettings
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "scripts"))
@@ -123,25 +130,87 @@ def test_templates_are_written_out_where_they_are_used() -> None:
                 assert path.name == "phrase.py" or isinstance(node.args[0], ast.Constant), (path.name, node.lineno)
 
 
-def test_a_table_translates_the_whole_leaflet() -> None:
-    """With every sentence marked by a table, no unmarked sentence of ours is left on the teaching pages."""
+GREEK = dict(zip(string.ascii_letters, "αβψδεφγηιξκλμνοπθρστυωχςζ" * 3, strict=False))
+"""Stand-ins for letters: with every sentence of a table in them, whatever is left in Latin letters was not in it."""
+
+
+def _in_greek(template: str) -> str:
+    """Return a template with its words in Greek letters and its values kept."""
+    parts = re.split(r"({\w+})", template)
+    return "".join(part if part.startswith("{") else "".join(GREEK.get(c, c) for c in part) for part in parts)
+
+
+@cache
+def _greek_table() -> gettext.GNUTranslations:
     import update_words
-    from helpers.leaflet_cases import CASES, content_of
 
     entries = {}
     for path in update_words.modules():
         for one, several in update_words.collect(path):
             if several is None:
-                entries[one] = f"¤{one}"
+                entries[one] = _in_greek(one)
             else:
-                entries[f"{one}\0{several}"] = f"¤{one}\0¤{several}"
-    chart, _ = CASES["mixed"]
-    words = Words("qq", table=_table(entries))
-    drawing = leaflet_drawing(chart, content_of(chart, None), words=words)
-    texts = [op.text for page in drawing.pages for op in page.ops if isinstance(op, TextOp)]
-    joined = " ".join(texts)
-    for sentence in ("How to begin", "The cross", "The backstitch", "Good habits", "You need", "Take care", "middle"):
-        assert f"¤{sentence}" in joined, sentence
+                entries[f"{one}\0{several}"] = f"{_in_greek(one)}\0{_in_greek(several)}"
+    return _table(entries)
+
+
+def _latin(drawing: Drawing, allowed: str) -> list[str]:
+    """Return the texts of a drawing, read aloud ones too, that have Latin words other than the allowed ones."""
+    texts = [drawing.title]
+    for page in drawing.pages:
+        texts.append(page.label)
+        for op in page.ops:
+            texts += [getattr(op, "text", ""), getattr(op, "alt", "")]
+    known = rf"{allowed}|#[0-9a-f]{{6}}|\b\d+[a-z]\b|\d x \S"
+    return [text for text in texts if re.search("[A-Za-z]", re.sub(known, "", text))]
+
+
+PIECE_WAYS = [(piece, way, "both") for piece in PIECES for way in WAYS.get(piece, ("auto",))]
+
+
+def _leaflet(words: Words, piece: str | None = None, way: str = "auto") -> Drawing:
+    cells = np.zeros((22, 26), dtype=bool)
+    cells[3:20:3, 2:24:3] = True
+    thread = Thread("#1d3a6b", "Dusk") if piece == "card" else Thread("#b01e28")
+    # A note out of a chart file is plain text: it is looked up as it is.
+    note = "Taken for a line drawing."
+    chart = Chart(cells, [[[2, 2], [8, 8]], [[8, 8], [8, 14]]], title="Quince", thread=thread, notes=(note,))
+    facts = gather_facts(chart, piece=piece)
+    assert len(facts.notes) == 2
+    # Her cloth is too small, so that there is a warning.
+    settings = MakingSettings(piece=piece or "panel", way=way, cloth_mm=(60.0, 40.0))
+    making = plan_finish(chart, settings) if piece else None
+    return leaflet_pages(
+        chart, facts, paper="A4", thread=ThreadSettings(), making=making, words=words, order=piece is None
+    )
+
+
+@pytest.mark.parametrize(("piece", "way", "units"), [*PIECE_WAYS, ("panel", "two", "cm"), (None, "auto", "in")])
+def test_a_table_translates_the_whole_leaflet(piece: str | None, way: str, units: str) -> None:
+    """No Latin letters are left on a leaflet whose sentences are all in Greek letters.
+
+    Left as they are: the title, the thread's name, colour codes, numbers such as 3a of crosses within crosses, and the
+    sign in "2 x" before the name of a part.
+    """
+    drawing = _leaflet(Words("qq", units, _greek_table()), piece, way)
     assert drawing.language == "qq"
-    starts = [text for text in texts if text[:1] == "¤"]
-    assert len(starts) > 40
+    assert sum(len(page.ops) for page in drawing.pages) > 200
+    assert _latin(drawing, "Quince|Dusk") == []
+
+
+def test_english_is_told_from_a_translation() -> None:
+    assert len(_latin(_leaflet(Words()), "Quince|Dusk")) > 100
+
+
+@pytest.mark.parametrize(("piece", "way", "units"), PIECE_WAYS)
+def test_every_text_of_a_plan_can_be_said_and_is_the_same_in_english(piece: str, way: str, units: str) -> None:
+    chart = Chart(np.ones((30, 90), dtype=bool), title="Quince", fabric=Fabric(28, 2))
+    settings = MakingSettings(piece=piece, way=way, size_mm=(90.0, 80.0), cloth_mm=(60.0, 40.0))
+    plan = plan_finish(chart, settings)
+    labels = [guide.label for part in plan.parts for guide in part.guides]
+    names = [text for part in plan.parts for text in (part.name, part.note)]
+    texts = [*plan.steps, *plan.shopping, *plan.cautions, *plan.warnings, *labels, *names]
+    assert plan.warnings
+    for text in filter(None, texts):
+        assert isinstance(text, Phrase), text
+        assert Words(units=units).say(text) == str(text)
