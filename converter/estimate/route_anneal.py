@@ -2,257 +2,334 @@
 
 Where crosses stand apart, the thread is in the carries and the starts, and the two legs of a cross need not follow one
 another: a cross can be begun on the way out to others and finished on the way back, which saves a start at the price
-of going the same way twice. So single legs, whole crosses and short runs of legs are moved next to a leg nearby, the
-bottom leg of a cross always before its top leg, and the change is kept if the thread gets shorter, or else with a
-probability that falls with the loss and with time (simulated annealing; Kirkpatrick, Gelatt and Vecchi, Science 220,
-1983, from memory). The generator is seeded and the number of tries fixed by the chart, so the same chart gives the
-same order.
+of going the same way twice. So single legs, whole crosses and short runs of legs are moved next to a leg nearby, as
+they are or turned round, the bottom leg of a cross always before its top leg, and the change is kept if the thread
+gets shorter, or else with a probability that falls with the loss and with time (simulated annealing; Kirkpatrick,
+Gelatt and Vecchi, Science 220, 1983, from memory). The generator is seeded and the number of tries fixed by the chart,
+so the same chart gives the same order.
 
-The order is a linked list. Each leg carries a number that grows along the order, so that two legs can be compared
-without walking the list; numbers between two neighbours are found by halving and dealt out afresh now and then.
+Thousands of moves are weighed at once on whole arrays. Of those to be made, two that touch the same place of the order
+do not go together; one of them is dropped. A small chart is worked in several copies, and of each group of crosses
+that carries can join the best copy is kept.
+
+Lengths. With a ``capacity`` the order is kept in as many lengths as it is given in. The way from one to the next costs
+nothing, but thread beyond the capacity does, more and more with time: so legs move over until every length is full,
+which no cutting of a finished order can do.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import exp
-from random import Random
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
-from converter.estimate.route_geometry import EPSILON, IntArray
+from converter.estimate.route_geometry import EPSILON, ROOT2, FloatArray, IntArray
 from converter.estimate.route_links import Links
 
-_LONGEST = 6
+_LONGEST = 8
+_NEAREST = 8
+_BATCH = 8192
+_BATCH_FULL = 4096
+"""Moves weighed at once; fewer when lengths are to be filled, as the load of each is known at first only."""
+_AWAY = 1 << 40
+"""Hole of the marks between lengths: farther off than any other."""
+_OVER = (1.0, 8.0)
+"""What a side of thread beyond the capacity of a length costs, at first and at last; and what any excess costs more."""
+_OVER_AT_ALL = 1.0
+
+Excess = Callable[[IntArray, IntArray], npt.NDArray[np.float32]]
+
+
+def _step_costs(links: Links, price: float) -> tuple[int, dict[int, tuple[tuple[int, int], float]]]:
+    """Return the width of a row of hole codes, and by difference of codes the step and excess of every back move."""
+    reach = int(links.rules.carry)
+    width = links.crosses.cells.shape[1] + 2 * reach + 4
+    around = range(-reach, reach + 1)
+    return width, {
+        dr * width + dc: ((dr, dc), min((dr * dr + dc * dc) ** 0.5 - 1, price))
+        for dr in around
+        for dc in around
+        if 0 < dr * dr + dc * dc <= links.rules.carry**2 + EPSILON
+    }
+
+
+def _excess(links: Links, price: float, highest: int) -> Excess:
+    """Return the function of the excess of back moves from holes to others, the price if one cannot be made."""
+    width, steps = _step_costs(links, price)
+    middle = highest + 1
+    table = np.full(2 * middle + 1, price, dtype=np.float32)
+    table[[0, -1]] = 0.0
+    table[np.array(list(steps)) + middle] = [cost for _, cost in steps.values()]
+
+    def plain(start: IntArray, end: IntArray) -> npt.NDArray[np.float32]:
+        return table.take(end - start + middle, mode="clip")
+
+    if not links.rules.hidden:
+        return plain
+    number = np.ones(table.size, dtype=np.int64)
+    number[[0, -1]] = 0
+    rows, cols = links.crosses.cells.shape
+    shown = np.full((len(steps) + 2, highest + 1), price, dtype=np.float32)
+    shown[0] = 0.0
+    for k, (code, (step, cost)) in enumerate(steps.items(), 2):
+        number[code + middle] = k
+        grid = np.full((rows + 1, width), price, dtype=np.float32)
+        grid[:, : cols + 1][links.rules.behind(step)] = cost
+        shown[k, : grid.size] = grid.ravel()[: highest + 1]
+    flat = shown.ravel()
+
+    def hidden(start: IntArray, end: IntArray) -> npt.NDArray[np.float32]:
+        kind = number.take(end - start + middle, mode="clip")
+        return flat.take(kind * (highest + 1) + np.minimum(start, highest))
+
+    return hidden
+
+
+class _Place(NamedTuple):
+    """The order as it stands: at each place the leg or mark, and what belongs to it."""
+
+    into: IntArray
+    """Hole where it is entered."""
+    out: IntArray
+    """Hole where it is left."""
+    link: npt.NDArray[np.float32]
+    """Excess of the move to the next place."""
+    length: IntArray
+    """Length it belongs to."""
+    load: FloatArray
+    """For each length: thread with one side for each leg, less the capacity."""
+    sums: FloatArray
+    """Excess of all moves up to here."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Moves:
+    """Runs of places ``first`` to ``last`` that go behind the place ``left``."""
+
+    first: IntArray
+    last: IntArray
+    left: IntArray
+    turned: npt.NDArray[np.bool_]
+    """Worked from the far end."""
+    flips: tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]
+    """Whether the first and the last leg alone are worked from their other end."""
+
+    def of(self, chosen: IntArray) -> _Moves:
+        """Return some of the moves."""
+        flips = self.flips[0][chosen], self.flips[1][chosen]
+        return _Moves(self.first[chosen], self.last[chosen], self.left[chosen], self.turned[chosen], flips)
 
 
 class LegOrder:
-    """An order of legs, each with the end it is worked from.
+    """An order of legs in one or several lengths, each leg with the end it is worked from.
 
     Parameters
     ----------
     links : Links
-    legs : ndarray of shape (m,), int
-    ends : ndarray of shape (m,), int
-        End from which each leg of the order is worked.
+    lengths : list of ndarray of shape (m,), int
+        Legs of each length in order; together every leg once.
+    ends : ndarray of shape (2 n,), int
+        End from which each leg is worked.
     price : float
         Excess that a move counts which cannot be made.
+    copies : int
+        How often the whole chart is worked beside itself.
     """
 
-    def __init__(self, links: Links, legs: IntArray, ends: IntArray, price: float) -> None:
-        self.links = links
-        self.price = price
-        rules = links.rules
-        count = 2 * len(links.flat)
-        reach = int(rules.carry)
-        self._width = links.crosses.cells.shape[1] + 2 * reach + 4
-        self.excess_of: dict[int, float] = {
-            dr * self._width + dc: (dr * dr + dc * dc) ** 0.5 - 1
-            for dr in range(-reach, reach + 1)
-            for dc in range(-reach, reach + 1)
-            if 0 < dr * dr + dc * dc <= rules.carry**2 + EPSILON
-        }
-        self._seen: dict[int, bytes] = {}
-        self._known: dict[int, list[int]] = {}
-        around = range(-reach - 1, reach + 2)
-        steps = sorted((r * r + c * c, r * links.width + c) for r in around for c in around if (r, c) != (0, 0))
-        self._steps = [step for _, step in steps]
+    def __init__(self, links: Links, lengths: list[IntArray], ends: IntArray, price: float, copies: int = 1) -> None:
+        self._price = price
+        self._count = count = 2 * links.crosses.count
+        self._first_mark = legs = copies * count
+        marks = copies * len(lengths) + 1
+        width, _ = _step_costs(links, price)
         holes = links.crosses.leg_holes(np.arange(count, dtype=np.int64))
-        codes = (holes[:, :, 0] * self._width + holes[:, :, 1]).ravel().tolist()
-        self.hole: list[int] = [*codes, -1, -1]
-        """Hole of each end of each leg as a single number, at 2 leg + end; the last two stand off the ends."""
-        self.end = [0] * (count + 1)
-        self.after = [count] * (count + 1)
-        self.before = [count] * (count + 1)
-        self.mark = [0.0] * (count + 1)
-        self._count = count
-        self.excess = self._hidden() if rules.hidden else self._plain()
-        order = legs.tolist()
-        for leg, end in zip(order, ends.tolist(), strict=True):
-            self.end[leg] = end
-        for first, second in zip([count, *order], [*order, count], strict=True):
-            self.after[first] = second
-            self.before[second] = first
-        self._renumber()
+        code = (holes[:, :, 0] * width + holes[:, :, 1]).ravel()
+        self._excess = _excess(links, price, (int(code.max()) + 4 * width) * copies)
+        apart = (int(code.max()) + 4 * width) * np.arange(copies)
+        self._code = np.concatenate(((code + apart[:, None]).ravel(), np.full(4 * marks, _AWAY)))
+        self._near = self._nearest(links, copies)
+        self._end = np.concatenate((np.tile(ends, copies), np.zeros(2 * marks, dtype=np.int64)))
+        parts = [part + k * count for k in range(copies) for part in lengths]
+        seams = legs + 2 * np.arange(marks)
+        self._order: IntArray = np.concatenate(
+            [seams[:1], *(p for k in zip(parts, seams[1:, None], strict=True) for p in k)]
+        )
+        self._at = np.zeros(legs + 2 * marks, dtype=np.int64)
 
-    def _renumber(self) -> None:
-        leg, number = self.after[self._count], 1.0
-        while leg != self._count:
-            self.mark[leg] = number
-            number += 1.0
-            leg = self.after[leg]
-        self.mark[self._count] = 0.0
-        self._last = number
+    @staticmethod
+    def _nearest(links: Links, copies: int) -> IntArray:
+        """Return for each cross the nearest others within reach of a carry, over and over; itself if there is none."""
+        crosses, reach = links.crosses, int(links.rules.carry) + 1
+        around = range(-reach, reach + 1)
+        steps = sorted((r * r + c * c, r, c) for r in around for c in around if (r, c) != (0, 0))
+        near = np.repeat(np.arange(crosses.count)[:, None], _NEAREST, axis=1)
+        found = np.zeros(crosses.count, dtype=np.int64)
+        for _, r, c in steps:
+            other = crosses.neighbour((r, c))
+            fits = np.flatnonzero((other >= 0) & (found < _NEAREST))
+            near[fits, found[fits]] = other[fits]
+            found[fits] += 1
+        cyclic = np.arange(_NEAREST) % np.maximum(found, 1)[:, None]
+        near = np.take_along_axis(near, cyclic, axis=1)
+        every: IntArray = (near + crosses.count * np.arange(copies)[:, None, None]).reshape(-1)
+        return every
 
-    def order(self) -> list[int]:
-        """Return the legs in order."""
-        found, leg = [], self.after[self._count]
-        while leg != self._count:
-            found.append(leg)
-            leg = self.after[leg]
+    def _place(self, capacity: float | None) -> _Place:
+        order, code = self._order, self._code
+        hole = 2 * order + self._end[order]
+        into, out = code[hole], code[hole ^ 1]
+        self._at[order] = np.arange(order.size)
+        link = self._excess(out[:-1], into[1:])
+        if capacity is None:
+            return _Place(into, out, link, order, np.zeros(0), np.zeros(0))
+        mark = order >= self._first_mark
+        length = np.cumsum(mark) - 1
+        load = np.bincount(length[1:], link) + (1 + ROOT2) * np.bincount(length[~mark], minlength=int(length[-1]) + 1)
+        return _Place(
+            into, out, link, length, load - capacity - 1, np.concatenate(([0.0], np.cumsum(link, dtype=float)))
+        )
+
+    def anneal(self, tries: int, hot: float, cold: float, capacity: float | None = None) -> None:
+        """Move legs about, ``tries`` times, while the heat falls from ``hot`` to ``cold`` (in stitch sides).
+
+        Parameters
+        ----------
+        tries : int
+        hot, cold : float
+        capacity : float, optional
+            Thread that a length holds between its tails. Without it the lengths may hold any.
+        """
+        places = self._order.size - 2
+        batch = min(_BATCH if capacity is None else _BATCH_FULL, max(64, 2 * places))
+        random = np.random.default_rng(places)
+        share = (np.arange(256) + 0.5) / 256
+        sizes = (share * share * _LONGEST).astype(np.int64)
+        claim = np.zeros(places + 2, dtype=np.int64)
+        place = self._place(capacity)
+        for done in range(0, tries, batch):
+            heat = hot * (cold / hot) ** (done / tries)
+            first = (random.random(batch, dtype=np.float32) * places).astype(np.int64) + 1
+            drawn = random.integers(0, 1 << 26, batch)
+            last = np.minimum(first + sizes[drawn & 255], places)
+            # Where to: before or after a leg of a cross near the first or the last one.
+            about = np.minimum(np.where(drawn & 256, self._order[first], self._order[last]), self._first_mark - 1) >> 1
+            other = self._near[about * _NEAREST + (drawn >> 11) * _NEAREST // (1 << 15)]
+            left = self._at[2 * other + (drawn >> 10 & 1)] - (drawn >> 9 & 1)
+            over = _OVER[0] * (_OVER[1] / _OVER[0]) ** (done / tries) if capacity is not None else 0.0
+            change, turned, flips = self._change(place, first, last, left, over)
+            passes = change <= heat * random.standard_exponential(batch, dtype=np.float32)
+            passes &= (left < first - 1) | (left > last)
+            moves = _Moves(first, last, left, turned, flips).of(np.flatnonzero(passes))
+            if self._make(moves, claim):
+                place = self._place(capacity)
+
+    def _change(
+        self, place: _Place, first: IntArray, last: IntArray, left: IntArray, over: float
+    ) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.bool_], tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]]:
+        """Return what moves cost and how the runs are turned for it."""
+        excess, into, out, link = self._excess, place.into, place.out, place.link
+        enters, leaves = into[first], out[last]
+        before, after = out[left], into[left + 1]
+        plain = excess(before, enters), excess(leaves, after)
+        round_about = excess(before, leaves) + excess(enters, after)
+        joined = plain[0] + plain[1]
+        turned = round_about < joined
+        joined = np.minimum(joined, round_about)
+        # Both legs of a cross may be turned at no cost between them.
+        legs = self._order[first], self._order[last]
+        cross = np.flatnonzero((last == first + 1) & (legs[0] ^ legs[1] == 1))
+        flips = np.zeros(first.size, dtype=np.bool_), np.zeros(first.size, dtype=np.bool_)
+        other = (
+            excess(before[cross], out[first[cross]]),
+            excess(into[last[cross]], after[cross]),
+        )
+        for k in (0, 1):
+            flips[k][cross] = other[k] < plain[k][cross]
+        joined[cross] = np.minimum(other[0], plain[0][cross]) + np.minimum(other[1], plain[1][cross])
+        turned[cross] = False
+        freed = link[first - 1] + link[last] - excess(out[first - 1], into[last + 1])
+        added = joined - link[left]
+        change: npt.NDArray[np.float32] = added - freed
+        if over:
+            one, two = place.length[first], place.length[left]
+            inside = (1 + ROOT2) * (last - first + 1) + place.sums[last] - place.sums[first]
+            same = one == two
+            here, there = place.load[one], place.load[two]
+            moved = np.where(same, added - freed, inside + added)
+            more = _beyond(there + moved) - _beyond(there)
+            less = np.where(same, 0.0, _beyond(here) - _beyond(here - inside - freed))
+            change = (change + over * (more - less)).astype(np.float32)
+        return change, turned, flips
+
+    def _make(self, moves: _Moves, claim: IntArray) -> bool:
+        """Make those moves that keep every bottom leg before its top leg and do not touch one another."""
+        if not moves.first.size:
+            return False
+        at = np.arange(_LONGEST)[None, :]
+        first, last, left = moves.first[:, None], moves.last[:, None], moves.left[:, None]
+        run = np.minimum(first + at, last)
+        legs = self._order[run]
+        partner = self._at[legs ^ 1]
+        inside = (partner >= first) & (partner <= last)
+        top = (legs & 1).astype(np.bool_)
+        passed = np.where(left > last, ~top & (partner <= left), top & (partner > left)) & ~inside
+        marks = (legs >= self._first_mark).any(axis=1)
+        fits = ~(marks | passed.any(axis=1) | (moves.turned & inside.any(axis=1) & (moves.first < moves.last)))
+        chosen = np.flatnonzero(fits)
+        touched = np.concatenate((run, partner, first - 1, last + 1, left, left + 1), axis=1)[chosen]
+        number = np.arange(chosen.size)[:, None]
+        claim[touched] = number
+        chosen = chosen[(claim[touched] == number).all(axis=1)]
+        if not chosen.size:
+            return False
+        moves, run = moves.of(chosen), run[chosen]
+        size = (moves.last - moves.first + 1)[:, None]
+        taken = at < size
+        gone = run[taken]
+        self._end[self._order[run[taken & moves.turned[:, None]]]] ^= 1
+        self._end[self._order[moves.first[moves.flips[0]]]] ^= 1
+        self._end[self._order[moves.last[moves.flips[1]]]] ^= 1
+        room = np.ones(self._order.size, dtype=np.int64)
+        room[gone] = 0
+        room[moves.left + 1] += size[:, 0]
+        new = np.cumsum(room) - 1
+        within = np.where(moves.turned[:, None], size - 1 - at, at)
+        new[gone] = (new[moves.left][:, None] + 1 + within)[taken]
+        order = np.empty_like(self._order)
+        order[new] = self._order
+        self._order = order
+        return True
+
+    def lengths(self) -> list[IntArray]:
+        """Return the legs of each length in order, those of all copies one after another."""
+        marks = np.flatnonzero(self._order >= self._first_mark)
+        return [self._order[a + 1 : b] % self._count for a, b in pairwise(marks.tolist())]
+
+    def best(self, group: IntArray) -> IntArray:
+        """Return all legs in order, those of each group from the copy where they take least.
+
+        Parameters
+        ----------
+        group : ndarray of shape (n,), int
+            Group of each cross: crosses that carries can join.
+        """
+        link = self._place(None).link
+        real = np.flatnonzero(self._order < self._first_mark)
+        legs = self._order[real] % self._count
+        copy, groups = self._order[real] // self._count, group[legs >> 1]
+        cost = np.where(self._order[real - 1] < self._first_mark, link[real - 1], self._price)
+        each = np.zeros((int(copy.max()) + 1, int(group.max()) + 1))
+        np.add.at(each, (copy, groups), np.minimum(cost, self._price))
+        keep = np.flatnonzero(each.round(3).argmin(axis=0)[groups] == copy)
+        found: IntArray = legs[keep[np.argsort(groups[keep], kind="stable")]]
         return found
 
-    def _plain(self) -> Callable[[int, int], float]:
-        """Return the function of the excess of a back move from one hole to another, the price if it cannot be made."""
-        get, price = self.excess_of.get, self.price
 
-        def excess(start: int, end: int) -> float:
-            # Off the ends of the order nothing is to be gone.
-            return get(end - start, price) if start >= 0 and end >= 0 else 0.0
-
-        return excess
-
-    def _hidden(self) -> Callable[[int, int], float]:
-        plain, price, width, known = self.excess_of, self.price, self._width, self._seen
-
-        def excess(start: int, end: int) -> float:
-            if start < 0 or end < 0:
-                return 0.0
-            step = end - start
-            cost = plain.get(step)
-            if cost is None:
-                return price
-            behind = known.get(step)
-            if behind is None:
-                rows = (step + width // 2) // width
-                grid = self.links.rules.behind((rows, step - rows * width))
-                wide = np.zeros((grid.shape[0], width), dtype=np.bool_)
-                wide[:, : grid.shape[1]] = grid
-                behind = known[step] = wide.tobytes()
-            return cost if behind[start] else price
-
-        return excess
-
-    def anneal(self, tries: int, hot: float, cold: float) -> None:
-        """Move legs about, ``tries`` times, while the heat falls from ``hot`` to ``cold`` (in stitch sides)."""
-        reached = self._reached()
-        active = [leg for leg in self.order() if reached[leg >> 1]]
-        if not active:
-            return
-        after, before, hole, end, mark = self.after, self.before, self.hole, self.end, self.mark
-        excess, none, allowed, near, known = self.excess, self._count, self._allowed, self._near, self._known
-        pick, count = Random(self._count).random, len(active)
-        heat, steps = hot, 0
-        for _ in range(tries):
-            steps += 1
-            if steps == 1000:
-                steps, heat = 0, heat * (cold / hot) ** (1000.0 / tries)
-            # What is moved: a leg, a whole cross, or a few legs.
-            first = last = active[int(pick() * count)]
-            drawn = pick()
-            for _ in range(int(drawn * drawn * _LONGEST)):
-                if after[last] == none:
-                    break
-                last = after[last]
-            # Where to: before or after a leg of a cross nearby.
-            drawn = pick()
-            about = first >> 1 if drawn < 0.5 else last >> 1
-            others = known.get(about) or near(about)
-            if not others:
-                continue
-            target = others[int(drawn * 997 % 1 * len(others))] * 2
-            drawn = pick() * 4
-            if drawn >= 2:
-                target += 1
-                drawn -= 2
-            left = target if drawn < 1 else before[target]
-            start, stop = mark[first], mark[last]
-            if start <= mark[target] <= stop or left == last or (left != none and start <= mark[left] <= stop):
-                continue
-            right = after[left]
-            if right == first or not allowed(first, last, left, right):
-                continue
-            low, high = before[first], after[last]
-            in_first, out_last = 2 * first + end[first], 2 * last + 1 - end[last]
-            out_low, in_high = hole[2 * low + 1 - end[low]], hole[2 * high + end[high]]
-            out_left, in_right = hole[2 * left + 1 - end[left]], hole[2 * right + end[right]]
-            change = excess(out_low, in_high) - excess(out_left, in_right)
-            change -= excess(out_low, hole[in_first]) + excess(hole[out_last], in_high)
-            turn_first = turn_last = 0
-            if first == last:
-                plain = excess(out_left, hole[in_first]) + excess(hole[out_last], in_right)
-                turned = excess(out_left, hole[out_last]) + excess(hole[in_first], in_right)
-                if turned < plain:
-                    plain, turn_first = turned, 1
-                change += plain
-            else:
-                plain = excess(out_left, hole[in_first])
-                plain_last = excess(hole[out_last], in_right)
-                if first ^ 1 == last and after[first] == last:
-                    # Both legs of a cross may be turned at no cost between them.
-                    turned = excess(out_left, hole[in_first ^ 1])
-                    if turned < plain:
-                        plain, turn_first = turned, 1
-                    turned = excess(hole[out_last ^ 1], in_right)
-                    if turned < plain_last:
-                        plain_last, turn_last = turned, 1
-                change += plain + plain_last
-            if change > EPSILON and (change > 12 * heat or pick() >= exp(-change / heat)):
-                continue
-            end[first] ^= turn_first
-            end[last] ^= turn_last
-            after[low], before[high] = high, low
-            after[left], before[first], after[last], before[right] = first, left, right, last
-            self._number(first, last, left, right)
-
-    def _number(self, first: int, last: int, left: int, right: int) -> None:
-        mark, after = self.mark, self.after
-        low = mark[left]
-        high = mark[right] if right != self._count else self._last + 1.0
-        self._last = max(self._last, high)
-        size, leg = 1, first
-        while leg != last:
-            leg = after[leg]
-            size += 1
-        step = (high - low) / (size + 1)
-        if step < 1e-9:
-            self._renumber()
-            return
-        leg, at = first, low + step
-        for _ in range(size):
-            mark[leg] = at
-            at += step
-            leg = after[leg]
-
-    def _allowed(self, first: int, last: int, left: int, right: int) -> bool:
-        """Return whether a run of legs can move between two others with every bottom leg before its top leg."""
-        mark, after = self.mark, self.after
-        leg = first
-        forward = mark[left] > mark[last] if left != self._count else False
-        low = mark[left] if left != self._count else 0.0
-        high = mark[right] if right != self._count else 1e300
-        start, stop = mark[first], mark[last]
-        while True:
-            partner = leg ^ 1
-            other = mark[partner]
-            if not start <= other <= stop:
-                if forward:
-                    if not leg & 1 and other < high:
-                        return False
-                elif leg & 1 and other > low:
-                    return False
-            if leg == last:
-                return True
-            leg = after[leg]
-
-    def _reached(self) -> list[bool]:
-        """Return for each cross whether another one lies within reach of a carry."""
-        index, place = self.links.crosses.index.ravel(), self.links.place
-        reached = np.zeros(place.size, dtype=np.bool_)
-        for step in self._steps:
-            reached |= index[place + step] >= 0
-        found: list[bool] = reached.tolist()
-        return found
-
-    def _near(self, cross: int) -> list[int]:
-        """Return the other crosses within reach of a carry, the nearest eight."""
-        at, place = self.links.at, self.links.flat[cross]
-        found = []
-        for step in self._steps:
-            other = at[place + step]
-            if other >= 0:
-                found.append(other)
-                if len(found) == 8:
-                    break
-        self._known[cross] = found
-        return found
+def _beyond(load: FloatArray) -> FloatArray:
+    """Return what counts for thread beyond the capacity."""
+    found: FloatArray = np.where(load > 1e-6, load + _OVER_AT_ALL, 0.0)
+    return found

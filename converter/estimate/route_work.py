@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from math import ceil
+
 import numpy as np
-import numpy.typing as npt
 
 from converter.estimate.route_anneal import LegOrder
 from converter.estimate.route_bound import Bound
 from converter.estimate.route_cut import choose_directions, cut_lengths, move_table, taken_moves
 from converter.estimate.route_fill import Block, Filler, block_legs
 from converter.estimate.route_fold import folded_legs, split_walks
-from converter.estimate.route_geometry import EPSILON, Crosses, IntArray
+from converter.estimate.route_geometry import EPSILON, ROOT2, Crosses, FloatArray, IntArray
 from converter.estimate.route_links import Links
 from converter.estimate.route_pieces import joined_legs
 from converter.estimate.route_search import SpareRule, Walk
@@ -21,11 +22,18 @@ _TRIES = 8
 """Exchanges tried for each link with an excess ..."""
 _MOST_TRIES = 2500
 """... and at most."""
-_HEATS = ((0.3, 9000, 10.0, 0.04), (0.1, 3600, 1.0, 0.02), (0.0, 3600, 0.25, 0.04))
+_HEATS = ((0.3, 200_000, 10.0, 0.2), (0.1, 20_000, 0.7, 0.1), (0.0, 20_000, 0.25, 0.04))
 """Share of moves with an excess from which: tries for each of them, first and last heat. With many starts the search
 has to get over the price of one; else only the carries are to be shortened."""
-_FEW_LEG_TRIES = 20_000
-_MOST_LEG_TRIES = 3_000_000
+_FEW_LEG_TRIES = 100_000
+_MOST_LEG_TRIES = 60_000_000
+_COPIED = 4000
+"""Legs up to which a chart is worked in copies side by side."""
+_FULL = 0.05
+"""Share of moves with an excess from which lengths are filled leg by leg."""
+_FILL_HEATS = (1.0, 0.1)
+_SLACK = 3.5
+"""Thread that a length is expected to have over when it is full."""
 _LARGE = 5000
 """Crosses from which fewer tries are made."""
 _SCATTERED = 14
@@ -160,14 +168,14 @@ def least_lengths(links: Links, sides: SideGraph, capacity: float, bound: Bound)
     _, entries = np.unique(sides.piece, return_index=True)
     walk = TreeWalk(crosses, entries)
     legs = [leg for entry in entries.tolist() if alone[entry] for leg in walk.legs(entry, entry)]
+    lengths = cut_order(links, np.asarray(legs, dtype=np.int64), capacity) if legs else []
     if not alone.all():
-        legs += _joined_legs(links, ~alone)
-    return cut_order(links, np.asarray(legs, dtype=np.int64), capacity)
+        lengths += _joined_lengths(links, np.flatnonzero(~alone), group[~alone], capacity)
+    return np.concatenate(lengths), np.cumsum([0] + [part.size for part in lengths[:-1]]).tolist()
 
 
-def _joined_legs(links: Links, chosen: npt.NDArray[np.bool_]) -> list[int]:
-    """Return the order of the legs of groups of several pieces."""
-    numbers = np.flatnonzero(chosen)
+def _joined_lengths(links: Links, numbers: IntArray, group: IntArray, capacity: float) -> list[IntArray]:
+    """Return the lengths of groups of several pieces."""
     cells = np.zeros_like(links.crosses.cells)
     cells[links.crosses.row[numbers], links.crosses.col[numbers]] = True
     crosses = Crosses.of(cells, links.crosses.pad)
@@ -177,19 +185,66 @@ def _joined_legs(links: Links, chosen: npt.NDArray[np.bool_]) -> list[int]:
         legs = np.asarray(_scattered_legs(part, sides), dtype=np.int64)
     else:
         legs = np.asarray(joined_legs(part, sides, _TRIES, _most_tries(crosses.count)), dtype=np.int64)
-    table = move_table(crosses, links.rules, legs)
-    ends = choose_directions(table, links.price + 1.0)
-    faulty = int((taken_moves(table, ends) > 1 + EPSILON).sum())
-    if faulty:
-        order = LegOrder(part, legs, ends.astype(np.int64), links.price)
-        most = int(_MOST_LEG_TRIES * _share(crosses.count) * (0.4 if links.rules.hidden else 1.0))
+    ends, moves = _worked(part, legs)
+    faulty = int((moves > 1 + EPSILON).sum())
+    most = int(_MOST_LEG_TRIES * _share(crosses.count) * (0.4 if links.rules.hidden else 1.0))
+    if faulty and most > legs.size:
+        copies = 1 if links.rules.hidden else max(1, _COPIED // legs.size)
+        order = LegOrder(part, [legs], ends, links.price, copies)
         for share, each, hot, cold in _HEATS:
             if faulty >= share * legs.size:
                 order.anneal(min(most, max(each * faulty, _FEW_LEG_TRIES)), hot, cold)
                 break
-        legs = np.asarray(order.order(), dtype=np.int64)
-    moved = numbers[legs >> 1] * 2 + (legs & 1)
-    return [int(leg) for leg in moved]
+        legs = order.best(group)
+    lengths = cut_order(part, legs, capacity)
+    if most > legs.size and faulty >= _FULL * legs.size:
+        lengths = _filled(part, lengths, capacity, int(0.4 * most))
+    return [numbers[length >> 1] * 2 + (length & 1) for length in lengths]
+
+
+def _worked(links: Links, legs: IntArray) -> tuple[IntArray, FloatArray]:
+    """Return the best end of each leg of an order, by leg, and the back moves along it."""
+    table = move_table(links.crosses, links.rules, legs)
+    chosen = choose_directions(table, links.price + 1.0)
+    ends = np.zeros(2 * links.crosses.count, dtype=np.int64)
+    ends[legs] = chosen
+    return ends, taken_moves(table, chosen)
+
+
+def _filled(links: Links, lengths: list[IntArray], capacity: float, tries: int) -> list[IntArray]:
+    """Return lengths that are fuller, if fewer will do; else the same.
+
+    The shortest neighbours are put together until there are as few as can hold the thread, and legs moved between
+    them until none holds too much.
+    """
+    legs = np.concatenate(lengths)
+    ends, moves = _worked(links, legs)
+    link = np.append(np.minimum(moves - 1, links.price), links.price)
+    first = np.cumsum([0] + [part.size for part in lengths[:-1]])
+    load = [
+        (1 + ROOT2) * part.size + float(link[at : at + part.size - 1].sum())
+        for at, part in zip(first.tolist(), lengths, strict=True)
+    ]
+    broken = (link[first[1:] - 1] >= links.price).tolist()
+    fewest = ceil(sum(load) / (capacity + 1 - _SLACK))
+    if fewest >= len(lengths) or 2 * sum(broken) > len(broken):
+        return lengths
+    merged = list(lengths)
+    while len(merged) > fewest:
+        sums = [a + b + links.price * gap for a, b, gap in zip(load, load[1:], broken, strict=False)]
+        k = sums.index(min(sums))
+        merged[k : k + 2] = [np.concatenate(merged[k : k + 2])]
+        load[k : k + 2] = [load[k] + load[k + 1]]
+        del broken[k]
+    order = LegOrder(links, merged, ends, links.price)
+    order.anneal(tries, *_FILL_HEATS, capacity)
+    found = [part for length in order.lengths() if length.size for part in cut_order(links, length, capacity)]
+    return min(lengths, found, key=lambda parts: _cost(links, parts))
+
+
+def _cost(links: Links, lengths: list[IntArray]) -> float:
+    """Return the excess of lengths, their starts included."""
+    return sum(float(_worked(links, part)[1].sum()) - part.size for part in lengths) + (links.price + 1) * len(lengths)
 
 
 def _scattered_legs(links: Links, sides: SideGraph) -> list[int]:
@@ -222,8 +277,7 @@ def _share(crosses: int) -> float:
     return min(1.0, float((_LARGE / crosses) ** 1.5))
 
 
-def cut_order(links: Links, legs: IntArray, capacity: float) -> tuple[IntArray, list[int]]:
-    """Return an order of legs with the first leg of each length of its cheapest cutting."""
-    table = move_table(links.crosses, links.rules, legs)
-    moves = taken_moves(table, choose_directions(table, links.price))
-    return legs, cut_lengths(moves, capacity, links.price + 1.0)
+def cut_order(links: Links, legs: IntArray, capacity: float) -> list[IntArray]:
+    """Return the lengths of the cheapest cutting of an order of legs."""
+    _, moves = _worked(links, legs)
+    return np.split(legs, cut_lengths(moves, capacity, links.price + 1.0)[1:])
