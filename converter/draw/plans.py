@@ -14,9 +14,11 @@ from converter.compose.plan import BorderPlan
 from converter.compose.ring import NO_LINES
 from converter.draw.canvas import INK, Canvas, Drawing
 from converter.draw.typeset import set_paragraph, wrap_text
+from converter.draw.words import Words, english
 from converter.model.arrays import CellArray, LineArray
 from converter.model.chart import Chart
 from converter.model.materials import Thread
+from converter.model.phrase import Phrase
 
 TILE_MM: Final = 64.0
 """Room for one plan."""
@@ -28,6 +30,7 @@ _LEAD: Final = 1.3
 _QUIET: Final = "#5c5c5c"
 _MOST_CELL_MM: Final = 1.6
 _COLUMNS: Final = 4
+_KINDS: Final = {"geometric": Phrase("geometric"), "plant": Phrase("plant"), "figure": Phrase("figure")}
 SHEET_DPI: Final = 150.0
 """Resolution at which a cell is a whole number of pixels."""
 _PIXEL_MM: Final = 25.4 / SHEET_DPI
@@ -57,13 +60,18 @@ def _draw_piece(
         canvas.lines(segments, width_mm=max(0.2, 0.3 * cell), colour=colour, round_ends=True)
 
 
-def _caption(number: int, name: str, plan: BorderPlan) -> tuple[str, str]:
+def _caption(number: int, name: str, plan: BorderPlan, words: Words) -> tuple[str, str]:
     rows, cols = plan.shape
-    return f"{number}. {name}, {cols} x {rows}", f"{plan.corners}: {plan.changes}."
+    return f"{number}. {name}, {cols} x {rows}", f"{words.say(plan.corners)}: {words.say(plan.changes)}."
 
 
 def plan_sheet(
-    plans: Sequence[tuple[str, BorderPlan]], chart: Chart, *, chosen: int = 0, columns: int = _COLUMNS
+    plans: Sequence[tuple[str, BorderPlan]],
+    chart: Chart,
+    *,
+    chosen: int = 0,
+    columns: int = _COLUMNS,
+    words: Words | None = None,
 ) -> Drawing:
     """Draw plans side by side, all to one scale, each with its number and what was changed.
 
@@ -76,16 +84,18 @@ def plan_sheet(
         Number of the plan that was taken, from 1; it gets a frame. 0 for none.
     columns : int
         Plans in a row.
+    words : Words, optional
 
     Returns
     -------
     sheet : Drawing
         One page, as large as it needs to be.
     """
+    words = words or english()
     columns = max(1, min(columns, len(plans)))
     largest = max((max(plan.shape) for _, plan in plans), default=1)
     cell = max(2, int(min(_MOST_CELL_MM, TILE_MM / largest) / _PIXEL_MM)) * _PIXEL_MM
-    captions = [_caption(at, name, plan) for at, (name, plan) in enumerate(plans, 1)]
+    captions = [_caption(at, name, plan, words) for at, (name, plan) in enumerate(plans, 1)]
     heights = [
         plan.shape[0] * cell
         + (len(wrap_text(head, TILE_MM, size_mm=_HEAD_MM, weight="bold")) * _HEAD_MM
@@ -97,8 +107,8 @@ def plan_sheet(
     top = _EDGE_MM + 9.0
     width = 2 * _EDGE_MM + columns * TILE_MM + (columns - 1) * _SPACE_MM
     height = top + sum(max(row) + _SPACE_MM for row in rows) + _EDGE_MM - _SPACE_MM
-    title = f"Border plans: {chart.title}" if chart.title else "Border plans"
-    sheet = Drawing(title=title)
+    title = words("Border plans: {title}", title=chart.title) if chart.title else words("Border plans")
+    sheet = Drawing(title=title, language=words.language)
     sheet.begin_page(width, max(height, 30.0))
     with sheet.tag("H1"):
         sheet.text(_EDGE_MM, _EDGE_MM + 4.0, title, size_mm=5.0, weight="title")
@@ -127,7 +137,7 @@ def _sample(name: str) -> CellArray:
     return min(plans, key=lambda plan: (plan.cost, plan.shape)).border_cells
 
 
-def strip_sheet(colour: str = Thread().colour, columns: int = 3) -> Drawing:
+def strip_sheet(colour: str = Thread().colour, columns: int = 3, words: Words | None = None) -> Drawing:
     """Draw every built-in strip: a length of it, a small ring with its corners, its name and size.
 
     Parameters
@@ -136,12 +146,15 @@ def strip_sheet(colour: str = Thread().colour, columns: int = 3) -> Drawing:
         Thread colour, ``#rrggbb``.
     columns : int
         Strips in a row.
+    words : Words, optional
     """
+    words = words or english()
     known = strips()
     cell, small = 6 * _PIXEL_MM, 4 * _PIXEL_MM
     long_mm, ring_mm = 60.0, 36.0
     width_mm = long_mm + 4.0 + ring_mm
-    sheet = Drawing(title="Border strips")
+    title = words("Border strips")
+    sheet = Drawing(title=title, language=words.language)
     names = list(known)
     rows = [names[at : at + columns] for at in range(0, len(names), columns)]
     samples = {name: _sample(name) for name in names}
@@ -149,18 +162,24 @@ def strip_sheet(colour: str = Thread().colour, columns: int = 3) -> Drawing:
     top = _EDGE_MM + 9.0
     sheet.begin_page(2 * _EDGE_MM + columns * width_mm + (columns - 1) * 8.0, top + sum(heights) + _EDGE_MM)
     with sheet.tag("H1"):
-        sheet.text(_EDGE_MM, _EDGE_MM + 4.0, "Border strips", size_mm=5.0, weight="title")
+        sheet.text(_EDGE_MM, _EDGE_MM + 4.0, title, size_mm=5.0, weight="title")
     y = top
     for row, height in zip(rows, heights, strict=True):
         for at, name in enumerate(row):
             strip = known[name]
             x = _EDGE_MM + at * (width_mm + 8.0)
-            way = "runs one way" if mirror_constant(strip.tile) is None else "mirrored"
-            words = f"{strip.kind}, {strip.depth} deep, repeat {strip.period}, {way}"
+            way = words("runs one way") if mirror_constant(strip.tile) is None else words("mirrored")
+            told = words(
+                "{kind}, {depth} deep, repeat {period}, {way}",
+                kind=_KINDS.get(strip.kind, strip.kind),
+                depth=strip.depth,
+                period=strip.period,
+                way=way,
+            )
             with sheet.tag("P"):
                 sheet.text(x, y + 3.2, name, size_mm=_HEAD_MM, weight="bold")
-                sheet.text(x, y + 7.0, words, size_mm=_TEXT_MM, colour=_QUIET)
-            with sheet.tag("Figure", alt=f"The strip {name}"):
+                sheet.text(x, y + 7.0, told, size_mm=_TEXT_MM, colour=_QUIET)
+            with sheet.tag("Figure", alt=words("The strip {name}", name=name)):
                 count = int(long_mm / cell)
                 run = np.take(strip.tile, np.arange(count) % strip.period, axis=1)
                 _draw_piece(sheet, x, y + 9.5, cell, run, NO_LINES, colour)

@@ -15,15 +15,20 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from converter.compose.catalogue import strips
 from converter.draw.canvas import Drawing
+from converter.draw.plans import strip_sheet
+from converter.draw.sizes import SizeEntry, sizes_drawing
 from converter.draw.words import Words
 from converter.estimate.making.words import length, metres, size, threads
+from converter.estimate.stitches import count_stitches
 from converter.jobs.facts import gather_facts
 from converter.jobs.finish import plan_finish
 from converter.jobs.leaflet import leaflet_pages
 from converter.model.chart import Chart
 from converter.model.materials import Fabric, Thread
 from converter.model.phrase import Phrase
+from converter.model.results import WorkTime
 from converter.settings import PIECES, WAYS, MakingSettings, ThreadSettings
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -214,3 +219,23 @@ def test_every_text_of_a_plan_can_be_said_and_is_the_same_in_english(piece: str,
     for text in filter(None, texts):
         assert isinstance(text, Phrase), text
         assert Words(units=units).say(text) == str(text)
+
+
+def test_a_table_translates_the_sheet_of_sizes() -> None:
+    chart = Chart(np.ones((20, 40), dtype=bool), [[[0, 0], [0, 1]]])
+    losses = tuple(Phrase("Lines that lie closer than the grid can show run together.") for _ in range(40))
+    entries = [
+        SizeEntry(chart, count_stitches(chart), 12.0, 0.4, 1, WorkTime(4.0, 8.0, 14.0), 91.0, losses, chosen, chosen)
+        for chosen in (False, True)
+    ]
+    for shown in (entries, entries[:1]):
+        drawing = sizes_drawing(shown, title="Quince", pace=80, words=Words("qq", table=_greek_table()))
+        assert _latin(drawing, "Quince") == []
+        assert len(_latin(sizes_drawing(shown, title="Quince", pace=80), "Quince")) > 10
+
+
+def test_a_table_translates_the_sheet_of_strips() -> None:
+    """Left as they are: the names of the strips, by which they are asked for."""
+    names = "|".join(sorted(strips(), key=len, reverse=True))
+    assert _latin(strip_sheet(words=Words("qq", table=_greek_table())), names) == []
+    assert len(_latin(strip_sheet(), names)) > 10
