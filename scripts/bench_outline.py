@@ -647,6 +647,14 @@ def main() -> int:
     options = parser.parse_args()
     cv2.setNumThreads(1)
     drawings = load_drawings(options.icons, options.set, options.drawings)
+    truths: dict[tuple[str, bool, str, int], Truth] = {}
+
+    def truth_of(drawing: Drawing, version: str, columns: int) -> Truth:
+        key = (drawing.name, drawing.thick, version, columns)
+        if key not in truths:
+            truths[key] = make_truth(drawing, columns)
+        return truths[key]
+
     for method in options.methods.split(","):
         for version in options.versions.split(","):
             for thick in (False, True):
@@ -657,14 +665,14 @@ def main() -> int:
                     drawing = on_sheet(drawing) if version == "tilted" else drawing
                     picture = VERSIONS[version](drawing.picture, drawing.name)
                     for columns in map(int, options.widths.split(",")):
-                        truth = make_truth(drawing, columns)
+                        truth = truth_of(drawing, "tilted" if version == "tilted" else "", columns)
                         begin = time.process_time()
                         lines = fit_of_truth(drawing, columns) if method == FLOOR else METHODS[method](picture, columns)
                         seconds = time.process_time() - begin
                         row = measure(lines, truth, columns)
                         if version == "tilted" and method != FLOOR:
                             row = measure_tilted(
-                                row, measure(lines, make_truth(turned(drawing), columns), columns), truth
+                                row, measure(lines, truth_of(turned(drawing), "turned", columns), columns), truth
                             )
                         row["seconds"] = seconds
                         rows.append(row)

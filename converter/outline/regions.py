@@ -9,8 +9,10 @@
    with n the pixels of the two regions: a boundary is worth what it stands out by, more if it parts large regions,
    and dividing by the length asks what each stitch of it says. The colours of whole regions do not count: a head of
    dark hair and light skin may be as bright on the whole as the wall behind it.
-4. It ends when the boundaries are no longer than the budget. What is left is traced between the
-   pixels, with nodes where three regions meet, and smoothed.
+   A gradient that points along a boundary instead of across it counts for less, or not at all: a soft edge falls apart
+   into hollows side by side, and where these meet is no edge.
+4. It ends when the boundaries are no longer than the budget. Then those go that are faint beside the strong ones.
+   What is left is traced between the pixels, with nodes where three regions meet, and smoothed.
 5. Curves are ranked by their gradient times the square root of their length, and parts by the sum of it.
 
 References
@@ -45,6 +47,9 @@ FAINT = 0.25
 """Boundaries weaker than this share of the strong ones are left out."""
 NO_EDGE = 0.3
 """A gradient weaker than this, in units of CIELAB a pixel, parts nothing."""
+ALONG, ACROSS = 0.15, 0.4
+"""Shares of the gradient on a boundary that point across it: with less than the first it is no edge, with the second
+it counts fully."""
 LEAST_AREA = 2.0
 """Smaller regions join a neighbour, in square stitches."""
 MIN_LENGTH = 2.5
@@ -67,8 +72,10 @@ def photo_network(rgb: npt.NDArray[np.float32], scale: int, budget: float) -> Cu
     budget : float
         Length of all boundaries together, in stitches.
     """
-    gradient = colour_gradient(smooth_colours(rgb))
-    return boundary_network(grow_regions(gradient, budget * scale, LEAST_AREA * scale**2), gradient, scale, budget / 6)
+    lab = smooth_colours(rgb)
+    gradient = colour_gradient(lab)
+    labels = grow_regions(gradient, budget * scale, LEAST_AREA * scale**2, slopes=colour_slopes(lab))
+    return boundary_network(labels, gradient, scale, budget / 6)
 
 
 def smooth_colours(rgb: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
@@ -86,37 +93,55 @@ def smooth_colours(rgb: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
 
 def colour_gradient(lab: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
     """Return the length of the colour gradient, per pixel."""
-    down = np.abs(cv2.Sobel(lab, cv2.CV_32F, 0, 1, ksize=3)) / 8
-    across = np.abs(cv2.Sobel(lab, cv2.CV_32F, 1, 0, ksize=3)) / 8
+    down, across = colour_slopes(lab)
     return np.asarray(np.sqrt((down**2 + across**2).sum(axis=2)), dtype=np.float64)
 
 
+def colour_slopes(lab: npt.NDArray[np.float32]) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+    """Return the change of colour per pixel, downwards and to the right, (H, W, 3) each."""
+    down, across = (cv2.Sobel(lab, cv2.CV_32F, *order, ksize=3) / 8 for order in ((0, 1), (1, 0)))
+    return np.asarray(down, dtype=np.float32), np.asarray(across, dtype=np.float32)
+
+
 def grow_regions(
-    gradient: npt.NDArray[np.float64], max_length: float, least_size: float, no_edge: float = NO_EDGE
+    gradient: npt.NDArray[np.float64],
+    max_length: float,
+    least_size: float,
+    no_edge: float = NO_EDGE,
+    slopes: tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]] | None = None,
 ) -> LabelArray:
     """Return regions of at least so many pixels whose boundaries are at most ``max_length`` pixel sides long.
 
     Notes
     -----
-    A gradient weaker than ``no_edge`` on the boundary parts nothing.
+    A gradient weaker than ``no_edge`` on the boundary parts nothing. With ``slopes`` a boundary counts less where the
+    colour changes along it rather than across, as between two parts of one soft edge.
     """
     labels = find_basins(np.asarray(cv2.GaussianBlur(gradient, (0, 0), 1.0), dtype=np.float64))
     count = int(labels.max()) + 1
     size = np.bincount(labels.ravel(), minlength=count).astype(np.float64)
     # Means are taken of square roots: a boundary that ends at a strong one has a few strong pixels of it.
-    keys, strengths = [], []
-    for one, other, strength in (
-        (labels[:-1], labels[1:], np.maximum(gradient[:-1], gradient[1:])),
-        (labels[:, :-1], labels[:, 1:], np.maximum(gradient[:, :-1], gradient[:, 1:])),
+    keys, strengths, changes = [], [], []
+    for axis, (first, second) in enumerate(
+        ((np.s_[:-1, :], np.s_[1:, :]), (np.s_[:, :-1], np.s_[:, 1:])),
     ):
+        one, other = labels[first], labels[second]
         differ = one != other
-        keys.append(np.minimum(one, other)[differ] * count + np.maximum(one, other)[differ])
-        strengths.append(np.sqrt(strength[differ]))
+        low, high = one[differ], other[differ]
+        keys.append(np.minimum(low, high) * count + np.maximum(low, high))
+        strengths.append(np.maximum(gradient[first], gradient[second])[differ])
+        if slopes is not None:
+            change = (slopes[axis][first][differ] + slopes[axis][second][differ]) / 2
+            changes.append(np.where(low < high, 1.0, -1.0)[:, None] * change)
     names, which = np.unique(np.concatenate(keys), return_inverse=True)
-    length = np.bincount(which).astype(np.float64)
-    amount = np.asarray(np.bincount(which, np.concatenate(strengths)), dtype=np.float64)
+    strength = np.concatenate(strengths)
+    sums = [np.bincount(which), np.bincount(which, np.sqrt(strength)), np.bincount(which, strength)]
+    sums += (
+        [np.bincount(which, column) for change in [np.concatenate(changes)] for column in change.T] if changes else []
+    )
     pairs = np.stack([names // count, names % count], axis=1)
-    parent = _join_cheapest(size, pairs, length, amount, max_length, least_size, no_edge)
+    sides = np.stack(sums, axis=1).astype(np.float64)
+    parent = _join_cheapest(size, pairs, sides, max_length, least_size, no_edge)
     return np.asarray(parent[labels], dtype=np.int32)
 
 
@@ -156,41 +181,54 @@ def find_basins(height: npt.NDArray[np.float64]) -> npt.NDArray[np.int64]:
 def _join_cheapest(
     size: npt.NDArray[np.float64],
     pairs: npt.NDArray[np.int64],
-    length: npt.NDArray[np.float64],
-    amount: npt.NDArray[np.float64],
+    sides: npt.NDArray[np.float64],
     max_length: float,
     least_size: float,
     no_edge: float,
 ) -> npt.NDArray[np.int64]:
-    """Return for each region the one it has become part of."""
+    """Return for each region the one it has become part of.
+
+    Parameters
+    ----------
+    size : ndarray of shape (n,)
+        Pixels of each region.
+    pairs : ndarray of shape (K, 2)
+        Neighbours, the smaller number first.
+    sides : ndarray of shape (K, 3) or (K, 6)
+        For each pair the number of pixel sides between them, the sum of the square roots of the gradient there, the
+        sum of the gradient and, if known, the sum of the change of colour from the first to the second, (L, a, b).
+    max_length, least_size, no_edge : float
+        See `grow_regions`.
+    """
     count = len(size)
     sizes = size.tolist()
-    total = float(length.sum())
-    beside: list[dict[int, tuple[float, float]]] = [{} for _ in range(count)]
-    for (low, high), sides, sum_of in zip(pairs.tolist(), length.tolist(), amount.tolist(), strict=True):
-        beside[low][high] = beside[high][low] = (sides, sum_of)
+    total = float(sides[:, 0].sum())
+    beside: list[dict[int, tuple[float, ...]]] = [{} for _ in range(count)]
+    for (low, high), entry in zip(pairs.tolist(), sides.tolist(), strict=True):
+        beside[low][high] = tuple(entry)
+        beside[high][low] = (*entry[:3], *(-value for value in entry[3:]))
     version = [0] * count
     parent = list(range(count))
-
-    def price(a: int, b: int) -> float:
-        sides, sum_of = beside[a][b]
-        worth = (sum_of / sides) ** (2 * STRENGTH_WEIGHT) / sides**LENGTH_WEIGHT
-        return float((sizes[a] * sizes[b] / (sizes[a] + sizes[b])) ** SIZE_WEIGHT * worth)
-
-    heap = [(price(a, b), a, b, 0, 0) for a, b in pairs.tolist()]
-    heapq.heapify(heap)
     # The last two regions stay apart: a boundary too long for the budget is better than none.
     left, least_left = count, 2 if np.isfinite(max_length) else 1
-    while heap and left > least_left:
-        _, a, b, va, vb = heapq.heappop(heap)
-        if version[a] != va or version[b] != vb or parent[a] != a or parent[b] != b:
-            continue
-        sides, sum_of = beside[a][b]
-        if total <= max_length and min(sizes[a], sizes[b]) >= least_size and sum_of > no_edge**0.5 * sides:
-            continue
-        del beside[a][b]
-        total -= sides
+
+    def mean_root(entry: tuple[float, ...]) -> float:
+        mean = entry[1] / entry[0]
+        if len(entry) == 3:
+            return mean
+        across = (entry[3] ** 2 + entry[4] ** 2 + entry[5] ** 2) ** 0.5
+        return float(mean * share_across(across / max(entry[2], 1e-9)) ** 0.5)
+
+    def price(a: int, b: int) -> float:
+        entry = beside[a][b]
+        worth = mean_root(entry) ** (2 * STRENGTH_WEIGHT) / entry[0] ** LENGTH_WEIGHT
+        return float((sizes[a] * sizes[b] / (sizes[a] + sizes[b])) ** SIZE_WEIGHT * worth)
+
+    def join(a: int, b: int) -> None:
+        nonlocal total, left
+        total -= beside[a][b][0]
         left -= 1
+        del beside[a][b]
         sizes[a] += sizes[b]
         parent[b] = a
         version[a] += 1
@@ -199,20 +237,43 @@ def _join_cheapest(
                 continue
             del beside[other][b]
             if other in beside[a]:
-                old = beside[a][other]
-                entry = (old[0] + entry[0], old[1] + entry[1])
+                entry = tuple(one + more for one, more in zip(beside[a][other], entry, strict=True))
             beside[a][other] = entry
-            beside[other][a] = entry
+            beside[other][a] = (*entry[:3], *(-value for value in entry[3:]))
         beside[b] = {}
+
+    heap = [(price(a, b), a, b, 0, 0) for a, b in pairs.tolist()]
+    heapq.heapify(heap)
+    while heap and left > least_left:
+        _, a, b, va, vb = heapq.heappop(heap)
+        if version[a] != va or version[b] != vb or parent[a] != a or parent[b] != b:
+            continue
+        between = beside[a][b]
+        if total <= max_length and min(sizes[a], sizes[b]) >= least_size and mean_root(between) > no_edge**0.5:
+            continue
+        join(a, b)
         for other in beside[a]:
             low, high = min(a, other), max(a, other)
             heapq.heappush(heap, (price(low, high), low, high, version[low], version[high]))
+    while sides.shape[1] > 3 and left > least_left:
+        # What is faint beside the strong edges of the same picture parts nothing either.
+        found = [(mean_root(entry) ** 2, a, b) for a in range(count) for b, entry in beside[a].items() if a < b]
+        strong = float(np.quantile([strength for strength, _, _ in found], 0.9))
+        strength, a, b = min(found)
+        if strength >= FAINT * strong:
+            break
+        join(a, b)
     result = np.array(parent)
     while True:
         further = result[result]
         if np.array_equal(further, result):
             return result
         result = further
+
+
+def share_across(share: float) -> float:
+    """Return what a boundary counts, 0 to 1, given the share of the gradient that points across it."""
+    return min(max((share - ALONG) / (ACROSS - ALONG), 0.0), 1.0)
 
 
 def boundary_network(

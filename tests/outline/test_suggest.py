@@ -536,3 +536,20 @@ def test_a_sharp_notch_in_an_area_has_no_stitch_sticking_out(width):
         found, ends = parts(suggest_lines(picture, 40, mirror="none", deskew=False))
         assert found == 1
         assert ends <= 2
+
+
+@pytest.mark.parametrize("soft", [3, 6, 10])
+def test_a_soft_bright_disc_has_its_rim_and_no_rays(soft):
+    """An edge blurred over a stitch or more falls apart into pieces; where they meet is no edge."""
+    rng = np.random.default_rng(soft)
+    y, x = np.mgrid[0:SIZE, 0:SIZE] + 0.5
+    away = np.hypot(y - 230, x - 260)
+    tone = 70 + 150 / (1 + np.exp((away - 120) / soft))
+    picture = np.clip(tone + rng.normal(0, 3, tone.shape), 0, 255).astype(np.uint8)
+    lines = suggest_lines(picture, 60, kind="photo")
+    long = lines.mean(axis=1) * SIZE / 60 - (230, 260)
+    on_rim = np.abs(np.hypot(*long.T) - 120) < 2.5 * 8
+    assert parts(lines)[0] <= 3
+    assert np.average(on_rim) >= 0.8
+    angles = np.degrees(np.arctan2(*long[on_rim].T))
+    assert (np.histogram(angles, 12, (-180, 180))[0] > 0).all()
