@@ -148,11 +148,12 @@ class LegOrder:
         width, _ = _step_costs(links, price)
         holes = links.crosses.leg_holes(np.arange(count, dtype=np.int64))
         code = (holes[:, :, 0] * width + holes[:, :, 1]).ravel()
-        self._excess = _excess(links, price, (int(code.max()) + 4 * width) * copies)
+        self.excess: Excess = _excess(links, price, (int(code.max()) + 4 * width) * copies)
         apart = (int(code.max()) + 4 * width) * np.arange(copies)
-        self._code = np.concatenate(((code + apart[:, None]).ravel(), np.full(4 * marks, _AWAY)))
+        self.hole = np.concatenate(((code + apart[:, None]).ravel(), np.full(4 * marks, _AWAY)))
+        """Hole of each end of each leg as a single number, at 2 leg + end; the last ones stand off the ends."""
         self._near = self._nearest(links, copies)
-        self._end = np.concatenate((np.tile(ends, copies), np.zeros(2 * marks, dtype=np.int64)))
+        self.end = np.concatenate((np.tile(ends, copies), np.zeros(2 * marks, dtype=np.int64)))
         parts = [part + k * count for k in range(copies) for part in lengths]
         seams = legs + 2 * np.arange(marks)
         self._order: IntArray = np.concatenate(
@@ -179,11 +180,11 @@ class LegOrder:
         return every
 
     def _place(self, capacity: float | None) -> _Place:
-        order, code = self._order, self._code
-        hole = 2 * order + self._end[order]
+        order, code = self._order, self.hole
+        hole = 2 * order + self.end[order]
         into, out = code[hole], code[hole ^ 1]
         self._at[order] = np.arange(order.size)
-        link = self._excess(out[:-1], into[1:])
+        link = self.excess(out[:-1], into[1:])
         if capacity is None:
             return _Place(into, out, link, order, np.zeros(0), np.zeros(0))
         mark = order >= self._first_mark
@@ -231,7 +232,7 @@ class LegOrder:
         self, place: _Place, first: IntArray, last: IntArray, left: IntArray, over: float
     ) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.bool_], tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]]:
         """Return what moves cost and how the runs are turned for it."""
-        excess, into, out, link = self._excess, place.into, place.out, place.link
+        excess, into, out, link = self.excess, place.into, place.out, place.link
         enters, leaves = into[first], out[last]
         before, after = out[left], into[left + 1]
         plain = excess(before, enters), excess(leaves, after)
@@ -290,9 +291,9 @@ class LegOrder:
         size = (moves.last - moves.first + 1)[:, None]
         taken = at < size
         gone = run[taken]
-        self._end[self._order[run[taken & moves.turned[:, None]]]] ^= 1
-        self._end[self._order[moves.first[moves.flips[0]]]] ^= 1
-        self._end[self._order[moves.last[moves.flips[1]]]] ^= 1
+        self.end[self._order[run[taken & moves.turned[:, None]]]] ^= 1
+        self.end[self._order[moves.first[moves.flips[0]]]] ^= 1
+        self.end[self._order[moves.last[moves.flips[1]]]] ^= 1
         room = np.ones(self._order.size, dtype=np.int64)
         room[gone] = 0
         room[moves.left + 1] += size[:, 0]

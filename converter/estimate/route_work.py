@@ -22,18 +22,20 @@ _TRIES = 8
 """Exchanges tried for each link with an excess ..."""
 _MOST_TRIES = 2500
 """... and at most."""
-_HEATS = ((0.3, 200_000, 10.0, 0.2), (0.1, 20_000, 0.7, 0.1), (0.0, 20_000, 0.25, 0.04))
-"""Share of moves with an excess from which: tries for each of them, first and last heat. With many starts the search
-has to get over the price of one; else only the carries are to be shortened."""
-_FEW_LEG_TRIES = 100_000
+_HEATS = ((0.3, 200_000, 1.0, 10.0, 0.2), (0.1, 80_000, 0.3, 0.7, 0.1), (0.0, 80_000, 1.0, 0.25, 0.04))
+"""Share of moves with an excess from which: tries for each of them, share of all tries at most, first and last heat.
+With many starts the search has to get over the price of one; else only the carries are to be shortened."""
+_FEW_LEG_TRIES = 400_000
 _MOST_LEG_TRIES = 60_000_000
 _COPIED = 4000
 """Legs up to which a chart is worked in copies side by side."""
-_FULL = 0.05
+_FULL = 0.01
 """Share of moves with an excess from which lengths are filled leg by leg."""
 _FILL_HEATS = (1.0, 0.1)
-_SLACK = 3.5
-"""Thread that a length is expected to have over when it is full."""
+_FILL_TRIES = 10_000
+"""Tries for each leg at most when lengths are filled."""
+_SLACK = (1.5, 3.5)
+"""Thread that a full length is expected to have over: at best, and on large charts, where only one is tried."""
 _LARGE = 5000
 """Crosses from which fewer tries are made."""
 _SCATTERED = 14
@@ -187,18 +189,19 @@ def _joined_lengths(links: Links, numbers: IntArray, group: IntArray, capacity: 
         legs = np.asarray(joined_legs(part, sides, _TRIES, _most_tries(crosses.count)), dtype=np.int64)
     ends, moves = _worked(part, legs)
     faulty = int((moves > 1 + EPSILON).sum())
-    most = int(_MOST_LEG_TRIES * _share(crosses.count) * (0.4 if links.rules.hidden else 1.0))
+    most = int(_MOST_LEG_TRIES * _share(crosses.count) * (0.15 if links.rules.hidden else 1.0))
     if faulty and most > legs.size:
         copies = 1 if links.rules.hidden else max(1, _COPIED // legs.size)
         order = LegOrder(part, [legs], ends, links.price, copies)
-        for share, each, hot, cold in _HEATS:
+        few = int(_FEW_LEG_TRIES * _share(crosses.count))
+        for share, each, part_of_all, hot, cold in _HEATS:
             if faulty >= share * legs.size:
-                order.anneal(min(most, max(each * faulty, _FEW_LEG_TRIES)), hot, cold)
+                order.anneal(max(few, min(int(part_of_all * most), each * faulty)), hot, cold)
                 break
         legs = order.best(group)
     lengths = cut_order(part, legs, capacity)
     if most > legs.size and faulty >= _FULL * legs.size:
-        lengths = _filled(part, lengths, capacity, int(0.4 * most))
+        lengths = _filled(part, lengths, capacity, min(int(0.4 * most), _FILL_TRIES * legs.size))
     return [numbers[length >> 1] * 2 + (length & 1) for length in lengths]
 
 
@@ -226,20 +229,32 @@ def _filled(links: Links, lengths: list[IntArray], capacity: float, tries: int) 
         for at, part in zip(first.tolist(), lengths, strict=True)
     ]
     broken = (link[first[1:] - 1] >= links.price).tolist()
-    fewest = ceil(sum(load) / (capacity + 1 - _SLACK))
-    if fewest >= len(lengths) or 2 * sum(broken) > len(broken):
+    slack = _SLACK[0] if legs.size <= _COPIED // 2 else _SLACK[1]
+    if 2 * sum(broken) > len(broken):
         return lengths
-    merged = list(lengths)
+    for fewest in range(max(1, ceil(sum(load) / (capacity + 1 - slack))), len(lengths)):
+        order = LegOrder(links, _merged(lengths, load, broken, links.price, fewest), ends, links.price)
+        order.anneal(tries, *_FILL_HEATS, capacity)
+        found = [part for length in order.lengths() if length.size for part in cut_order(links, length, capacity)]
+        if _cost(links, found) < _cost(links, lengths) - EPSILON:
+            return found
+        if legs.size > _COPIED // 2:
+            break
+    return lengths
+
+
+def _merged(
+    lengths: list[IntArray], load: list[float], broken: list[bool], price: float, fewest: int
+) -> list[IntArray]:
+    """Return as few lengths, the shortest neighbours put together, those that no move joins last."""
+    merged, load, broken = list(lengths), list(load), list(broken)
     while len(merged) > fewest:
-        sums = [a + b + links.price * gap for a, b, gap in zip(load, load[1:], broken, strict=False)]
+        sums = [a + b + price * gap for a, b, gap in zip(load, load[1:], broken, strict=False)]
         k = sums.index(min(sums))
         merged[k : k + 2] = [np.concatenate(merged[k : k + 2])]
         load[k : k + 2] = [load[k] + load[k + 1]]
         del broken[k]
-    order = LegOrder(links, merged, ends, links.price)
-    order.anneal(tries, *_FILL_HEATS, capacity)
-    found = [part for length in order.lengths() if length.size for part in cut_order(links, length, capacity)]
-    return min(lengths, found, key=lambda parts: _cost(links, parts))
+    return merged
 
 
 def _cost(links: Links, lengths: list[IntArray]) -> float:

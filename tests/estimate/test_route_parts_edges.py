@@ -485,14 +485,17 @@ def test_what_going_out_and_back_takes():
 
 
 def order_cost(order):
-    """Excess of the order as the linked list has it: moves from end to end, leg by leg."""
-    legs = order.order()
+    """Excess of the order as it stands: moves from end to end, leg by leg, none from one length to the next."""
     total = 0.0
-    for a, b in itertools.pairwise(legs):
-        out = order.hole[2 * a + 1 - order.end[a]]
-        into = order.hole[2 * b + order.end[b]]
-        total += order.excess(out, into)
+    for legs in order.lengths():
+        for a, b in itertools.pairwise(legs.tolist()):
+            total += float(order.excess(order.hole[2 * a + 1 - order.end[a]], order.hole[2 * b + order.end[b]]))
     return total
+
+
+def strewn_legs(links, seed):
+    rng = np.random.default_rng(seed)
+    return np.array([leg for k in rng.permutation(links.crosses.count) for leg in (2 * k, 2 * k + 1)])
 
 
 @pytest.mark.parametrize("hidden", [False, True])
@@ -500,19 +503,51 @@ def order_cost(order):
 def test_annealing_shortens_a_poor_order_and_keeps_every_rule(seed, hidden):
     links = links_of(chart(seed, (9, 9), 0.25), hidden=hidden)
     count = links.crosses.count
-    rng = np.random.default_rng(seed)
-    legs = np.array([leg for k in rng.permutation(count) for leg in (2 * k, 2 * k + 1)])
-    order = LegOrder(links, legs, np.zeros(2 * count, dtype=np.int64), links.price)
-    assert order.order() == legs.tolist()
+    legs = strewn_legs(links, seed)
+    order = LegOrder(links, [legs], np.zeros(2 * count, dtype=np.int64), links.price)
+    assert order.lengths()[0].tolist() == legs.tolist()
     before = order_cost(order)
     order.anneal(20_000, 3.0, 0.05)
-    check_legs(order.order(), count)
+    (found,) = order.lengths()
+    check_legs(found.tolist(), count)
     assert order_cost(order) < before
     # Its own links are those of the moves.
-    moves = back_moves(links, order.order())
-    assert np.minimum(moves - 1, links.price).sum() <= order_cost(order) + 1e-6
-    marks = [order.mark[leg] for leg in order.order()]
-    assert marks == sorted(marks) and len(set(marks)) == len(marks)
+    moves = back_moves(links, found)
+    assert np.minimum(moves - 1, links.price).sum() <= order_cost(order) + 1e-4
+    again = LegOrder(links, [legs], np.zeros(2 * count, dtype=np.int64), links.price)
+    again.anneal(20_000, 3.0, 0.05)
+    assert again.lengths()[0].tolist() == found.tolist()
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_of_several_copies_each_group_comes_from_its_best(seed):
+    """Two charts too far apart for a carry, in three copies: no dearer than the cheapest copy of the whole."""
+    cells = np.zeros((9, 30), dtype=bool)
+    cells[:, :9], cells[:, 21:] = chart(seed, (9, 9), 0.25), chart(seed + 50, (9, 9), 0.25)
+    links = links_of(cells)
+    count = links.crosses.count
+    order = LegOrder(links, [strewn_legs(links, seed)], np.zeros(2 * count, dtype=np.int64), links.price, 3)
+    order.anneal(60_000, 3.0, 0.05)
+    assert len(order.lengths()) == 3
+    # A gap between the two groups is a new start, whichever comes first.
+    each = [np.minimum(back_moves(links, legs) - 1, links.price).sum() for legs in order.lengths()]
+    best = order.best((links.crosses.col > 15).astype(np.int64))
+    check_legs(best.tolist(), count)
+    assert np.minimum(back_moves(links, best) - 1, links.price).sum() <= min(each) + 1e-4
+
+
+def test_legs_move_over_until_no_length_holds_too_much():
+    """Three lengths that could hold the thread of 60 crosses, all of it in the first: (2 sqrt(2) + 2) sides each."""
+    links = links_of(np.ones((6, 10), dtype=bool))
+    legs = np.arange(120)
+    capacity = 60 * (2 * ROOT2 + 2) / 3 + 15
+    order = LegOrder(links, [legs[:110], legs[110:114], legs[114:]], np.zeros(120, dtype=np.int64), links.price)
+    order.anneal(300_000, 1.0, 0.1, capacity)
+    lengths = order.lengths()
+    check_legs(np.concatenate(lengths).tolist(), 60)
+    assert len(lengths) == 3
+    for part in lengths:
+        assert ROOT2 * part.size + back_moves(links, part).sum() <= capacity + 1e-3
 
 
 @pytest.mark.parametrize("hidden", [False, True])
@@ -520,7 +555,7 @@ def test_excess_of_a_back_move_between_two_holes(hidden):
     cells = chart(2, (5, 6), 0.6)
     links = links_of(cells, carry=2.5, hidden=hidden)
     legs = np.arange(2 * links.crosses.count)
-    order = LegOrder(links, legs, np.zeros(legs.size, dtype=np.int64), links.price)
+    order = LegOrder(links, [legs], np.zeros(legs.size, dtype=np.int64), links.price)
     holes = links.crosses.leg_holes(legs)
     rules = links.rules
     for one, other in itertools.product(range(0, legs.size, 3), range(0, legs.size, 2)):
@@ -529,7 +564,9 @@ def test_excess_of_a_back_move_between_two_holes(hidden):
             expected = span - 1 if math.isfinite(span) else links.price
             found = order.excess(order.hole[2 * one + a], order.hole[2 * other + b])
             assert found == pytest.approx(expected)
-    assert order.excess(-1, order.hole[0]) == order.excess(order.hole[0], -1) == 0
+    # Off the ends of a length nothing is to be gone.
+    away = order.hole[-1]
+    assert order.excess(away, order.hole[0]) == order.excess(order.hole[0], away) == 0
 
 
 # What the orders come to.
