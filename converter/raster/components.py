@@ -36,18 +36,3 @@ def label_parts(mask: MaskArray, connectivity: int) -> tuple[LabelArray, npt.NDA
         mask.view(np.uint8), connectivity=connectivity, ltype=cv2.CV_32S
     )
     return np.asarray(labels, dtype=np.int32), stats[:, cv2.CC_STAT_AREA].astype(np.int64)
-
-
-def areas(labels: LabelArray, count: int) -> npt.NDArray[np.int64]:
-    """Return the cells of each label, index 0 being the ground."""
-    return np.bincount(labels.ravel(), minlength=count + 1)
-
-
-def remove_small_groups(cells: CellArray, max_area_removed: int, protect: MaskArray | None = None) -> CellArray:
-    """Return the cells without groups of at most ``max_area_removed``, unless they touch ``protect``."""
-    count, labels = label_ink(cells)
-    drop = areas(labels, count) <= max_area_removed
-    drop[0] = False
-    if protect is not None:
-        drop[np.unique(labels[protect & cells])] = False
-    return cells & ~drop[labels]

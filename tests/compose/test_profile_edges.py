@@ -244,3 +244,12 @@ def test_spots_are_read_one_by_one():
     spots = Spots(np.array([True, False]), np.array([2, 0]), np.array([1.5, 0.0]))
     assert len(spots) == 2 and [s.usable for s in spots] == [True, False]
     assert (spots[0].clash, spots[0].cost) == (2, 1.5)
+
+
+def test_a_run_is_dear_to_end_or_begin_where_the_line_is_thick():
+    """A line two crosses thick over two columns: parted there, it costs more on either side than anywhere else."""
+    profile = profile_of(Strip("mine", grid("####", "##..")))
+    assert profile._parted.tolist() == [1, 2, 1, 1]
+    assert int(np.argmax(profile.cuts.cost)) == 1
+    # A run that ends with the first column is cut before the second.
+    assert int(np.argmax(profile.end_cuts.cost)) == 0

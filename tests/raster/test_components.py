@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from skimage.measure import euler_number
 
-from converter.raster.components import label_ground, label_ink, remove_small_groups
+from converter.raster.components import label_ground, label_ink
 
 
 def grid(*rows):
@@ -45,11 +45,3 @@ def test_feep():
     assert cells.sum() == 48
     assert label_ink(cells)[0] == 4
     assert label_ground(cells)[0] == 1
-
-
-def test_small_groups_go_unless_protected():
-    cells = grid("##.#", "##..", "...#")
-    assert np.array_equal(remove_small_groups(cells, 1), grid("##..", "##..", "...."))
-    protect = grid("...#", "....", "....")
-    assert np.array_equal(remove_small_groups(cells, 1, protect), grid("##.#", "##..", "...."))
-    assert np.array_equal(remove_small_groups(cells, 0), cells)
