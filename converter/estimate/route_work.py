@@ -193,10 +193,11 @@ def _joined_lengths(links: Links, numbers: IntArray, group: IntArray, capacity: 
     if faulty and most > legs.size:
         copies = 1 if links.rules.hidden else max(1, _COPIED // legs.size)
         order = LegOrder(part, [legs], ends, links.price, copies)
-        few = int(_FEW_LEG_TRIES * _share(crosses.count))
+        size = _share(crosses.count)
+        few = int(_FEW_LEG_TRIES * size)
         for share, each, part_of_all, hot, cold in _HEATS:
             if faulty >= share * legs.size:
-                order.anneal(max(few, min(int(part_of_all * most), each * faulty)), hot, cold)
+                order.anneal(max(few, int(min(part_of_all * most, each * size * faulty))), hot, cold)
                 break
         legs = order.best(group)
     lengths = cut_order(part, legs, capacity)
