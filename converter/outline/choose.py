@@ -38,7 +38,9 @@ CORNER: Final = 1.0
 LOST: Final = 1.5
 """An edge farther than so many stitches from the edge of all crosses is not shown by them at all."""
 SHORT: Final = 4.0
-"""Kept pieces shorter than so many stitches are dropped, gaps up to it are filled."""
+"""Kept pieces shorter than so many stitches, or a sixteenth of the chart, are dropped; gaps up to it are filled."""
+FEW: Final = 0.08
+"""An edge of which only so small a share would get a line gets none: here and there looks like a mistake."""
 
 
 def choose_chains(chains: list[Chain], cells: CellArray, ink: MaskArray, scale: int) -> list[Chain]:
@@ -57,7 +59,7 @@ def choose_chains(chains: list[Chain], cells: CellArray, ink: MaskArray, scale: 
     kept: list[Chain] = []
     for chain in chains:
         wanted = _misfit(chain, cells, edge, body, scale) if chain.solid else _uncovered(chain, cells)
-        kept += _pieces(chain, _sweep(wanted, chain))
+        kept += _pieces(chain, _sweep(wanted, chain, max(SHORT, min(cells.shape) / 16)))
     return kept
 
 
@@ -137,16 +139,22 @@ def _distance_to_stitch(points: PointArray, a: npt.NDArray[np.int64], b: npt.NDA
     return np.asarray(np.hypot(*(points - a - share[:, None] * vector).T))
 
 
-def _sweep(wanted: npt.NDArray[np.bool_], chain: Chain) -> npt.NDArray[np.bool_]:
-    """Return the choice with short gaps filled and then short pieces dropped."""
+def _sweep(wanted: npt.NDArray[np.bool_], chain: Chain, least: float) -> npt.NDArray[np.bool_]:
+    """Return the choice: short gaps filled, pieces shorter than ``least`` dropped, and none if few are left."""
     lengths = np.hypot(*np.diff(chain.holes, axis=0).T)
     closed = bool((chain.holes[0] == chain.holes[-1]).all())
     for value in (False, True):
         for low, high in _stretches(wanted, value, closed):
             inside = np.arange(low, high) % len(wanted)
             at_end = not closed and (low == 0 or high == len(wanted))
-            if lengths[inside].sum() <= SHORT and not (at_end and not value) and len(inside) < len(wanted):
+            if (
+                lengths[inside].sum() <= (least if value else SHORT)
+                and not (at_end and not value)
+                and len(inside) < len(wanted)
+            ):
                 wanted[inside] = not value
+    if chain.solid and lengths[wanted].sum() < FEW * lengths.sum():
+        wanted[:] = False
     return wanted
 
 

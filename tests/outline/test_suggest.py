@@ -553,3 +553,19 @@ def test_a_soft_bright_disc_has_its_rim_and_no_rays(soft):
     assert np.average(on_rim) >= 0.8
     angles = np.degrees(np.arctan2(*long[on_rim].T))
     assert (np.histogram(angles, 12, (-180, 180))[0] > 0).all()
+
+
+def test_one_rounded_corner_of_many_edges_gets_no_line_of_its_own():
+    """A comb of square teeth, one of them slanting: a line there alone would look like a mistake."""
+    picture = paper()
+    picture[80:140, 40:440] = 0
+    for left in range(40, 440, 80):
+        picture[140:400, left : left + 64] = 0
+    comb = chart_from_image(picture, 50, lines="auto", mirror="none").lines
+    slanting = picture.copy()
+    cv2.fillPoly(slanting, [np.array([(264, 240), (264, 400), (242, 400)])], 255)
+    few = chart_from_image(slanting, 50, lines="auto", mirror="none").lines
+    assert len(comb) == len(few) == 0
+    alone = paper()
+    cv2.fillPoly(alone, [np.array([(100, 100), (380, 100), (300, 400), (100, 400)])], 0)
+    assert len(chart_from_image(alone, 30, lines="auto", mirror="none").lines) > 0
