@@ -28,6 +28,10 @@ _SPILL = 0.6
 """A stroke beside a fill is at least this part as dark as the fill."""
 _OUTSIDE = 0.15
 """Density above paper beyond the grid's last line up to which there may be a stroke on that line."""
+_GOING_ON = 0.5
+"""Part of what is asked for otherwise that will do where a stroke goes on from another."""
+_LONGEST_FAINT = 3
+"""Sides in a row that may be faint."""
 _SLACK = 0.05
 """Part of a square that a stroke may lie beside the line."""
 _ALONE = 1.6
@@ -159,16 +163,45 @@ def find_strokes(
     level = _level_sides(ink, side, rows, cols, solid, inked)
     upright = _level_sides(np.ascontiguousarray(ink.T), side, cols, rows, solid.T, inked.T)
     level_over, level_border, upright_over, upright_border, border = _borders(level, upright, outside)
-    lines = [[[i, j], [i, j + 1]] for i, j in np.argwhere(level_over > level_border)]
-    lines += [[[i, j], [i + 1, j]] for j, i in np.argwhere(upright_over > upright_border)]
-    weak = [(level_over if r0 == r1 else upright_over.T)[r0, c0] < _ALONE * border for (r0, c0), (r1, c1) in lines]
-    lines = _without_spills(lines, weak, level.spill, upright.spill)
+    slanting: list[list[list[int]]] = []
     crossed = np.zeros((rows, cols), bool)
     for falling in (True, False):
         for i, j in np.argwhere(_diagonals(sheet, ink, falling, border) & ~outside):
             crossed[i, j] = True
-            lines.append([[i, j], [i + 1, j + 1]] if falling else [[i + 1, j], [i, j + 1]])
+            slanting.append([[i, j], [i + 1, j + 1]] if falling else [[i + 1, j], [i, j + 1]])
+    shown = level_over > level_border, upright_over > upright_border
+    faint = [
+        (over > np.maximum(LEAST, _GOING_ON * needed)) & (over > sides.spill)
+        for over, needed, sides in ((level_over, level_border, level), (upright_over, upright_border, upright))
+    ]
+    on_level, on_upright = _going_on(shown, (faint[0], faint[1]), slanting)
+    lines = [[[i, j], [i, j + 1]] for i, j in np.argwhere(on_level)]
+    lines += [[[i, j], [i + 1, j]] for j, i in np.argwhere(on_upright)]
+    weak = [(level_over if r0 == r1 else upright_over.T)[r0, c0] < _ALONE * border for (r0, c0), (r1, c1) in lines]
+    lines = _without_spills(lines, weak, level.spill, upright.spill) + slanting
     return Strokes(np.array(lines, np.float64).reshape(-1, 2, 2), crossed)
+
+
+def _going_on(
+    shown: tuple[BoolArray, BoolArray], faint: tuple[BoolArray, BoolArray], slanting: list[list[list[int]]]
+) -> tuple[BoolArray, BoolArray]:
+    """Return level and upright sides with a stroke: those shown, and faint ones that go on from a stroke.
+
+    Marks on both sides hide much of a stroke; that it goes on from hole to hole speaks for it.
+    """
+    on_level, on_upright = shown
+    for _ in range(_LONGEST_FAINT):
+        holes = np.zeros((on_level.shape[0], on_upright.shape[0]), bool)
+        for part in (holes[:, :-1], holes[:, 1:]):
+            part |= on_level
+        for part in (holes[:-1], holes[1:]):
+            part |= on_upright.T
+        for ends in slanting:
+            for r, c in ends:
+                holes[r, c] = True
+        on_level = on_level | (faint[0] & (holes[:, :-1] | holes[:, 1:]))
+        on_upright = on_upright | (faint[1] & (holes[:-1] | holes[1:]).T)
+    return on_level, on_upright
 
 
 def _borders(
