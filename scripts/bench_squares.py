@@ -77,7 +77,8 @@ def score(photo: SquaredPhoto, reading: Any, cpu_s: float, doubtful: float = 0.2
             grid &= left <= needed_cols[0] and right > needed_cols[-1]
     if not grid:
         note = f"grid: {reading.cells.shape} at {top},{left} of {photo.cells.shape} agree {agree}"
-        return Score(False, photo.cells.size, bool(reading.confidence < 0.8), 0, len(photo.lines), 0,
+        pointed = bool(reading.confidence < 0.8) or points_at_fault(photo, reading, (top, left), doubtful)
+        return Score(False, photo.cells.size, pointed, 0, len(photo.lines), 0,
                      reading.confidence < 0.5, cpu_s, note)  # fmt: skip
     read = np.zeros_like(photo.cells)
     read[top:bottom, left:right] = reading.cells
@@ -93,6 +94,32 @@ def score(photo: SquaredPhoto, reading: Any, cpu_s: float, doubtful: float = 0.2
         note = f"{int((bad & read).sum())} too many, {int((bad & ~read).sum())} missed, first {at}"
     return Score(True, int(bad.sum()), bool((bad & near).any()) if bad.any() else True, len(found_lines),
                  len(true_lines), len(true_lines & found_lines), reading.confidence < 0.5, cpu_s, note)  # fmt: skip
+
+
+def points_at_fault(photo: SquaredPhoto, reading: Any, shift: tuple[int, int], doubtful: float) -> bool:
+    """Return whether a wrong grid has a doubtful square at, or beside, a place where it is wrong.
+
+    Wrong are squares with a corner off the true crossing, squares beyond the printed grid, and outermost squares where
+    a row or column that the photo shows whole is missing.
+    """
+    rows, cols = photo.cells.shape
+    n, m = reading.cells.shape
+    top, left = shift
+    i, j = np.indices((n + 1, m + 1))
+    beyond = (i + top < 0) | (i + top > rows) | (j + left < 0) | (j + left > cols)
+    true = photo.corners[np.clip(i + top, 0, rows), np.clip(j + left, 0, cols)]
+    off = beyond | (np.hypot(*np.moveaxis(reading.corners - true, 2, 0)) > 0.3 * photo.facts["pixels"])
+    fault = off[1:, 1:] | off[:-1, 1:] | off[1:, :-1] | off[:-1, :-1]
+    whole = visible_squares(photo)
+    needed_rows, needed_cols = np.flatnonzero(whole.all(1)), np.flatnonzero(whole.all(0))
+    if needed_rows.size:
+        fault[0] |= needed_rows[0] < top
+        fault[-1] |= needed_rows[-1] >= top + n
+    if needed_cols.size:
+        fault[:, 0] |= needed_cols[0] < left
+        fault[:, -1] |= needed_cols[-1] >= left + m
+    near = cv2.dilate((reading.doubt > doubtful).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    return bool((fault & near).any())
 
 
 def run(level: str, seeds: range, verbose: bool = False) -> list[Score]:

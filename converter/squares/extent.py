@@ -22,6 +22,8 @@ SUPPORT = 0.33
 VISIBLE = 0.2
 STRIP = 0.12
 """Part of a square that the edge of the picture may cut off."""
+_CROOKED = 0.04
+"""Part of a square by which lines seen at neighbouring sides are apart where they are none of the grid's."""
 BoolArray = npt.NDArray[np.bool_]
 Shares = npt.NDArray[np.float64]
 
@@ -75,7 +77,15 @@ class _Family:
     paper: BoolArray
     """The side lies on clean paper."""
     pale: Shares
-    """Density of the lighter parts round the side."""
+    """Density of the lighter parts round the side; not a number outside the picture."""
+
+    offset: Shares
+    """Where the line is seen, as part of a square."""
+
+    def straight(self, where: tuple[Any, Any]) -> bool:
+        """Return whether the lines seen at some sides lie where the mesh says; grain of a table lies anywhere."""
+        offset = self.offset[where][self.share[where] > 0.6]
+        return len(offset) < 4 or float(np.median(np.abs(np.diff(offset)))) < _CROOKED
 
     @property
     def known(self) -> BoolArray:
@@ -101,8 +111,9 @@ def _families(fit: Fit, single: Fit) -> tuple[_Family, _Family]:
             weight + 0.003
         )
         share = np.where(good, np.clip(sides.height / np.maximum(local, 1e-6), 0.0, 1.0), 0.0)
-        pale = (fit.level, fit.upright)[number].pale
-        out.append(_Family(share, np.asarray(fit.known[number] & fit.clear[number]), pale))
+        seen = (fit.level, fit.upright)[number]
+        pale = np.where(seen.inside, seen.pale, np.nan)
+        out.append(_Family(share, np.asarray(fit.known[number] & fit.clear[number]), pale, seen.offset))
     return out[0], out[1]
 
 
@@ -137,6 +148,8 @@ def find_extent(fit: Fit, single: Fit, shape: tuple[int, int]) -> Extent:
             on_paper = _on_paper(side.pale, name, leads, on_line)
             scores[name] = _score(edges[name], line.at(outer, on_paper), side.at(leads, on_paper), visible[squares],
                                   on_paper)  # fmt: skip
+            if not side.straight(leads):
+                scores[name] = min(scores[name], 0.9 * SUPPORT)
         worst = min(scores, key=lambda k: scores[k])
         if scores[worst] >= SUPPORT:
             break
@@ -209,4 +222,6 @@ def _on_paper(pale: Shares, name: str, outermost: tuple[slice, int], slack: floa
     """Return whether the sides leading to an outer line lie on what those before them lie on."""
     lines, at = outermost
     inward = at + (1 if name in ("top", "left") else -1)
-    return float((np.abs(pale[lines, at] - pale[lines, inward]) < slack).mean()) > 0.7
+    apart = np.abs(pale[lines, at] - pale[lines, inward])
+    seen = np.isfinite(apart)
+    return bool(seen.any()) and float((apart[seen] < slack).mean()) > 0.7

@@ -32,6 +32,8 @@ _FAR = 1e-3
 """Weight of what wider surroundings say of the paper, against the share of paper near by."""
 _WIDE = 21
 """Squares a side of the first wide window that paper is looked for in."""
+_THIN = 0.4
+"""Strength of what is thin in a mark, as part of the mark's own."""
 _FAINT = 0.07
 """Heaps under this strength are grain and shade, not marks of their own."""
 
@@ -173,13 +175,14 @@ def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
     insides = inner(sheet)
     paper, rise = paper_level(sheet, insides)
     value = strength(insides, paper)
-    if (rise > 0).any():
+    edge = rise > 0
+    known = ~edge if outside is None else ~edge & ~outside
+    border, bare = find_border(value[known] if known.any() else value)
+    if edge.any():
         # the edge of a shadow is no stroke: what is thin there is ink, whatever the shade
         thin = _thin_strength(sheet)
         thin = thin - float(np.median(thin[value <= np.median(value)]))
-        value = np.where(rise > 0, np.maximum(value, thin), value)
-    known = value if outside is None else value[~outside]
-    border, bare = find_border(known)
+        value = np.where(edge, np.maximum(value, thin / _THIN), value)
     marked = value > border
     above = _scale(value) - np.log(border + _GRAIN)
     high = max(0.2, float(np.median(above[marked]))) if marked.any() else 1.0
@@ -187,7 +190,7 @@ def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
     part = np.where(above >= 0, above / high, -above / low)
     doubt = np.exp(-((np.maximum(part, 0) / 0.35) ** 1.5))
     # what would be a mark but for a shadow
-    doubt = np.where(~marked & (rise > 0) & (strength(insides, paper - rise[..., None]) > border),
+    doubt = np.where(~marked & edge & (strength(insides, paper - rise[..., None]) > border),
                      np.maximum(doubt, 0.25), doubt)  # fmt: skip
     if outside is not None:
         marked = marked & ~outside

@@ -376,6 +376,21 @@ def _worst_miss(fit: Fit) -> float:
     return worst
 
 
+def astray(fit: Fit) -> BoolArray:
+    """Return (n, m) squares near which the mesh misses the lines, or on clean paper without any: it may be wrong."""
+    n, m = fit.squares
+    at = np.zeros((n + 1, m + 1), bool)
+    for number, sides in enumerate((fit.level, fit.upright)):
+        good, paper = fit.good[number], fit.known[number] & fit.even[number]
+        bare = filters.box(paper & ~good, 3) > 2.5 * filters.box(good, 3) + 0.3
+        weight = filters.box(good, 3)
+        missed = (np.abs(filters.box(np.where(good, sides.offset, 0.0), 3)) > 0.15 * weight) & (weight > 0.3)
+        wrong = np.pad((bare & sides.inside) | missed, ((0, 0), (0, 1)))
+        wrong[:, 1:] |= wrong[:, :-1].copy()
+        at |= wrong if number == 0 else wrong.T
+    return np.asarray(at[1:, 1:] | at[:-1, 1:] | at[1:, :-1] | at[:-1, :-1])
+
+
 def quality(fit: Fit) -> float:
     """Return how well a mesh explains the picture, to choose between candidates.
 

@@ -20,7 +20,7 @@ import numpy.typing as npt
 from converter.errors import RequestError, UsageError
 from converter.model.arrays import CellArray, LineArray, as_picture
 from converter.model.phrase import Phrase
-from converter.squares import density, extent, filters, finding, kinds, marks, patches, strokes
+from converter.squares import density, extent, filters, finding, kinds, marks, mesh, patches, strokes
 from converter.squares.kinds import MarkKind
 
 FLAT_SIDE = 20
@@ -202,8 +202,6 @@ def _between_corners(held: finding.Found, points: npt.NDArray[np.float64]) -> ex
 
 def _sized(held: finding.Found, span: extent.Extent, shape: tuple[int, int]) -> tuple[extent.Extent, finding.Found]:
     """Return the window of a wanted size that shows most of the grid found; the mesh is extended where needed."""
-    from converter.squares import mesh
-
     n, m = held.fit.nodes.shape[0] - 1, held.fit.nodes.shape[1] - 1
     pad_rows, pad_cols = max(0, shape[0] - n), max(0, shape[1] - m)
     nodes = mesh.extend(held.fit.nodes, (pad_rows, pad_cols, pad_rows, pad_cols))
@@ -260,6 +258,9 @@ def _read(rgb: npt.NDArray[np.uint8], held: finding.Found, span: extent.Extent, 
     if hand:
         confidence = max(confidence, 0.6)
     doubt = np.maximum(marking.doubt, np.where(words, 0.6, 0.0))
+    if same:
+        astray = mesh.astray(held.fit)[span.top : span.bottom, span.left : span.right]
+        doubt = np.where(astray, np.maximum(doubt, 0.3), doubt)
     doubt = np.where(maybe_words, np.maximum(doubt, 0.25), doubt)
     doubt = np.where(single, np.maximum(doubt, 0.3), doubt)
     near_words = filters.widened(words)
