@@ -22,6 +22,8 @@ SUPPORT = 0.33
 VISIBLE = 0.2
 STRIP = 0.12
 """Part of a square that the edge of the picture may cut off."""
+_HARDLY = 0.1
+"""Share of sides seen under which a row as light as paper is the margin, not marks that hide the lines."""
 _CROOKED = 0.04
 """Part of a square by which lines seen at neighbouring sides are apart where they are none of the grid's."""
 BoolArray = npt.NDArray[np.bool_]
@@ -202,7 +204,9 @@ def _score(
             shares.append(float(shown[known].mean()))
         elif known is outer[1] and _lead_there(leads, known_leads, on_paper):
             shares.append(1.0)  # the grid is printed up to the edge of the sheet, or its last line lies on ink
-        elif edge.paper_outside or (not edge.seen_outside and float(shown.mean()) > 0.3):
+        elif (edge.paper_outside and not (on_paper and float(leads.mean()) < _HARDLY)) or (
+            not edge.seen_outside and float(shown.mean()) > 0.3
+        ):
             shares.append(1.0)
         else:
             shares.append(0.9 * SUPPORT)
