@@ -200,7 +200,6 @@ def slow_notes(
         return ()
     _, label = cv2.connectedComponents(chart.cells.astype(np.uint8), connectivity=8)
     size = np.bincount(label.ravel())
-    size[0] = 0
     loose = (size[label] <= _SMALL_GROUP) & chart.cells
     count = int(loose.sum())
     if count == 0 or count == total:
