@@ -268,6 +268,51 @@ def test_hoop_in_millimetres():
     assert plan(100, 10, "hoop", size_mm=(127.0, 150.0)).cut.cut_mm == pytest.approx((200 + 101.6,) * 2)
 
 
+def labels(one, role):
+    return [str(guide.label) for guide in one.guides if guide.role == role]
+
+
+def test_what_must_go_into_something_is_told_to_the_nearest_and_what_is_cut_of_cloth_rounded_up():
+    """5.2 mm of ground make a window of 90.4 x 70.4 mm: 90 x 70, not 91 x 71; trimmed cloth of 114.4 is 115."""
+    made = plan(piece="card", margin_mm=5.2, size_mm=(148.4, 210.4))
+    window = "3 1/2 x 2 3/4 in (9 x 7 cm)"
+    assert labels(part(made, "card"), "window") == [f"window {window}"]
+    assert labels(made.parts[0], "trim") == ["trim to 4 5/8 x 3 3/4 in (11.5 x 9.5 cm)"]
+    assert told(made, "Cut the card 11 5/8 x 8 1/4 in (29.7 x 21 cm)") and told(made, f"Cut the window {window}")
+    assert told(made, "card 11 5/8 x 8 1/4 in (29.7 x 21 cm) and thin card or paper 5 3/4 x 8 1/4 in (14.6 x 20.8 cm)")
+    # Wadding is cut, an envelope must hold: both rounded up.
+    assert told(made, "thin wadding 3 1/2 x 2 5/8 in (8.7 x 6.7 cm)")
+    assert told(made, "envelope for 5 7/8 x 8 3/8 in (14.9 x 21.1 cm)")
+    framed = plan(piece="frame", size_mm=(203.4, 254.4))
+    # The board is 3 mm smaller than the frame: 200.4 x 251.4.
+    assert told(framed, "Cut the board 7 7/8 x 9 7/8 in (20 x 25.1 cm)")
+    assert told(framed, "acid-free board 7 7/8 x 9 7/8 in (20 x 25.1 cm)")
+    assert told(framed, "frame for pictures of 8 x 10 in (20.3 x 25.4 cm), with mount")
+    assert told(framed, "Cut the window of the mount 4 1/8 x 3 3/8 in (10.5 x 8.5 cm)")
+    small = plan(38, 50, "card", size_mm=(105.4, 148.4))
+    assert warned(small, "on a front of 4 1/8 x 5 7/8 in (10.5 x 14.8 cm)")
+    assert warned(plan(75, 20, "frame", size_mm=(200.4, 200.4)), "in a frame of 7 7/8 x 7 7/8 in (20 x 20 cm)")
+    assert warned(plan(cloth_mm=(100.4, 100.4)), "Your cloth of 4 x 4 in (10 x 10 cm)")
+    pad = plan(121, 40, size_mm=(300.4, 300.4))
+    assert warned(pad, "the cushion front of 11 7/8 x 11 7/8 in (30 x 30 cm)")
+    assert told(pad, "cushion pad 11 7/8 x 11 7/8 in (30 x 30 cm)")
+    assert warned(plan(151, 40, "cushion", size_mm=(300.4, 300.4)), "than the pad of 11 7/8 x 11 7/8 in (30 x 30 cm)")
+    # 2 x (143.01 + 9.525) = 305.08 mm.
+    assert warned(plan(143, 2, "hoop"), "this needs 12 1/8 in (30.6 cm)")
+
+
+def test_labels_of_lines_name_their_measure():
+    assert labels(plan().parts[0], "stitch") == ["stitch line, 1/2 in (1.2 cm) from the edge"]
+    assert labels(plan(piece="sachet").parts[0], "trim") == ["trim to 5 3/8 x 4 1/2 in (13.4 x 11.4 cm)"]
+    assert labels(plan(piece="sachet").parts[0], "stitch") == ["seam 1/2 in (1.3 cm)"]
+    assert labels(plan(20, 80, "bookmark").parts[0], "stitch") == ["sewn line, 1/2 in (1.2 cm) inside the trimmed edge"]
+    assert labels(plan(piece="sachet", way="bag").parts[0], "hem")[0] == "turn 1/4 in (6 mm), then 1 in (2.5 cm)"
+    assert labels(plan(piece="hoop").parts[0], "trim") == ["trim 1 in (2.5 cm) outside the hoop"]
+    assert labels(plan(way="wrap").parts[1], "hem")[0] == "double hem 1/2 in (1.3 cm)"
+    design = labels(plan(piece="sachet", way="bag").parts[0], "design")[0]
+    assert "5 1/2 in (14 cm) above, 1 in (2.5 cm) below it" in design
+
+
 # Where a size no longer does.
 
 
