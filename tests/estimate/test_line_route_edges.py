@@ -106,6 +106,14 @@ def test_back_stitch_is_cut_between_two_stitches(length, starts):
         plan_line_thread(row(0), "back", 0.99, 0.0)
 
 
+@pytest.mark.parametrize(("length", "starts", "total"), [(12.0, 1, 12), (11.99, 2, 14)])
+def test_a_carry_is_made_only_if_the_length_holds_it_and_the_next_two_passes(length, starts, total):
+    """Four lines take 8 sides, the one beside them 2; in place of its pass behind comes a carry of 1: 10, and tails."""
+    plan = plan_line_thread([*row(0, 1, 2, 3), *row(5)], "double", length, 1.0)
+    assert (plan.starts, plan.carries) == (starts, 2 - starts)
+    assert plan.total == pytest.approx(total)
+
+
 def test_bounds_of_figures_by_hand():
     one, two, far = (line_figures(np.array(lines, dtype=float))[0] for lines in (row(0), row(3), row(20)))
     # Both passes of two lines, the carry of 2 in place of one pass, two tails.
