@@ -147,8 +147,8 @@ def test_pillow_in_millimetres():
     # Her own margin, rounded up to whole squares.
     own = plan(piece="sachet", margin_mm=49.0)
     assert own.finished_mm == (180, 160)
-    # 50 and 12.7 are more than the usual 1 1/2 in.
-    assert own.cut.margins_mm == (64,) * 4
+    # 50, 12.7 and a quarter inch to trim are more than the usual 1 1/2 in.
+    assert own.cut.margins_mm == (70,) * 4
 
 
 def test_bag_in_millimetres():
@@ -185,7 +185,8 @@ def test_fringed_bookmark_in_millimetres():
     # Back stitch two squares long round 2 x (48 + 168) mm.
     assert told(made, "2 squares, about 4 mm outside the design") and told(made, "about 108 stitches 4 mm apart")
     own = plan(20, 80, "bookmark", margin_mm=50.0, fringe_mm=20.0)
-    assert own.finished_mm == (140, 260) and own.cut.margins_mm == (50,) * 4
+    # A quarter inch more, in whole squares, is left to trim.
+    assert own.finished_mm == (140, 260) and own.cut.margins_mm == (58,) * 4
     assert own.parts[1].cut_mm == (100, 220)
 
 
@@ -680,3 +681,18 @@ def test_needles_strands_and_cautions_only_where_they_belong():
     assert told(plan(thread=Thread("#1c2f6e")), "Strongly coloured cotton can run")
     assert any("Craft knife" in c for c in plan(piece="card").cautions)
     assert not any("Craft knife" in c for c in plan(piece="hoop").cautions)
+
+
+@pytest.mark.parametrize("margin_mm", [None, 12.7, 25.4, 60.0])
+@pytest.mark.parametrize(
+    ("piece", "way"), [("sachet", "pillow"), ("bookmark", "fringed"), ("bookmark", "folded"), ("card", "auto")]
+)
+def test_what_is_trimmed_after_stitching_has_cloth_to_cut_away(piece, way, margin_mm):
+    if (piece, margin_mm) == ("bookmark", 12.7):
+        margin_mm = 20.0  # it holds the fringe too
+    made = plan(piece=piece, way=way, margin_mm=margin_mm)
+    stitched = next(each for each in made.parts if each.material == "stitched")
+    [(left, top, right, bottom)] = boxes(stitched, "trim")
+    spare = [left, top, stitched.cut_mm[0] - right, stitched.cut_mm[1] - bottom]
+    assert min(spare) >= INCH / 4 - 1e-3
+    assert spare[0] == pytest.approx(spare[2], abs=1e-3) and spare[1] == pytest.approx(spare[3], abs=1e-3)

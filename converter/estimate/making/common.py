@@ -171,6 +171,15 @@ def is_red(colour: str) -> bool:
     return saturation > 0.3 and (hue < 0.05 or hue > 0.92)
 
 
+def trimmed_margin(work: Work, kept_mm: float) -> float:
+    """Return the margin to cut in mm, where the cloth is trimmed to ``kept_mm`` outside the design after stitching.
+
+    The usual margin of small pieces, or what is kept and enough to cut the cloth true; a whole number of threads.
+    """
+    usual = work.whole_mm(work.mm("small", "margins"), up=True)
+    return max(usual, work.whole_mm(kept_mm + work.mm("trim", "margins"), up=True))
+
+
 def first_steps(work: Work, cut: FabricCut, *, trimmed: bool = True, fringed: bool = False) -> list[str]:
     """Return the steps up to the finished stitching.
 

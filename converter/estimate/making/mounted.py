@@ -22,6 +22,7 @@ from converter.estimate.making.common import (
     hand_edge,
     stitched_part,
     thread_shopping,
+    trimmed_margin,
     turned,
     upright_line,
 )
@@ -81,7 +82,7 @@ def plan_card(work: Work) -> MakingPlan:
     window = grown(work.design_mm, ground)
     front = _choose(work, grown(window, rim), "fronts")
     trimmed = grown(window, min(behind, rim - 2))
-    margin = max(work.whole_mm(work.mm("small", "margins"), up=True), (trimmed[0] - work.design_mm[0]) / 2)
+    margin = trimmed_margin(work, (trimmed[0] - work.design_mm[0]) / 2)
     off, line = margin - (trimmed[0] - work.design_mm[0]) / 2, margin - ground
     guides = (
         box("trim", Phrase("trim to {size}", size=size(trimmed)), off, off, trimmed),

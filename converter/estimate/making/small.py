@@ -21,6 +21,7 @@ from converter.estimate.making.common import (
     level_line,
     stitched_part,
     thread_shopping,
+    trimmed_margin,
     turned,
     upright_line,
 )
@@ -38,7 +39,7 @@ def _plan_pillow(work: Work) -> MakingPlan:
     seam = work.mm("pillow_seam")
     ground = work.settings.margin_mm if work.settings.margin_mm is not None else work.mm("pillow_ground")
     ground = work.whole_mm(ground, up=True)
-    margin = max(work.whole_mm(work.mm("small", "margins"), up=True), work.whole_mm(ground + seam, up=True))
+    margin = trimmed_margin(work, ground + seam)
     finished = grown(work.design_mm, ground)
     trimmed = grown(finished, seam)
     off, line = margin - ground - seam, margin - ground
@@ -214,7 +215,7 @@ def _plan_fringed(work: Work) -> MakingPlan:
             "Give a wider margin with --margin or another fringe with --fringe.",
         )
     edge_margin = fringe + ground
-    margin = max(work.whole_mm(work.mm("small", "margins"), up=True), edge_margin)
+    margin = trimmed_margin(work, edge_margin)
     body, finished = grown(work.design_mm, ground), grown(work.design_mm, edge_margin)
     off, line = margin - edge_margin, margin - ground
     trim = box("trim", Phrase("trim to {finished}", finished=size(finished)), off, off, finished)
@@ -277,7 +278,7 @@ def _plan_folded(work: Work) -> MakingPlan:
     cell = work.fabric.cell_mm
     names = ("folded_side", "folded_end", "folded_under", "folded_fringe", "folded_line")
     side, end, under, fringe, line = (work.figures.number("bookmark", name) * cell for name in names)
-    margin = max(work.whole_mm(work.mm("small", "margins"), up=True), end)
+    margin = trimmed_margin(work, end)
     width, height = work.design_mm
     # The fringe is at the two short ends, whichever way the design lies.
     across, down = (side, end) if work.upright else (end, side)
