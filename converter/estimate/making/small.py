@@ -107,7 +107,7 @@ def _sachet_warnings(work: Work, finished: tuple[float, float]) -> list[str]:
     return [
         Phrase(
             "At {finished} it is larger than a usual sachet ({largest}); it needs much filling.",
-            finished=size(finished),
+            finished=size(finished, up=False),
             largest=size(largest, up=False),
         )
     ]
@@ -164,7 +164,7 @@ def _plan_bag(work: Work) -> MakingPlan:
         ),
         Phrase(
             "Fill to the top of the design and tie a ribbon round, above it. Flat it measures {finished}.",
-            finished=size(finished),
+            finished=size(finished, up=False),
         ),
     ]
     if edge:
@@ -197,7 +197,7 @@ def _bookmark_warnings(work: Work, body: tuple[float, float]) -> list[str]:
         Phrase(
             "Without its fringe it measures {size}, more than a usual bookmark of {largest}. Make the design "
             "narrower or use a finer cloth.",
-            size=size(body),
+            size=size(body, up=False),
             largest=size(largest, up=False),
         )
     ]
@@ -241,7 +241,7 @@ def _plan_fringed(work: Work) -> MakingPlan:
             "Trim the cloth {fringe} outside the sewn line on all four sides, along a thread. The bookmark "
             "measures {finished}.",
             fringe=fringe_words,
-            finished=size(finished),
+            finished=size(finished, up=False),
         ),
         Phrase(
             "Cut the backing {size} from thin felt and sew it behind with small hem stitches just inside the "
@@ -327,7 +327,7 @@ def _plan_folded(work: Work) -> MakingPlan:
             "Draw out the threads at both ends for a fringe {fringe} deep. Comb it and trim it even. The "
             "bookmark measures {finished}.",
             fringe=counted(fringe, work.fabric),
-            finished=size(finished),
+            finished=size(finished, up=False),
         ),
     ]
     shopping = [
