@@ -378,6 +378,15 @@ def test_dots_replace_what_was_drawn_for_them_and_nothing_else():
         assert not made[8, 9] if other[1] == 10 and abs(other[0] - 8) <= 1 else made[8, 9]
 
 
+@pytest.mark.parametrize("step", [s for s in itertools.product((-1, 0, 1), repeat=2) if s != (0, 0)])
+def test_a_stitch_on_any_side_of_a_dot_keeps_it_from_being_set(step):
+    """One cross at (8, 9); another part beside it, and a row or column further off."""
+    for far in (1, 2):
+        near = np.zeros((16, 16), dtype=bool)
+        near[8 + far * step[0], 9 + far * step[1]] = True
+        assert stamped((9, 9), at=(8.5, 9.5), cells=near)[8, 9] == (far == 2)
+
+
 def test_dots_stay_inside_the_margin():
     assert stamped((14, 14), at=(3.5, 3.5))[3, 3]
     assert stamped((14, 14), at=(12.5, 12.5))[12, 12]
