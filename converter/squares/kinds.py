@@ -2,7 +2,8 @@
 
 1. Each marked square becomes a small patch of density above paper in three channels.
 2. Marks of one kind look alike, letters of a word do not: the distance to the nearest few other marked squares,
-   measured on the patch, is small for marks. Connected groups that lie apart from the rest are judged as a whole.
+   measured on the patch, is small for marks. Writing also runs on over the sides of the squares, while marks are made
+   inside of one. Connected groups that lie apart from the rest are judged as a whole.
 3. Kinds are heaps of patches: seeds are taken one after another where the most patches are near, those near are
    joined, small left-overs go to the nearest kind.
 """
@@ -24,6 +25,11 @@ MOST_WRITING = 60
 """Squares that one piece of writing covers at most."""
 _ODD = 0.45
 """Distance of a patch to the third nearest other, as part of its own length, above which nothing is like it."""
+_RATHER_ODD = 0.4
+_OVER_LINES = 0.5
+"""Ink over the sides of the squares, as part of the ink inside, from which odd marks are writing."""
+_WITHIN_LINES = 0.35
+"""The same, up to which they are marks: those are made inside of a square each."""
 _ALIKE = 0.45
 _POOL = 1200
 """Marks that heaps are made of; the others go to the nearest."""
@@ -88,15 +94,45 @@ def writing(
     groups = np.where(inked, groups, 0)
     sizes = np.bincount(groups[marked], minlength=number + 1)[1:]
     odd = np.bincount(groups[marked], strange[marked], number + 1)[1:] / np.maximum(sizes, 1)
+    over = np.bincount(groups[marked], _over_lines(sheet, paper, inked)[marked], number + 1)[1:] / np.maximum(sizes, 1)
     usual = float(np.median(strange[marked]))
     for k in range(number):
-        if sizes[k] == 0 or sizes[k] > MOST_WRITING or odd[k] <= _ODD:
+        if sizes[k] == 0 or sizes[k] > MOST_WRITING or odd[k] <= _RATHER_ODD:
             continue
-        if sizes[k] <= 0.5 * count and odd[k] > 1.6 * usual:
+        unlike = odd[k] > _ODD and sizes[k] <= 0.5 * count and odd[k] > 1.6 * usual
+        if over[k] > _OVER_LINES or (unlike and over[k] > _WITHIN_LINES):
             out |= groups == k + 1
         else:
             maybe |= (groups == k + 1) & marked
     return out, maybe
+
+
+def _over_lines(sheet: FlatSheet, paper: FloatArray, inked: BoolArray) -> FloatArray:
+    """Return (rows, cols) how much of each square's ink goes on over its sides, as part of the ink inside.
+
+    Writing takes no notice of the squares; a mark is made inside of one.
+    """
+    side, half = sheet.side, sheet.side // 2
+    rows, cols = sheet.rows, sheet.cols
+    tone = sheet.dense.mean(axis=2)
+    cut = max(1, side // 6)
+    sums = np.zeros((rows, cols))
+    for turned in (False, True):
+        image, plain, full = (tone.T, paper.mean(axis=2).T, inked.T) if turned else (tone, paper.mean(axis=2), inked)
+        n, m = plain.shape
+        at = half + np.arange(n + 1) * side
+        line = (image[at - 1] + image[at])[:, half : half + m * side].reshape(n + 1, m, side)[..., cut:-cut] / 2
+        outer = np.pad(plain, ((1, 1), (0, 0)), mode="edge")
+        above = line.mean(axis=2) - 0.5 * (outer[:-1] + outer[1:])
+        ends = np.pad(full, ((1, 1), (0, 0)))
+        bare = ~(ends[:-1] | ends[1:])
+        printed = np.array([np.median(v[b]) if b.sum() >= 3 else np.nan for v, b in zip(above, bare, strict=True)])
+        overall = float(np.nanmedian(printed)) if np.isfinite(printed).any() else 0.0
+        over = np.maximum(above - np.where(np.isfinite(printed), printed, overall)[:, None], 0.0)
+        both = 0.5 * (over[:-1] + over[1:])
+        sums += 0.5 * (both.T if turned else both)
+    core = sheet.squares[:, :, cut:-cut, cut:-cut].mean(axis=(2, 3, 4)) - paper.mean(axis=2)
+    return np.asarray(sums / np.maximum(core, 0.02), dtype=np.float32)
 
 
 def like_marks(sheet: FlatSheet, paper: FloatArray, marked: BoolArray, asked: BoolArray) -> BoolArray:

@@ -26,6 +26,8 @@ from converter.squares.kinds import MarkKind
 FLAT_SIDE = 20
 DOUBTFUL = 0.2
 """From this doubt on a square is pointed at."""
+_LEAST_IN_VIEW = 0.5
+"""Share of the squares of a size given by hand that the photo must show."""
 SURE = 0.5
 """Confidence from which a picture counts as squared paper."""
 
@@ -121,8 +123,9 @@ def read_squares(
     found = _find(rgb, points, shape)
     if found is None:
         return _nothing(rgb)
-    span, held = found
+    span, held, said = found
     reading = _read(rgb, held, span, hand=points is not None)
+    reading = replace(reading, notes=(*reading.notes, *said))
     if shape is None:
         reading = _fold_blocks(reading)
     return reading if only is None else reading.only(only)
@@ -161,11 +164,11 @@ def _check_corners(corners: object, shape: tuple[int, int]) -> npt.NDArray[np.fl
 
 def _find(
     rgb: npt.NDArray[np.uint8], points: npt.NDArray[np.float64] | None, shape: tuple[int, int] | None
-) -> tuple[extent.Extent, finding.Found] | None:
-    """Return the squares wanted and the mesh they lie on."""
+) -> tuple[extent.Extent, finding.Found, tuple[str, ...]] | None:
+    """Return the squares wanted, the mesh they lie on, and what is to be said of them."""
     if points is not None and shape is not None:
         held = finding.mesh_from_corners(rgb, points, shape)
-        return extent.Extent(0, 0, shape[0], shape[1]), held
+        return extent.Extent(0, 0, shape[0], shape[1]), held, ()
     held_or_none = finding.find_mesh(rgb)
     if held_or_none is None:
         if points is not None or shape is not None:
@@ -175,11 +178,29 @@ def _find(
         return None
     held = held_or_none
     if points is not None:
-        return _between_corners(held, points), held
+        return _between_corners(held, points), held, ()
     span = extent.find_extent(held.fit, held.single, held.shape)
-    if shape is not None:
-        span, held = _sized(held, span, shape)
-    return span, held
+    if shape is None:
+        return span, held, ()
+    said: tuple[str, ...] = ()
+    if span.shape[0] > shape[0] or span.shape[1] > shape[1]:
+        said = (
+            Phrase(
+                "The photo shows {columns} x {rows} squares; with the size given the outer ones are left out.",
+                columns=span.shape[1], rows=span.shape[0],
+            ),
+        )  # fmt: skip
+    window, sized = _sized(held, span, shape)
+    part = sized.fit.nodes[window.top : window.bottom + 1, window.left : window.right + 1]
+    if extent.whole_squares(part, held.shape, extent.STRIP * held.fit.pitch).mean() < _LEAST_IN_VIEW:
+        raise RequestError(
+            Phrase("The photo does not show a grid of {columns} x {rows} squares.", columns=shape[1], rows=shape[0]),
+            Phrase(
+                "{columns} x {rows} squares are seen in it: check the size, or give the corners too.",
+                columns=span.shape[1], rows=span.shape[0],
+            ),
+        )  # fmt: skip
+    return window, sized, said
 
 
 def _between_corners(held: finding.Found, points: npt.NDArray[np.float64]) -> extent.Extent:

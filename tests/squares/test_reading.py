@@ -12,8 +12,9 @@ sys.path.insert(0, str(Path(__file__).parents[2] / "scripts"))
 from bench_squares import offset_of, score
 from make_squared_paper import make_other, make_photo
 
-from converter.errors import UsageError
-from converter.squares import DOUBTFUL, draw_overlay, looks_squared, quick, read_squares
+from converter.errors import RequestError, UsageError
+from converter.squares import DOUBTFUL, draw_overlay, looks_squared, marks, quick, read_squares
+from converter.squares.patches import FlatSheet
 
 
 def plain_paper(cells, side=16, margin=24, line=150):
@@ -194,6 +195,35 @@ def test_size_by_hand_gives_that_size(plain):
     page, _reading = plain
     assert read_squares(page, size=(22, 18)).cells.shape == (18, 22)
     assert read_squares(page, size=(20, 17)).cells.shape == (17, 20)
+
+
+def test_a_size_smaller_than_the_grid_is_said_and_one_far_larger_is_refused(plain):
+    page, _reading = plain
+    notes = read_squares(page, size=(20, 17)).notes
+    assert any("22 x 18" in note and "left out" in note for note in notes)
+    with pytest.raises(RequestError, match="90 x 18"):
+        read_squares(page, size=(90, 18))
+
+
+def test_paper_is_known_in_the_middle_of_a_wide_fill():
+    """No bare square is near it; the light falls evenly from left to right."""
+    side, cells = 10, np.zeros((50, 60), bool)
+    cells[8:42, 8:50] = True
+    light = np.linspace(0.0, 0.3, (60 + 1) * side)
+    tone = np.pad(np.kron(cells, np.ones((side, side))), side // 2) * 0.8 + 0.1 + light
+    sheet = FlatSheet(np.repeat(tone[:, :, None], 3, axis=2).astype(np.float32), side, *cells.shape)
+    marking = marks.find_marks(sheet)
+    assert np.array_equal(marking.marked, cells)
+    expected = 0.1 + 0.3 * (np.arange(60) + 1) / 61
+    assert np.abs(marking.paper.mean(axis=2) - expected).max() < 0.05
+
+
+def test_a_grid_printed_to_the_edge_of_its_sheet_keeps_its_outer_column_of_marks():
+    """The outer line lies between crosses and a dark table, where no line can be told."""
+    photo = make_photo(2214, "scan")
+    result = score(photo, read_squares(photo.image), 0.0)
+    assert result.grid
+    assert result.wrong == 0
 
 
 @pytest.mark.parametrize(
