@@ -226,6 +226,14 @@ def test_a_grid_printed_to_the_edge_of_its_sheet_keeps_its_outer_column_of_marks
     assert result.wrong == 0
 
 
+def test_writing_adds_no_squares_though_there_is_more_of_it_than_of_the_motif():
+    photo = make_photo(2630, "scan")
+    assert photo.facts["writing"] == 3
+    result = score(photo, read_squares(photo.image), 0.0)
+    assert result.grid
+    assert result.wrong == 0
+
+
 @pytest.mark.parametrize(
     "wrong",
     [
