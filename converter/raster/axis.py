@@ -13,6 +13,8 @@ from converter.pixels.thinning import thin_to_lines
 
 TAPER_SLOPE = 0.3
 """Rise of the half-width along the axis from which on a narrow end is a tip or a corner and no stroke."""
+STRAIGHT = 0.06
+"""Stitches: where the mean of the line within two thirds of a stitch lies farther off than that, it bends."""
 BROAD = 2.4
 """Stitches: what is more than twice as wide is no stroke; it has points all over its middle instead of a line."""
 
@@ -27,6 +29,8 @@ class Axis:
     """(P,), half the width of the ink there, in stitches."""
     pixel: npt.NDArray[np.intp]
     """(P, 2), the pixel of the mask each point is the centre of."""
+    straight: npt.NDArray[np.bool_]
+    """(P,), whether the line runs on either way there. At corners, crossings and ends it is less surely known."""
 
 
 def move_axis(axis: Axis, pixels: int, top: float, left: float, cell: float, margin: int, laid_pixels: int) -> Axis:
@@ -44,7 +48,7 @@ def move_axis(axis: Axis, pixels: int, top: float, left: float, cell: float, mar
         Pixels a cell of the laid mask.
     """
     points = (axis.points * pixels - [top, left]) / cell + margin
-    return Axis(points, axis.radius * pixels / cell, np.floor(points * laid_pixels).astype(np.intp))
+    return Axis(points, axis.radius * pixels / cell, np.floor(points * laid_pixels).astype(np.intp), axis.straight)
 
 
 def find_diagonals(axis: Axis, shape: tuple[int, int], pixels: int) -> tuple[npt.NDArray[np.float64], ...]:
@@ -60,6 +64,23 @@ def find_diagonals(axis: Axis, shape: tuple[int, int], pixels: int) -> tuple[npt
         for k in (-2 * pixels, -pixels, pixels, 2 * pixels):
             on &= line[at[:, 0] + 3 * pixels + k, at[:, 1] + 3 * pixels + sense * k] > 0
         out.append((at[on, 0] + 0.5) - sense * (at[on, 1] + 0.5))
+    return tuple(out)
+
+
+def find_straights(axis: Axis, shape: tuple[int, int], pixels: int) -> tuple[npt.NDArray[np.float64], ...]:
+    """Return the row, in pixels, of points on thin strokes that run level, and the col of those that run upright."""
+    line = np.zeros((shape[0] + 6 * pixels, shape[1] + 6 * pixels), dtype=np.uint8)
+    thin = np.flatnonzero(axis.radius < 0.8)
+    thin = thin[:: max(1, len(thin) // 1200)]
+    at, points = axis.pixel[thin] + 3 * pixels, axis.points[thin] * pixels
+    line[axis.pixel[:, 0] + 3 * pixels, axis.pixel[:, 1] + 3 * pixels] = 1
+    line = np.asarray(cv2.dilate(line, np.ones((3, 3), np.uint8)), dtype=np.uint8)
+    out = []
+    for way in (0, 1):
+        on = np.ones(len(at), dtype=np.bool_)
+        for k in (-2 * pixels, -pixels, pixels, 2 * pixels):
+            on &= line[at[:, 0] + (k if way else 0), at[:, 1] + (0 if way else k)] > 0
+        out.append(points[on, way])
     return tuple(out)
 
 
@@ -97,7 +118,8 @@ def find_axis(ink: MaskArray, depth: npt.NDArray[np.float32], pixels: int, narro
     if len(at):
         spur = _tapers(at, radius, (ink.shape[0], ink.shape[1]), pixels, narrow)
         at, radius = at[~spur], radius[~spur]
-    return Axis(_smooth(at, ink.shape, pixels) / pixels, radius, at)
+    points, straight = _smooth(at, ink.shape, pixels)
+    return Axis(points / pixels, radius, at, straight)
 
 
 def _tapers(
@@ -119,29 +141,60 @@ def _tapers(
         widest = np.asarray(cv2.dilate(widest, cross if k % 2 else square), dtype=np.float32)
         found |= widest[row, col] - here > max(0.1, TAPER_SLOPE * k / pixels)
     spur[some] = found & (here < narrow)
-    return spur
+    return spur & _ends_free(at, spur, shape)
 
 
-def _smooth(at: npt.NDArray[np.intp], shape: tuple[int, ...], pixels: int) -> npt.NDArray[np.float64]:
-    """Return the points, in pixels, without the steps that a slanting line of pixels has.
+def _ends_free(at: npt.NDArray[np.intp], some: npt.NDArray[np.bool_], shape: tuple[int, int]) -> npt.NDArray[np.bool_]:
+    """Return which points lie in a run of ``some`` that has an end of the line and meets the rest of it but once.
+
+    The arms of a crossing have no end, and a narrow place in a rough stroke goes on at both sides.
+    """
+    line, marked = np.zeros(shape, dtype=np.uint8), np.zeros(shape, dtype=np.uint8)
+    line[at[:, 0], at[:, 1]] = 1
+    marked[at[some, 0], at[some, 1]] = 1
+    around = cv2.boxFilter(line, -1, (3, 3), normalize=False, borderType=cv2.BORDER_CONSTANT)
+    count, runs = cv2.connectedComponents(marked, connectivity=8, ltype=cv2.CV_32S)
+    run = runs[at[:, 0], at[:, 1]]
+    free = np.zeros(count, dtype=np.bool_)
+    free[run[around[at[:, 0], at[:, 1]] <= 2]] = True
+    beside = np.asarray(cv2.dilate(runs.astype(np.float32), np.ones((3, 3), np.uint8)))
+    touch = (line > marked) & (beside > 0)
+    touches, where = cv2.connectedComponents(touch.view(np.uint8), connectivity=8, ltype=cv2.CV_32S)
+    of_touch = np.zeros(touches, dtype=np.intp)
+    of_touch[where[touch]] = beside[touch].astype(np.intp)
+    free &= np.bincount(of_touch[1:], minlength=count) < 2
+    free[0] = False
+    return np.asarray(free[run])
+
+
+def _smooth(
+    at: npt.NDArray[np.intp], shape: tuple[int, ...], pixels: int
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.bool_]]:
+    """Return the points, in pixels, without the steps that a slanting line of pixels has, and where it runs straight.
 
     Each becomes the mean of the line within a third of a stitch; ends, where that would draw it in, stay.
     """
     points = at + 0.5
-    reach = max(1, pixels // 3)
-    side = (2 * reach + 1, 2 * reach + 1)
     line = np.zeros(shape, dtype=np.float32)
     line[at[:, 0], at[:, 1]] = 1
-    sums = [cv2.boxFilter(line, -1, side, normalize=False, borderType=cv2.BORDER_CONSTANT)]
+    planes = [line]
     for k in (0, 1):
         plane = np.zeros(shape, dtype=np.float32)
         plane[at[:, 0], at[:, 1]] = at[:, k]
-        sums.append(cv2.boxFilter(plane, -1, side, normalize=False, borderType=cv2.BORDER_CONSTANT))
-    number, rows, cols = (each[at[:, 0], at[:, 1]].astype(np.float64) for each in sums)
-    mean = np.stack([rows, cols], axis=1) / np.maximum(number, 1)[:, None] + 0.5
-    whole = (number >= 2 * reach + 1) & (number <= 2 * reach + 2)
+        planes.append(plane)
+
+    def mean_within(reach: int) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.bool_]]:
+        side = (2 * reach + 1, 2 * reach + 1)
+        sums = [cv2.boxFilter(each, -1, side, normalize=False, borderType=cv2.BORDER_CONSTANT) for each in planes]
+        number, rows, cols = (each[at[:, 0], at[:, 1]].astype(np.float64) for each in sums)
+        mean = np.stack([rows, cols], axis=1) / np.maximum(number, 1)[:, None] + 0.5
+        return mean, (number >= 2 * reach + 1) & (number <= 2 * reach + 2)
+
+    mean, whole = mean_within(max(1, pixels // 3))
     near = np.abs(mean - points).max(axis=1) < 0.8
-    return np.where((whole & near)[:, None], mean, points)
+    wider, through = mean_within(max(1, 2 * pixels // 3))
+    straight = through & (np.abs(wider - points).max(axis=1) < max(0.8, STRAIGHT * pixels))
+    return np.where((whole & near)[:, None], mean, points), straight
 
 
 def _lengthen_ends(skeleton: MaskArray, depth: npt.NDArray[np.float32], pixels: int) -> MaskArray:

@@ -18,6 +18,12 @@ MARGIN = 3
 
 PHASES = 8
 """Places within a stitch at which the grid is tried."""
+STAIRS = 0.25
+"""Stitches that a diagonal stroke costs for each of its length, where it passes too far from the corners of cells to be
+drawn by cells that touch there alone."""
+PAST_CORNERS = 0.19
+"""How far that is, along the rows, in stitches: sqrt(2) times what leaves the axis within reach (0.72) half-way between
+two such cells (0.707 from either)."""
 FEW = 160
 """Stitches; on wider charts only half as many are tried."""
 
@@ -98,6 +104,7 @@ def find_phase(
     centred_cols: bool = False,
     diagonals: tuple[npt.NDArray[np.float64], ...] = (),
     diagonal_weight: float = 0.0,
+    straights: tuple[npt.NDArray[np.float64], ...] = (),
 ) -> Grid:
     """Slide and stretch the grid by parts of a stitch to where its cells are clearest.
 
@@ -116,6 +123,8 @@ def find_phase(
         From `axis.find_diagonals`: thin strokes at 45 degrees, which want to run through corners of cells.
     diagonal_weight : float
         Stitches that one of these points stands for.
+    straights : two ndarrays
+        From `axis.find_straights`: thin strokes that run level and upright, which want to run through middles of cells.
 
     Returns
     -------
@@ -124,12 +133,12 @@ def find_phase(
     Notes
     -----
     Clearness: the sum over cells of coverage times (1 - coverage), per length of boundary, is least. A stroke split by
-    a grid line costs more than one inside a row of cells, and an edge at half coverage costs most. Of equal grids the
-    one nearest to the plain grid is taken.
+    a grid line costs more than one inside a row of cells, and an edge at half coverage costs most. Thin strokes add
+    the square of their distance from where they want to run. Of equal grids the one nearest to the plain grid is taken.
     """
     if rule == "columns":
         found = _find_phase(
-            ink.view(np.uint8), box, plain.columns, (centred_rows, centred_cols), diagonals, diagonal_weight
+            ink.view(np.uint8), box, plain.columns, (centred_rows, centred_cols), diagonals, diagonal_weight, straights
         )
         if found is None:
             return plain
@@ -139,7 +148,13 @@ def find_phase(
     upright = np.ascontiguousarray(ink.view(np.uint8).T)
     top, left, bottom, right = box
     found = _find_phase(
-        upright, (left, top, right, bottom), plain.rows, (centred_cols, centred_rows), turned, diagonal_weight
+        upright,
+        (left, top, right, bottom),
+        plain.rows,
+        (centred_cols, centred_rows),
+        turned,
+        diagonal_weight,
+        straights[::-1],
     )
     if found is None:
         return plain
@@ -154,6 +169,7 @@ def _find_phase(
     centred: tuple[bool, bool],
     diagonals: tuple[npt.NDArray[np.float64], ...],
     diagonal_weight: float,
+    straights: tuple[npt.NDArray[np.float64], ...],
 ) -> tuple[float, float, float, int] | None:
     """Return top, left, cell and rows of the clearest grid of ``fixed`` columns.
 
@@ -179,7 +195,12 @@ def _find_phase(
         reach = 0 if centred[1] or slack < 0 else int(slack / 2 * parts)
         start = left - slack * cell / 2
         unclear = _unclear(ink, (first, start, cell), (max(n for _, n in downs), fixed), parts)
-        aslant = _beside_corners(diagonals, first - start, first + start, cell, parts) if diagonal_weight > 0 else None
+        aslant = (
+            _beside_corners(diagonals, first - start, first + start, cell, parts, STAIRS)
+            if diagonal_weight > 0
+            else None
+        )
+        beside = _beside_corners(straights, first + cell / 2, start + cell / 2, cell, parts) if straights else None
         for down, count in downs:
             along = unclear[parts + down :: parts][:count].sum(axis=0)
             for across in sorted(range(-reach, reach + 1), key=abs):
@@ -191,6 +212,8 @@ def _find_phase(
                         * diagonal_weight
                         * (aslant[0][(down - across) % parts] + aslant[1][(down + across) % parts])
                     )
+                if beside is not None:
+                    value += 2 * cell * diagonal_weight * (beside[0][down % parts] + beside[1][across % parts])
                 value *= 1 + 0.02 * (abs(across) / parts + abs(slack))
                 if best is None or value < best[0] - 1e-6:
                     best = value, (first + cell * down / parts, start + cell * across / parts, cell, count)
@@ -223,7 +246,12 @@ def _unclear(
 
 
 def _beside_corners(
-    diagonals: tuple[npt.NDArray[np.float64], ...], falling: float, rising: float, cell: float, parts: int
+    diagonals: tuple[npt.NDArray[np.float64], ...],
+    falling: float,
+    rising: float,
+    cell: float,
+    parts: int,
+    stairs: float = 0.0,
 ) -> list[list[float]]:
     """Return the summed squares of how far, in stitches, diagonal strokes pass beside the corners, for each phase."""
     out = []
@@ -232,6 +260,7 @@ def _beside_corners(
         sums = []
         for k in range(parts):
             far = off - k / parts
-            sums.append(float(((far - np.rint(far)) ** 2).sum()))
+            far = np.abs(far - np.rint(far))
+            sums.append(float((far**2).sum() + stairs * (far > PAST_CORNERS).sum()))
         out.append(sums)
     return out

@@ -14,7 +14,7 @@ from converter.raster.dots import stamp_dots
 from converter.raster.grid import MARGIN
 from converter.raster.mirror import Symmetry, first_of_orbit, orbits
 from converter.raster.repair import MOST_TRIALS, mend
-from converter.raster.structure import REACH, Structure, cells_near, find_faults, read_structures
+from converter.raster.structure import Structure, cells_near, find_faults, reach_of, read_structures
 from converter.raster.thinning import thin_in_order
 from converter.raster.tone import median
 
@@ -25,6 +25,8 @@ EVEN_WIDTHS = (1.5, 4.6)
 """Stitches; pens between these are drawn a whole number of stitches wide."""
 MOST_BROAD = 0.15
 """Share of the ink too broad for a pen, from which on the picture is no pen drawing and keeps its widths."""
+SHOWN = 0.75
+"""Stitches: an axis point so near to the middle of a stitch is shown by it, also where both sides are made alike."""
 LEAN = 0.07
 UNSURE = 0.32
 """Difference from half coverage up to which a single cell may be levelled with a straight edge."""
@@ -84,7 +86,7 @@ def draw_ink(
     cost = _flip_cost(cells, coverage, axis)
     orbit = None
     if symmetry is not None and symmetry.images:
-        cells = _better_half(cells, wants, coverage, symmetry)
+        cells = _better_half(cells, wants, coverage, axis, symmetry)
         orbit = orbits((rows, cols), symmetry)
     cells = mend(cells, wants, cost, orbit, most_trials)
     return Drawn(cells, coverage, axis, wants)
@@ -94,19 +96,25 @@ def _inside(axis: Axis, ink: MaskArray) -> Axis:
     r, c = axis.pixel[:, 0], axis.pixel[:, 1]
     held = (r >= 0) & (c >= 0) & (r < ink.shape[0]) & (c < ink.shape[1])
     held[held] &= ink[r[held], c[held]]
-    return Axis(axis.points[held], axis.radius[held], axis.pixel[held])
+    return Axis(axis.points[held], axis.radius[held], axis.pixel[held], axis.straight[held])
 
 
 def _better_half(
-    cells: CellArray, wants: tuple[Structure, ...], coverage: npt.NDArray[np.float32], symmetry: Symmetry
+    cells: CellArray,
+    wants: tuple[Structure, ...],
+    coverage: npt.NDArray[np.float32],
+    axis: Axis,
+    symmetry: Symmetry,
 ) -> CellArray:
     """Return the cells made symmetric from the side that says more of the picture."""
     shape = (cells.shape[0], cells.shape[1])
-    best: tuple[float, float] | None = None
+    near = cells_near(axis.points, shape, SHOWN)
+    best: tuple[float, int, float] | None = None
     chosen = cells
     for last in (False, True):
         trial = cells.ravel()[first_of_orbit(shape, symmetry, last)].reshape(shape)
-        value = (find_faults(trial, wants[0]).score, float(np.abs(coverage - trial).sum()))
+        missed = int((~trial.ravel()[near].any(axis=1)).sum())
+        value = (find_faults(trial, wants[0]).score, missed, float(np.abs(coverage - trial).sum()))
         if best is None or value < best:
             best, chosen = value, trial
     return chosen
@@ -210,7 +218,7 @@ def _rim(cells: CellArray) -> CellArray:
 def _draw_thin(solid: CellArray, axis: Axis, half: float, shape: tuple[int, int]) -> CellArray:
     rows, cols = shape
     # Points of thick parts need no thin stroke, unless coverage left them out.
-    near = cells_near(axis.points, shape, REACH)
+    near = cells_near(axis.points, shape, reach_of(axis))
     shown = solid.ravel()[near].any(axis=1)
     thin = (axis.radius <= half) | ~shown
     points, near = axis.points[thin], near[thin]

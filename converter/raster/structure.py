@@ -24,9 +24,11 @@ import numpy.typing as npt
 from converter.model.arrays import CellArray, MaskArray
 from converter.raster.axis import Axis, ink_depth
 
-REACH = 0.72
-"""A stitch whose centre lies within this many stitches of a point of the axis shows it. Just over the half diagonal of
-a cell (0.7071), so that the cell which holds the point always does."""
+REACH = 0.75
+"""A stitch whose centre lies within this many stitches of a point of the axis shows it."""
+REACH_AT_CORNERS = 0.66
+"""The same where the axis does not run straight on and is not so surely known. Points from which no stitch is so near
+demand none."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +71,14 @@ class Faults:
     """Kind of fault and the flat cells it can be mended at."""
 
 
-def cells_near(points: npt.NDArray[np.float64], shape: tuple[int, int], reach: float) -> npt.NDArray[np.intp]:
+def reach_of(axis: Axis) -> npt.NDArray[np.float64]:
+    """Return how near a stitch must be to each point of an axis to show it."""
+    return np.where(axis.straight, REACH, REACH_AT_CORNERS)
+
+
+def cells_near(
+    points: npt.NDArray[np.float64], shape: tuple[int, int], reach: float | npt.NDArray[np.float64]
+) -> npt.NDArray[np.intp]:
     """Return the flat indices (P, 4) of the cells whose centre is within ``reach``; 0 stands for none."""
     rows, cols = shape
     base = np.floor(points - 0.5).astype(np.intp)
@@ -87,10 +96,10 @@ def _demand(
     owner: npt.NDArray[np.intp],
     group_of: npt.NDArray[np.intp],
     shape: tuple[int, int],
-    reach: float,
+    reach: npt.NDArray[np.float64],
 ) -> Demand:
     order = np.argsort(owner, kind="stable")
-    points, owner = points[order], owner[order]
+    points, owner, reach = points[order], owner[order], reach[order]
     near = cells_near(points, shape, reach)
     held = (near > 0).any(axis=1)
     near, owner = near[held], owner[held]
@@ -175,7 +184,7 @@ def read_structures(
     first = np.unique(part_at, return_index=True)[1]
     keep[first] = True
     keep &= part_at > 0
-    points, part_at = axis.points[keep], part_at[keep]
+    points, part_at, reach = axis.points[keep], part_at[keep], reach_of(axis)[keep]
     near_part, near_ground = _nearest_at_centres(parts, pixels), _nearest_at_centres(grounds, pixels)
     blocks = away.reshape(shape[0], pixels, -1).max(axis=1).reshape(shape[0], shape[1], pixels).max(axis=2)
     hole = (grounds > 0) & (grounds != grounds[0, 0])
@@ -197,8 +206,8 @@ def read_structures(
         kept = big[owner]
         return Structure(
             shape=shape,
-            ink=_demand(points, part_at, cluster_of, shape, REACH),
-            ground=_demand((where[kept] + 0.5) / pixels, owner[kept], ground_of, shape, 1.0),
+            ink=_demand(points, part_at, cluster_of, shape, reach),
+            ground=_demand((where[kept] + 0.5) / pixels, owner[kept], ground_of, shape, np.ones(int(kept.sum()))),
             roomy=(blocks > 0.35) | in_hole,
             ink_owner=cluster_of[near_part].astype(np.int32),
             ground_owner=near_ground,

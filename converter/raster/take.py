@@ -11,7 +11,7 @@ import numpy.typing as npt
 from converter.errors import RequestError
 from converter.model.arrays import GrayArray, MaskArray
 from converter.model.phrase import Phrase, sentences
-from converter.raster.axis import Axis, find_diagonals
+from converter.raster.axis import Axis, find_diagonals, find_straights
 from converter.raster.deskew import find_tilt, turn_back
 from converter.raster.grid import Bounds, Grid, find_phase, lay_plain
 from converter.raster.kind import Kind, line_or_shape, tell_kind, toning
@@ -328,7 +328,8 @@ def find_grid(
     if not settings.picture.trim or (ready.columns is not None and ready.rows is not None):
         return plain
     diagonals = find_diagonals(axis, (ink.shape[0], ink.shape[1]), pixels)
-    some = sum(len(each) for each in diagonals)
+    straights = find_straights(axis, (ink.shape[0], ink.shape[1]), pixels)
+    some = sum(len(each) for each in (*diagonals, *straights))
     thin = int((axis.radius < 0.8).sum())
     return find_phase(
         ink,
@@ -339,6 +340,7 @@ def find_grid(
         centred_cols=symmetry.centred_cols,
         diagonals=diagonals,
         diagonal_weight=max(1, thin // 1200) / pixels if some else 0.0,
+        straights=straights,
     )
 
 
