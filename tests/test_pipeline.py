@@ -140,7 +140,7 @@ def test_trimming_leaves_the_paper_out(jug):
     wide = cv2.copyMakeBorder(jug, 150, 40, 20, 300, cv2.BORDER_CONSTANT, value=255)
     one, other = reduce_picture(jug, options(40)), reduce_picture(wide, options(40))
     assert one.cells.shape == other.cells.shape
-    assert (one.cells != other.cells).mean() < 0.08
+    assert (one.cells != other.cells).mean() < 0.04
     assert cells_of(wide, 40, trim=False).sum() < 0.6 * one.cells.sum()
 
 
@@ -287,10 +287,10 @@ def test_kind_asked_for_is_kind_taken(jug):
 def test_light_on_dark_is_turned_round_by_itself(jug):
     found = reduce_picture(255 - jug, options(40))
     assert "light on dark" in found.reason
-    measured, _ = measure(jug < 128, found.cells, found.placement)
-    assert measured.recall > 0.998 and measured.precision == 1
+    measured, faults = measure(jug < 128, found.cells, found.placement)
+    assert not faults and measured.precision == 1
     upright = reduce_picture(jug, options(40))
-    assert found.cells.shape == upright.cells.shape and (found.cells != upright.cells).mean() < 0.08
+    assert found.cells.shape == upright.cells.shape and (found.cells != upright.cells).mean() < 0.02
 
 
 @pytest.mark.parametrize(
@@ -379,8 +379,10 @@ def test_two_colours_equally_dark_are_told_apart():
 def test_ink_on_paper_in_a_hard_shadow_is_line_work():
     """A photographed text page (`skimage.data.page`); a drawing on a board, and chalk, are drawn light on dark."""
     found = reduce_picture(skimage.data.page(), options(60))
-    # Strokes alone: of the shadow nothing is filled.
-    assert found.kind == "line" and not cv2.erode(np.pad(found.cells, 1).view(np.uint8), np.ones((3, 3))).any()
+    # Of the shadow nothing is filled: the paper between the two paragraphs, half in the shadow, is bare.
+    rows = len(found.cells)
+    assert found.kind == "line" and not found.cells[round(0.7 * rows) : round(0.85 * rows)].any()
+    assert found.cells.mean() < 0.4
     for worn in (255 - photograph(sketch(700), 12), 255 - pencil(sketch(700), 3)):
         found = reduce_picture(worn, options(40))
         assert found.kind == "line" and "light on dark" in found.reason

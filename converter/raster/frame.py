@@ -93,6 +93,9 @@ def find_standing(picture: npt.NDArray[np.uint8], *masks: npt.NDArray[Any] | Non
     The eight images of one picture all have the same standard orientation. Exact: integers only.
     """
     down, across = (_sums(picture, axis) for axis in (1, 0))
+    if 2 * int(down.sum()) < 255 * picture.size:
+        # A drawing in light on dark stands as it would in dark on light.
+        down, across = -down, -across
     keys = []
     for each in ORIENTATIONS:
         first, second = (across, down) if each.transpose else (down, across)

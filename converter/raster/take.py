@@ -42,7 +42,7 @@ BLANK = (
 
 MOST_PIXELS_WORKED = 2_500_000
 LEAST_LIGHT = 0.01
-CLEARLY_TWO = 0.78
+CLEARLY_TWO = 0.88
 """Share of light ink and its `kind.toning`, for a picture with a dark ground to be a drawing in light on dark."""
 MOST_SOFTENED = 16.0
 """Edges of an enlarged picture are looked for as soft as the enlargement makes them, up to this many times."""
