@@ -127,7 +127,7 @@ def test_a_single_dot_has_a_point_and_a_short_dash_its_length():
 
 
 def test_an_axis_in_other_coordinates():
-    axis = Axis(np.array([[2.0, 3.0]]), np.array([0.5]), np.array([[20, 30]]))
+    axis = Axis(np.array([[2.0, 3.0]]), np.array([0.5]), np.array([[20, 30]]), np.array([True]))
     moved = move_axis(axis, 10, 5.0, 10.0, 7.5, 3, 6)
     # Pixel (20, 30) less (5, 10) in cells of 7.5, and 3 of margin; half of 10 pixels are 2/3 of 7.5.
     assert moved.points.tolist() == [[pytest.approx(5.0), pytest.approx(17 / 3)]]
@@ -172,7 +172,7 @@ def test_coverage_and_what_a_change_costs():
 def test_axis_points_off_the_ink_do_not_count():
     ink = grid("##.", "#..")
     pixel = np.array([[0, 0], [0, 2], [1, 0], [-1, 0], [0, -1], [2, 0], [0, 3], [1, 2]])
-    axis = Axis(pixel + 0.5, np.arange(8.0), pixel)
+    axis = Axis(pixel + 0.5, np.arange(8.0), pixel, np.ones(8, dtype=bool))
     held = _inside(axis, ink)
     assert held.pixel.tolist() == [[0, 0], [1, 0]] and held.radius.tolist() == [0, 2]
 
@@ -180,7 +180,12 @@ def test_axis_points_off_the_ink_do_not_count():
 @pytest.mark.parametrize(("widths", "half"), [([1.0] * 9 + [3.0] * 9, 0.8), ([1.5] * 9, 0.85), ([1.7] * 9, 0.75)])
 def test_the_limit_of_single_strokes_lies_where_few_strokes_are(widths, half):
     """Between 1.45 and 1.75 stitches, at the middle if nothing is so wide."""
-    axis = Axis(np.zeros((len(widths), 2)), np.array(widths) / 2, np.zeros((len(widths), 2), dtype=int))
+    axis = Axis(
+        np.zeros((len(widths), 2)),
+        np.array(widths) / 2,
+        np.zeros((len(widths), 2), dtype=int),
+        np.ones(len(widths), dtype=bool),
+    )
     assert _single_half(axis) == pytest.approx(half, abs=0.03)
     assert 1.45 <= 2 * _single_half(axis) <= 1.75
 
@@ -244,7 +249,7 @@ def test_broad_drawings_keep_their_widths():
     depth, away = ink_depth(ink, PIXELS), ink_depth(~ink, PIXELS)
     axis = axis_of(ink)
     assert _even_pens(ink, depth, away, axis, 0.8, PIXELS) is ink
-    none = Axis(np.zeros((0, 2)), np.zeros(0), np.zeros((0, 2), dtype=int))
+    none = Axis(np.zeros((0, 2)), np.zeros(0), np.zeros((0, 2), dtype=int), np.zeros(0, dtype=bool))
     assert _even_pens(ink, depth, away, none, 0.8, PIXELS) is ink
     thin = np.zeros_like(ink)
     thin[100:112, 60:400] = True
@@ -277,11 +282,12 @@ def test_the_better_side_is_mirrored():
     lopsided = cells.copy()
     lopsided[:, 3:7] = False
     coverage = cell_coverage(ink, PIXELS)
-    made = _better_half(lopsided, (want,), coverage, Symmetry((UPRIGHT,)))
+    axis = find_axis(ink, ink_depth(ink, PIXELS), PIXELS)
+    made = _better_half(lopsided, (want,), coverage, axis, Symmetry((UPRIGHT,)))
     assert np.array_equal(made, cells)
     other = cells.copy()
     other[:, 11:15] = False
-    assert np.array_equal(_better_half(other, (want,), coverage, Symmetry((UPRIGHT,))), cells)
+    assert np.array_equal(_better_half(other, (want,), coverage, axis, Symmetry((UPRIGHT,))), cells)
 
 
 # Structure.
@@ -568,3 +574,29 @@ def test_tones_are_judged_more_leniently():
     noisy = cells ^ (rng.random(cells.shape) < 0.06)
     soft = cv2.GaussianBlur(picture.astype(np.float32), (0, 0), 6)
     assert judge(picture, noisy, 12, soft).readability > judge(picture, noisy, 12).readability
+
+
+# What the line is known by.
+
+
+def test_a_line_is_surely_known_where_it_runs_straight_on():
+    """A square frame: near its four corners the axis is not straight, along its sides it is."""
+    ink = np.zeros((20 * PIXELS, 20 * PIXELS), dtype=bool)
+    ink[4 * PIXELS : 16 * PIXELS, 4 * PIXELS : 16 * PIXELS] = True
+    ink[5 * PIXELS : 15 * PIXELS, 5 * PIXELS : 15 * PIXELS] = False
+    axis = find_axis(ink, ink_depth(ink, PIXELS), PIXELS)
+    corners = np.array([[4.5, 4.5], [4.5, 15.5], [15.5, 4.5], [15.5, 15.5]])
+    away = np.hypot(*(axis.points[:, None] - corners).transpose(2, 0, 1)).min(axis=1)
+    assert axis.straight[away > 1].all() and not axis.straight[away < 0.3].any()
+
+
+def test_a_crossing_keeps_its_arms_and_a_rough_stroke_its_narrow_places():
+    ink = np.zeros((24 * PIXELS, 24 * PIXELS), dtype=bool)
+    middle = 12 * PIXELS
+    ink[middle - 5 : middle + 5, 4 * PIXELS : 20 * PIXELS] = True
+    ink[4 * PIXELS : 20 * PIXELS, middle - 5 : middle + 5] = True
+    # A bite out of one arm.
+    ink[middle - 5 : middle - 1, 7 * PIXELS : 7 * PIXELS + 4] = False
+    axis = find_axis(ink, ink_depth(ink, PIXELS), PIXELS)
+    level = np.sort(axis.points[np.abs(axis.points[:, 0] - 12) < 0.5, 1])
+    assert level[0] < 4.6 and level[-1] > 19.4 and np.diff(level).max() < 0.2
