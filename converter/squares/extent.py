@@ -94,9 +94,9 @@ class _Family:
         """Sides on clean paper, and those that show a line all the same."""
         return np.asarray(self.paper | (self.share > 0.6))
 
-    def at(self, where: tuple[Any, Any], on_paper: bool) -> tuple[Shares, BoolArray]:
-        """Return the shares of some sides and which count: on a table a line seen here and there is grain."""
-        return self.share[where], (self.known if on_paper else self.paper)[where]
+    def at(self, where: tuple[Any, Any]) -> tuple[Shares, BoolArray]:
+        """Return the shares of some sides and which of them count."""
+        return self.share[where], self.known[where]
 
 
 def _families(fit: Fit, single: Fit) -> tuple[_Family, _Family]:
@@ -148,7 +148,7 @@ def find_extent(fit: Fit, single: Fit, shape: tuple[int, int]) -> Extent:
         for name, (outer, leads, squares) in where.items():
             line, side = (level, upright) if name in ("top", "bottom") else (upright, level)
             on_paper = _on_paper(side.pale, name, leads, on_line)
-            scores[name] = _score(edges[name], line.at(outer, on_paper), side.at(leads, on_paper), visible[squares],
+            scores[name] = _score(edges[name], line.at(outer), side.at(leads), visible[squares],
                                   on_paper)  # fmt: skip
             if not side.straight(leads):
                 scores[name] = min(scores[name], 0.9 * SUPPORT)
