@@ -5,14 +5,11 @@ from __future__ import annotations
 import itertools
 
 import pytest
+from helpers.text_grids import shown
 
 from converter.compose.catalogue import Strip, parse_grid, parse_sections, strip_named, strips
 from converter.compose.rosettes import corner_piece, middle_piece, middle_width
 from converter.errors import UsageError
-
-
-def shown(cells):
-    return ["".join("#" if cell else "." for cell in row) for row in cells]
 
 
 def test_depth_is_rows_and_period_is_columns():

@@ -4,17 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from helpers.text_grids import grid, shown
 
 from converter.compose import fit_borders
 from converter.compose.frames import CornerBand, FrameBand, rectangle_lines
-
-
-def grid(*rows):
-    return np.array([[c == "#" for c in row] for row in rows])
-
-
-def shown(cells):
-    return ["".join("#" if cell else "." for cell in row) for row in cells]
 
 
 def level(row, *columns):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from helpers.text_grids import grid
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
@@ -17,10 +18,6 @@ from converter.compose.frieze import (
 )
 
 tiles = st.tuples(st.integers(1, 5), st.integers(1, 7)).flatmap(lambda shape: arrays(np.bool_, shape))
-
-
-def grid(*rows):
-    return np.array([[c == "#" for c in row] for row in rows])
 
 
 # One strip for each group, after the decision tables of J. H. Conway, H. Burgiel, C. Goodman-Strauss, The Symmetries

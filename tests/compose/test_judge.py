@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
+from helpers.text_grids import grid
 
 from converter.compose.catalogue import strips
 from converter.compose.judge import StripMeasure, line_features, pieces, shape_key
 from converter.compose.profile import profile_of
-
-
-def grid(*rows):
-    return np.array([[c == "#" for c in row] for row in rows])
 
 
 def marks(cells):

@@ -6,6 +6,7 @@ import itertools
 
 import numpy as np
 import pytest
+from helpers.text_grids import grid
 
 from converter.compose.catalogue import strips
 from converter.compose.judge import (
@@ -19,10 +20,6 @@ from converter.compose.judge import (
 )
 
 ROUND = ((-1, -1), (-1, 0), (-1, 1), (0, 1), (1, 1), (1, 0), (1, -1), (0, -1))
-
-
-def grid(*rows):
-    return np.array([[c == "#" for c in row] for row in rows])
 
 
 def slow_features(cells):

@@ -6,17 +6,10 @@ import string
 
 import numpy as np
 import pytest
+from helpers.text_grids import grid, shown
 
 from converter.compose.letters import Glyph, _nearest, _with_mark, glyph, lines_from_cells, text_cells
 from converter.errors import UsageError
-
-
-def grid(*rows):
-    return np.array([[c == "#" for c in row] for row in rows])
-
-
-def shown(cells):
-    return ["".join("#" if cell else "." for cell in row) for row in cells]
 
 
 def lines(*rows):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from helpers.text_grids import grid
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
@@ -15,10 +16,6 @@ from converter.model.chart import Chart
 from converter.model.materials import Fabric
 
 grids = st.tuples(st.integers(1, 7), st.integers(1, 7)).flatmap(lambda shape: arrays(np.bool_, shape))
-
-
-def grid(*rows):
-    return np.array([[c == "#" for c in row] for row in rows])
 
 
 def corner_lines(shape):

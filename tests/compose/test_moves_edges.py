@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from helpers.text_grids import grid
 
 from converter.compose import moves
 from converter.errors import RequestError, UsageError
 from converter.model.chart import MAX_SIDE, Chart
-
-
-def grid(*rows):
-    return np.array([[c == "#" for c in row] for row in rows])
 
 
 def chart(*rows, lines=()):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from helpers.text_grids import grid
 
 from converter.compose.bands import CornerBand, FittedStrip, FrameBand
 from converter.compose.catalogue import strips
@@ -11,11 +12,6 @@ from converter.compose.plan import BorderPlan, Gaps
 from converter.compose.profile import profile_of
 from converter.compose.ring import NO_LINES, Ring
 from converter.compose.sides import Corner, Move, Side
-
-
-def grid(*rows):
-    return np.array([[c == "#" for c in row] for row in rows])
-
 
 LINE = (FrameBand(),)
 

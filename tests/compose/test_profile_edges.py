@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from helpers.text_grids import grid
 
 from converter.compose.catalogue import Strip, strips
 from converter.compose.judge import Verdicts
@@ -15,10 +16,6 @@ from converter.compose.rosettes import corner_piece
 
 SEPARATE = ["hearts", "four petals", "ducks", "arrows", "dashes"]
 RUNNING = ["zigzag", "key", "scallops", "tulip vine", "windows", "breakers"]
-
-
-def grid(*rows):
-    return np.array([[c == "#" for c in row] for row in rows])
 
 
 def far(profile):

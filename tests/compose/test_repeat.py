@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from helpers.text_grids import grid
 
 from converter.compose.catalogue import strips
 from converter.compose.frieze import primitive_tile
 from converter.compose.repeat import best_cut, choose_rows, double_rows, find_repeat, link_counts, majority_tile
 from converter.errors import RequestError
-
-
-def grid(*rows):
-    return np.array([[c == "#" for c in row] for row in rows])
 
 
 def same_strip(one, other):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from helpers.text_grids import grid, shown
 
 from converter.compose.repeat import (
     LEAST_REPEATS,
@@ -17,14 +18,6 @@ from converter.compose.repeat import (
     repeat_words,
 )
 from converter.errors import RequestError
-
-
-def grid(*rows):
-    return np.array([[c == "#" for c in row] for row in rows])
-
-
-def shown(cells):
-    return ["".join("#" if cell else "." for cell in row) for row in cells]
 
 
 def test_a_square_with_as_many_votes_for_as_against_takes_the_cross():

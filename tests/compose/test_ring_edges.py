@@ -4,20 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from helpers.text_grids import grid, shown
 
 from converter.compose.catalogue import Strip, strips
 from converter.compose.frieze import primitive_tile
 from converter.compose.profile import profile_of
 from converter.compose.ring import Ring, _blocked, _mitred, symmetry_name
 from converter.compose.sides import Corner, Move, Side, draw_side
-
-
-def grid(*rows):
-    return np.array([[c == "#" for c in row] for row in rows])
-
-
-def shown(cells):
-    return ["".join("#" if cell else "." for cell in row) for row in cells]
 
 
 def side(length, phi=0, move=Move.PLAIN, clash=0, **more):

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from helpers.text_grids import grid
 
 from converter.errors import UsageError
 from converter.estimate.duration import work_time
@@ -31,10 +32,6 @@ from converter.settings import ThreadSettings, TimeSettings
 
 ROOT2 = math.sqrt(2)
 TWO_MM = Fabric(12.7)
-
-
-def grid(*rows):
-    return np.array([[c == "#" for c in row] for row in rows])
 
 
 # Counts.

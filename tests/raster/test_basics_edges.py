@@ -7,6 +7,7 @@ import itertools
 import cv2
 import numpy as np
 import pytest
+from helpers.text_grids import grid, shown
 
 from converter.errors import RequestError, UsageError
 from converter.model.chart import MAX_SIDE
@@ -41,14 +42,6 @@ from converter.raster.prepare import _box_inside, _mask, _same_proportions, _spa
 from converter.raster.threshold import threshold_otsu
 from converter.raster.tone import median, put_on_white, to_gray
 from converter.settings import ChartSettings
-
-
-def grid(*rows):
-    return np.array([[c == "#" for c in row] for row in rows])
-
-
-def shown(cells):
-    return ["".join("#" if cell else "." for cell in row) for row in cells]
 
 
 def options(columns=None, rows=None, **rest):

@@ -2,14 +2,10 @@
 
 import numpy as np
 import pytest
+from helpers.text_grids import grid
 from skimage.measure import euler_number
 
 from converter.raster.components import label_ground, label_ink
-
-
-def grid(*rows):
-    return np.array([[c == "#" for c in row] for row in rows])
-
 
 # S. B. Gray 1971 (as restated by Yao et al., SpringerPlus 4:735, 2015): Euler numbers, 4- and 8-connected.
 GRAY = {

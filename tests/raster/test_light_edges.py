@@ -7,6 +7,7 @@ from types import SimpleNamespace
 import cv2
 import numpy as np
 import pytest
+from helpers.text_grids import grid, shown
 
 from converter.errors import RequestError
 from converter.raster.frame import Orientation
@@ -40,14 +41,6 @@ from converter.raster.take import (
     pixels_for,
 )
 from converter.settings import ChartSettings
-
-
-def grid(*rows):
-    return np.array([[c == "#" for c in row] for row in rows])
-
-
-def shown(cells):
-    return ["".join("#" if cell else "." for cell in row) for row in cells]
 
 
 def options(columns=None, rows=None, **rest):

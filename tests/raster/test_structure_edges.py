@@ -7,6 +7,7 @@ import itertools
 import cv2
 import numpy as np
 import pytest
+from helpers.text_grids import grid, shown
 from scipy import ndimage
 
 from converter.raster.axis import Axis, find_axis, find_diagonals, ink_depth, move_axis
@@ -45,14 +46,6 @@ from converter.raster.structure import (
 )
 
 PIXELS = 12
-
-
-def grid(*rows):
-    return np.array([[c == "#" for c in row] for row in rows])
-
-
-def shown(cells):
-    return ["".join("#" if cell else "." for cell in row) for row in cells]
 
 
 def laid(*rows):
