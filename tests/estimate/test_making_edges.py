@@ -696,3 +696,28 @@ def test_what_is_trimmed_after_stitching_has_cloth_to_cut_away(piece, way, margi
     spare = [left, top, stitched.cut_mm[0] - right, stitched.cut_mm[1] - bottom]
     assert min(spare) >= INCH / 4 - 1e-3
     assert spare[0] == pytest.approx(spare[2], abs=1e-3) and spare[1] == pytest.approx(spare[3], abs=1e-3)
+
+
+LINES = [[[0, 0], [0, 3]], [[0, 3], [4, 3]]]
+
+
+@pytest.mark.parametrize(
+    ("crosses", "lines", "stitching", "needles"),
+    [
+        (True, [], "2 strands and a tapestry needle no. 24; all top stitches", "tapestry needle no. 24, sewing"),
+        (
+            True,
+            LINES,
+            "Then work the backstitch lines with 1 strand and needle no. 26.",
+            "24 and, for backstitch, no. 26;",
+        ),
+        (False, LINES, "Work the lines from the middle outwards with 1 strand", "tapestry needle no. 26, sewing"),
+    ],
+)
+def test_needles_and_strands_follow_what_the_design_has(crosses, lines, stitching, needles):
+    """14 count: 2 strands and needle 24 (Golden Circle Designs, December 2012); a finer needle for lines."""
+    design = Chart(np.full((20, 20), crosses), lines=lines, fabric=Fabric(14))
+    made = plan_making(design, settings=MakingSettings(piece="hoop"))
+    assert told(made, stitching)
+    assert any(needles in line for line in made.shopping)
+    assert told(made, "top stitches") == crosses

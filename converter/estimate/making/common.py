@@ -48,6 +48,16 @@ class Work:
         return self.fabric.width_mm(extent.columns), self.fabric.width_mm(extent.rows)
 
     @property
+    def has_crosses(self) -> bool:
+        """Whether the design has crosses; a design of which only the size is known has."""
+        return bool(self.design.cells.any()) if isinstance(self.design, Chart) else True
+
+    @property
+    def has_lines(self) -> bool:
+        """Whether the design has backstitches."""
+        return isinstance(self.design, Chart) and len(self.design.lines) > 0
+
+    @property
     def upright(self) -> bool:
         """Whether the design is at least as high as it is wide."""
         width, height = self.design_mm
@@ -236,28 +246,7 @@ def first_steps(work: Work, cut: FabricCut, *, trimmed: bool = True, fringed: bo
                 below=length(top + cut.finished_mm[1] / 2),
             )
         )
-    needles = needlework(work.fabric)
-    backstitch = (
-        Phrase(
-            "Then work the backstitch lines with {strands} and needle no. {needle}.",
-            strands=_strands(work.thread.line_strands),
-            needle=needles.line_needle,
-        )
-        if isinstance(work.design, Chart) and len(work.design.lines)
-        else ""
-    )
-    steps.append(
-        sentences(
-            Phrase(
-                "Stitch the design from the middle outwards with {strands} and a tapestry needle no. {needle}; all top "
-                "stitches run the same way.",
-                strands=_strands(work.thread.strands),
-                needle=needles.needle,
-            ),
-            backstitch,
-            Phrase("Take the tacking threads out."),
-        )
-    )
+    steps.append(sentences(*_stitching(work), Phrase("Take the tacking threads out.")))
     steps.append(
         Phrase(
             "Wash the piece by itself in cold water with a mild detergent, without bleach; if colour comes, "
@@ -273,6 +262,43 @@ def first_steps(work: Work, cut: FabricCut, *, trimmed: bool = True, fringed: bo
             )
         )
     return steps
+
+
+def _stitching(work: Work) -> list[Phrase]:
+    """Return how crosses and backstitches are worked, as far as the design has them."""
+    needles = needlework(work.fabric)
+    crosses = {"strands": _strands(work.thread.strands), "needle": needles.needle}
+    lines = {"strands": _strands(work.thread.line_strands), "needle": needles.line_needle}
+    if not work.has_crosses:
+        return [
+            Phrase(
+                "Work the lines from the middle outwards with {strands} and a tapestry needle no. {needle}.", **lines
+            )
+        ]
+    told = [
+        Phrase(
+            "Stitch the design from the middle outwards with {strands} and a tapestry needle no. {needle}; all top "
+            "stitches run the same way.",
+            **crosses,
+        )
+    ]
+    if work.has_lines:
+        told.append(Phrase("Then work the backstitch lines with {strands} and needle no. {needle}.", **lines))
+    return told
+
+
+def _needles(work: Work) -> Phrase:
+    """Return the needles to buy: for crosses, for lines where another is wanted, and for sewing."""
+    needles = needlework(work.fabric)
+    if not work.has_crosses:
+        return Phrase("tapestry needle no. {needle}, sewing needle, pins", needle=needles.line_needle)
+    if work.has_lines and needles.line_needle != needles.needle:
+        return Phrase(
+            "tapestry needles no. {needle} and, for backstitch, no. {line_needle}; sewing needle, pins",
+            needle=needles.needle,
+            line_needle=needles.line_needle,
+        )
+    return Phrase("tapestry needle no. {needle}, sewing needle, pins", needle=needles.needle)
 
 
 def _margin_words(work: Work, cut: FabricCut) -> Phrase:
@@ -329,7 +355,7 @@ def thread_shopping(work: Work, *edges: EdgeThread) -> list[str]:
                 strands=_strands(thread.strands),
             )
         )
-    lines.append(Phrase("tapestry needle no. {needle}, sewing needle, pins", needle=needlework(work.fabric).needle))
+    lines.append(_needles(work))
     return lines
 
 
