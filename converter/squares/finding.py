@@ -285,9 +285,9 @@ def _step(value: float, middle: float, width: float) -> float:
     return float(1 / (1 + np.exp(-np.clip((value - middle) / width * 2, -40, 40))))
 
 
-def paper_confidence(swing: float, hue: float) -> float:
+def paper_confidence(swing: float, hue: float, step: float) -> float:
     """Return 0 to 1: how surely the bare squares are paper; see `marks.paper_evenness`."""
-    return _step(-swing, -0.42, 0.08) * _step(-hue, -0.16, 0.04)
+    return _step(-swing, -0.42, 0.08) * _step(-hue, -0.16, 0.04) * _step(-step, -0.021, 0.004)
 
 
 def marks_confidence(marked: npt.NDArray[np.bool_], doubt: npt.NDArray[np.float64]) -> float:

@@ -208,16 +208,17 @@ def filled(sheet: FlatSheet, marking: Marking) -> BoolArray:
     return np.asarray(marking.marked & (low > 0.35 * np.maximum(marking.strength, 1e-6)) & (low > 0.05))
 
 
-def paper_evenness(sheet: FlatSheet, marking: Marking, outside: BoolArray) -> tuple[float, float]:
-    """Return how unlike paper the bare squares are.
+def paper_evenness(sheet: FlatSheet, marking: Marking, outside: BoolArray) -> tuple[float, float, float]:
+    """Return how unlike paper the bare squares are, three times.
 
     The first number is how much the usual bare square varies over its inside, as part of the printed line's height:
     threads and bricks bulge, paper does not. The second is how much the colour of the bare squares varies over the
-    sheet, in density of one channel against the others: paper has one colour, whatever the light.
+    sheet, in density of one channel against the others: paper has one colour, whatever the light. The third is the
+    usual step in density from a bare square to the next: light changes slowly over paper, each tile has its own tone.
     """
     bare = ~marking.marked & ~outside
     if bare.sum() < 6:
-        return 0.0, 0.0
+        return 0.0, 0.0, 0.0
     tone = sheet.squares.mean(axis=4)
     side = sheet.side
     mean = np.median(tone[bare] - np.median(tone[bare], axis=(1, 2), keepdims=True), axis=0)
@@ -227,7 +228,10 @@ def paper_evenness(sheet: FlatSheet, marking: Marking, outside: BoolArray) -> tu
     height = max(float(np.median(rim) - np.median(inside)), 0.01)
     swing = float(inside.mean(axis=0).max() - inside.mean(axis=0).min())
     swing = max(swing, float(inside.mean(axis=1).max() - inside.mean(axis=1).min()))
-    level = np.median(sheet.squares[:, :, cut:-cut, cut:-cut], axis=(2, 3))[bare]
-    hue = level - level.mean(axis=1, keepdims=True)
+    levels = np.median(sheet.squares[:, :, cut:-cut, cut:-cut], axis=(2, 3))
+    hue = levels[bare] - levels[bare].mean(axis=1, keepdims=True)
     spread = np.quantile(hue, 0.95, axis=0) - np.quantile(hue, 0.05, axis=0)
-    return swing / height, float(spread.max())
+    gray = np.where(bare, levels.mean(axis=2), np.nan)
+    steps = np.abs(np.concatenate([np.diff(gray, axis=0).ravel(), np.diff(gray, axis=1).ravel()]))
+    steps = steps[np.isfinite(steps)]
+    return swing / height, float(spread.max()), float(np.median(steps)) if len(steps) else 0.0

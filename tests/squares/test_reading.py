@@ -305,3 +305,8 @@ def test_a_drawing_on_clean_paper_is_told_at_a_glance(photo):
     assert quick.busy_share(drawing) < quick.LEAST_BUSY / 2
     gray = np.asarray(photo.image).mean(axis=2).astype(np.uint8)
     assert quick.busy_share(gray) > quick.LEAST_BUSY
+
+
+@pytest.mark.parametrize("seed", [2703, 2707, 2725])
+def test_tiles_that_each_have_their_own_tone_are_no_paper(seed):
+    assert read_squares(make_other(seed, "tiles")).confidence < 0.1
