@@ -12,6 +12,7 @@ from skimage.morphology import thin
 
 from converter.outline.contour import outline_cells, trace_contours
 from converter.outline.near import find_nearest
+from converter.outline.parts import _half_width, distance_inside
 from converter.outline.regions import find_basins
 from converter.outline.simplify import curve_length, resample_curve, simplify_curve, smooth_curve
 from converter.pixels.thinning import thin_to_lines
@@ -195,3 +196,12 @@ def test_every_pixel_runs_downhill_to_its_hollow(height):
     for k in range(labels.max() + 1):
         inside = labels == k
         assert ndimage.label(inside, np.ones((3, 3)))[1] == 1
+
+
+@pytest.mark.parametrize("pixels", range(1, 9))
+def test_half_a_width_is_exact_for_odd_and_even_pixels(pixels):
+    for mask in (np.zeros((20, 30), dtype=bool), np.zeros((30, 20), dtype=bool).T):
+        mask[5 : 5 + pixels] = True
+        half = _half_width(distance_inside(mask, 4), 4)
+        assert 2 * 4 * half[:, 15].max() == pytest.approx(pixels)
+        assert np.allclose(half, _half_width(distance_inside(mask[::-1], 4), 4)[::-1])
