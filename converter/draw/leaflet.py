@@ -156,17 +156,18 @@ def _set_text(
 def renumbered(pages: Drawing, first: int) -> Drawing:
     """Return the pages of a sheet with its own page numbers replaced by those of the leaflet.
 
-    A page number is a text "1" or "1 of 3" in the lowest 25 mm of the page, right of its middle; a page
-    without one gets one.
+    A page number is a text "1" or "1 of 3" that ends in the lowest 13 mm of the page, right of its middle, below
+    all that is drawn; a page without one gets one.
     """
     result = Drawing(pages.title, pages.language)
     for number, page in enumerate(pages.pages, start=first):
-        low = page.height_mm - 25.0
+        low = page.height_mm - 13.0
         found = False
         ops: list[Op] = []
         for op in page.ops:
             if (
                 isinstance(op, TextOp)
+                and op.anchor == "end"
                 and op.y_mm > low
                 and op.x_mm > page.width_mm / 2
                 and _PAGE_NUMBER.fullmatch(op.text)

@@ -285,3 +285,12 @@ def test_sizes_of_all_pages_are_in_her_units(units: str, unwanted: str) -> None:
     # The test rulers (50 mm, 2 in), and the bars at the parts' scale, show both.
     found = [each for each in found if not re.search(r"(50 mm|2 in|\d+ (cm|in)\s+scale|scale 1)", each)]
     assert found == []
+
+
+def test_numbers_of_stitches_low_on_a_sheet_are_no_page_numbers() -> None:
+    sheet = Drawing("Order")
+    sheet.begin_page(210.0, 297.0)
+    sheet.text(150.0, 284.5, "17", anchor="middle")
+    sheet.text(120.0, 283.7, "80", anchor="end")
+    told = [op.text for op in renumbered(sheet, 5).pages[0].ops if isinstance(op, TextOp)]
+    assert told == ["17", "80", "5"]
