@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from converter.draw.canvas import Canvas, Drawing
 from converter.draw.furniture import (
     QUIET,
@@ -93,8 +91,7 @@ def with_stitches(chart: Chart, pages: ChartPages, *, lines_only: bool = False) 
     lines_only : bool
         Only backstitches count.
     """
-    holes = np.sort(chart.lines, axis=1) if len(chart.lines) else np.zeros((0, 2, 2))
-    low, high = (holes.min(axis=1), holes.max(axis=1)) if len(holes) else (holes[:, 0], holes[:, 0])
+    low, high = chart.lines.min(axis=1), chart.lines.max(axis=1)
 
     def needed(tile: Tile) -> bool:
         top, left = tile.first_row + tile.repeated_rows, tile.first_column + tile.repeated_columns

@@ -70,19 +70,19 @@ def order_drawing(
     done = np.zeros(chart.cells.shape, dtype=np.bool_)
     room = sheet.room_mm
     for places in fill_sheets(list(cut_panels(lengths, chart.cells.shape, room)), room):
-        sheet.begin_page(_reading(places, words, by_cross))
+        sheet.begin_page(_reminder(places, words, by_cross))
         for place in places:
             panel = place.panel
             row0, col0, row1, col1 = panel.window
             x, y = MARGIN_MM + place.x_mm, _PANELS_MM + place.y_mm
-            sheet.panels.draw(panel, done[row0:row1, col0:col1].copy(), x, y, place.cell_mm)
+            sheet.panels.draw(panel, done[row0:row1, col0:col1], x, y, place.cell_mm)
             if not panel.length.of_lines:
                 at = panel.length.cells[panel.first : panel.last]
                 done[at[:, 0], at[:, 1]] = True
     return drawing
 
 
-def _reading(places: Sequence[Place], words: Words, by_cross: bool) -> str:
+def _reminder(places: Sequence[Place], words: Words, by_cross: bool) -> str:
     """Return the reminder over the panels of a sheet."""
     notes = []
     if not all(place.panel.length.of_lines for place in places):
