@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import dist
+
 import numpy as np
 
 from converter.estimate.route_geometry import EPSILON, FloatArray, IntArray
@@ -15,9 +17,9 @@ _AT_ONCE = 1 << 20
 """Distances worked out at once, to bound the memory."""
 
 
-def line_figures(lines: LineArray) -> list[Figure]:
+def line_figures(lines: LineArray | Figure) -> list[Figure]:
     """Return the lines grouped into connected figures, without doubles, in reading order."""
-    pairs: Figure = sorted({_ordered(a, b) for a, b in lines.tolist()})
+    pairs: Figure = sorted({_ordered(a, b) for a, b in np.asarray(lines).tolist()})
     holes = sorted({hole for pair in pairs for hole in pair})
     number = {hole: k for k, hole in enumerate(holes)}
     ends = np.asarray([[number[a], number[b]] for a, b in pairs], dtype=np.int64).reshape(-1, 2)
@@ -36,6 +38,30 @@ def _ordered(a: list[float], b: list[float]) -> tuple[Hole, Hole]:
 def figure_holes(figure: Figure) -> FloatArray:
     """Return the holes of a figure, each once, in reading order, shape (n, 2)."""
     return np.asarray(sorted({hole for pair in figure for hole in pair}), dtype=np.float64)
+
+
+def neighbours(figure: Figure) -> dict[Hole, list[tuple[Hole, int]]]:
+    """Return for each hole of a figure the holes that lines lead to, and the numbers of these lines."""
+    near: dict[Hole, list[tuple[Hole, int]]] = {}
+    for k, (a, b) in enumerate(figure):
+        near.setdefault(a, []).append((b, k))
+        near.setdefault(b, []).append((a, k))
+    return near
+
+
+def straightest(before: Hole | None, at: Hole, choices: list[tuple[Hole, int]]) -> list[tuple[Hole, int]]:
+    """Return the ways on from a hole, the straightest first."""
+
+    def turn(choice: tuple[Hole, int]) -> tuple[float, Hole]:
+        to = choice[0]
+        if before is None:
+            return (0.0, to)
+        ahead = (at[0] - before[0], at[1] - before[1])
+        step = (to[0] - at[0], to[1] - at[1])
+        cosine = (ahead[0] * step[0] + ahead[1] * step[1]) / (dist(before, at) * dist(at, to))
+        return (-round(cosine, 9), to)
+
+    return sorted(choices, key=turn)
 
 
 def nearest(points: FloatArray, others: FloatArray) -> FloatArray:

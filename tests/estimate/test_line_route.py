@@ -12,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from converter.errors import RequestError, UsageError
-from converter.estimate.line_figures import line_figures
+from converter.estimate.line_double import DoubleGroup
+from converter.estimate.line_figures import figure_gaps, line_figures
 from converter.estimate.line_route import plan_line_thread
 
 
@@ -83,6 +84,31 @@ def test_double_running_of_a_connected_figure_is_exact(lines):
 def test_lengths_hold(method, lines, length):
     plan = plan_line_thread(lines, method, length, 3.0)
     check_line_plan(plan, lines, length, 3.0, 3.5)
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    figures=st.lists(unit_figures(), min_size=2, max_size=5),
+    shifts=st.lists(st.integers(0, 9), min_size=10, max_size=10),
+    length=st.floats(30, 252),
+    carry=st.floats(1, 5),
+)
+def test_a_pass_behind_is_left_out_only_for_a_carry(figures, shifts, length, carry):
+    moved = [lines + np.array(shifts[2 * k : 2 * k + 2]) for k, lines in enumerate(figures)]
+    lines = np.unique(np.concatenate(moved), axis=0)
+    plan = plan_line_thread(lines, "double", length, 5.0, carry)
+    front, behind = check_line_plan(plan, lines, length, 5.0, carry)
+    carries = sum(count for pair, count in behind.items() if pair not in front)
+    assert plan.carries == carries
+    assert all(behind[pair] <= 1 for pair in front)
+    assert sum(behind.values()) == len(front), "every pass in front is followed by a move behind"
+    assert sum(1 for pair in front if not behind[pair]) == carries
+    parts = line_figures(lines)
+    bound = 0.0
+    for members in figure_gaps(parts, carry)[0]:
+        starts, thread = DoubleGroup([parts[k] for k in members], carry).least(length - 10.0)
+        bound += thread + 10.0 * starts
+    assert bound <= plan.total + 1e-6, "no plan beats the bound"
 
 
 def test_slanting_and_half_lines():

@@ -9,8 +9,17 @@ import numpy as np
 import pytest
 
 from converter.errors import RequestError
-from converter.estimate.line_figures import close_pairs, figure_gaps, figure_holes, in_turn, line_figures, nearest
-from converter.estimate.line_route import _line_bound, _straightest, _trails, double_walk, plan_line_thread
+from converter.estimate.line_double import DoubleGroup, cut_row, double_walk
+from converter.estimate.line_figures import (
+    close_pairs,
+    figure_gaps,
+    figure_holes,
+    in_turn,
+    line_figures,
+    nearest,
+    straightest,
+)
+from converter.estimate.line_route import _trails, back_bound, plan_line_thread
 
 ROOT2 = math.sqrt(2)
 
@@ -59,9 +68,9 @@ def test_a_walk_passes_every_line_once_in_front_and_once_behind(lines):
 
 def test_the_straightest_way_comes_first():
     choices = [((1.0, 1.0), 0), ((0.0, 2.0), 1), ((1.0, 2.0), 2), ((0.0, 0.0), 3)]
-    assert [k for _, k in _straightest((0.0, 0.0), (0.0, 1.0), choices)] == [1, 2, 0, 3]
+    assert [k for _, k in straightest((0.0, 0.0), (0.0, 1.0), choices)] == [1, 2, 0, 3]
     # Without a way to go on, in reading order.
-    assert [k for _, k in _straightest(None, (0.0, 1.0), choices)] == [3, 1, 0, 2]
+    assert [k for _, k in straightest(None, (0.0, 1.0), choices)] == [3, 1, 0, 2]
 
 
 def test_trails_go_straight_on_and_begin_at_loose_ends():
@@ -115,16 +124,58 @@ def test_a_carry_is_made_only_if_the_length_holds_it_and_the_next_two_passes(len
 
 
 def test_bounds_of_figures_by_hand():
-    one, two, far = (line_figures(np.array(lines, dtype=float))[0] for lines in (row(0), row(3), row(20)))
-    # Both passes of two lines, the carry of 2 in place of one pass, two tails.
-    assert _line_bound([one, two], "double", 200.0, 10.0, 3.5) == pytest.approx(4 + 2 - 1 + 20)
-    assert _line_bound([one, far], "double", 200.0, 10.0, 3.5) == pytest.approx(4 + 40)
+    one, two = (line_figures(np.array(lines, dtype=float))[0] for lines in (row(0), row(3)))
+    group = DoubleGroup([one, two], 3.5)
+    # Both passes of two lines, the carry of 2 in place of one pass.
+    assert group.least(200.0) == (1, pytest.approx(4 + 2 - 1))
     # Too short for all: two starts, no carry.
-    assert _line_bound([one, two], "double", 4.9, 10.0, 3.5) == pytest.approx(4 + 40)
-    assert _line_bound([one, two], "double", 5.0, 10.0, 3.5) == pytest.approx(5 + 20)
+    assert group.least(4.9) == (2, pytest.approx(4))
+    assert group.least(5.0) == (1, pytest.approx(5))
+    # A carry of 1 in place of a pass of 3 saves thread, and so may the one back.
+    long = [line_figures(np.array([[[r, 0], [r, 3]]], dtype=float))[0] for r in (0, 1)]
+    assert DoubleGroup(long, 3.5).least(200.0) == (1, pytest.approx(12 + 2 * (1 - 3)))
     # Back stitch: the lines in front and between any two at least the nearest two holes.
-    assert _line_bound([one, two], "back", 200.0, 10.0, 3.5) == pytest.approx(2 + 1 + 20)
-    assert _line_bound([one, two], "back", 2.9, 10.0, 3.5) == pytest.approx(2 + 40)
+    assert back_bound([one, two], 200.0, 10.0) == pytest.approx(2 + 1 + 20)
+    assert back_bound([one, two], 2.9, 10.0) == pytest.approx(2 + 40)
+
+
+def test_a_figure_in_reach_of_the_midst_of_another_is_gone_out_to_and_back_from():
+    """A row of twelve and three short lines beside it, far from one another: one start, as out and back costs less."""
+    lines = [*row(*range(12)), *row(1, at=2), *row(5, at=2), *row(10, at=2)]
+    plan = plan_line_thread(lines, carry=2.0)
+    assert plan.starts == 1 and plan.bound <= plan.total
+    # At the best: two of the three between two carries of 2 that save two passes, one at an end of the walk.
+    assert plan.total <= 50 + 2 * 15 + 2 * (2 + 2 - 1 - 1) + (2 - 1) + 1e-9
+    assert plan.carries <= 5
+    # Tails of nothing, and still few starts: each takes a minute or two.
+    assert plan_line_thread(lines, tail=0.0, carry=2.0).starts == 1
+
+
+def test_the_cuts_of_a_row_are_the_cheapest():
+    """Against all ways of cutting, for rows of pairs as a walk over two figures gives them."""
+    rng = np.random.default_rng(3)
+    for _ in range(40):
+        points = [tuple(map(float, hole)) for hole in rng.integers(0, 4, (24, 2))]
+        pairs = [(points[3 * k], points[3 * k + 1], points[3 * k + 2]) for k in range(8)]
+        if any(math.dist(pair[0], pair[1]) + math.dist(pair[1], pair[2]) > 9 for pair in pairs):
+            continue
+
+        def thread(part):
+            moves = sum(math.dist(one[1], two[0]) for one, two in pairwise(part))
+            return sum(math.dist(pair[0], pair[1]) for pair in part) + moves + math.dist(part[-1][1], part[-1][2])
+
+        best = math.inf
+        for mask in range(1 << 7):
+            cuts = [0, *(k + 1 for k in range(7) if mask >> k & 1), 8]
+            parts = [thread(pairs[a:b]) for a, b in pairwise(cuts)]
+            if max(parts) <= 9 + 1e-9:
+                best = min(best, sum(parts) + 4.0 * len(parts))
+        cost, routes = cut_row(pairs, 9.0, 4.0)
+        walked = [sum(math.dist(a, b) for a, b in pairwise(route)) for route in routes]
+        assert max(walked) <= 9 + 1e-9
+        assert cost == pytest.approx(sum(walked) + 4.0 * len(routes), abs=1e-4)
+        # What lies between two cuts is cut at its best as long as longer lengths take more thread.
+        assert cost >= best - 1e-9 and cost <= best + 4.0
 
 
 def test_every_carry_leads_from_the_end_of_a_length_to_the_next_figure():
