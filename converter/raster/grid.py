@@ -105,6 +105,7 @@ def find_phase(
     diagonals: tuple[npt.NDArray[np.float64], ...] = (),
     diagonal_weight: float = 0.0,
     straights: tuple[npt.NDArray[np.float64], ...] = (),
+    most_bare: tuple[float, float] = (1.0, 1.0),
 ) -> Grid:
     """Slide and stretch the grid by parts of a stitch to where its cells are clearest.
 
@@ -125,6 +126,9 @@ def find_phase(
         Stitches that one of these points stands for.
     straights : two ndarrays
         From `axis.find_straights`: thin strokes that run level and upright, which want to run through middles of cells.
+    most_bare : two floats
+        Stitches of the first and of the last column (or row) of the fixed side that may lie outside the box. More would
+        leave it without a stitch.
 
     Returns
     -------
@@ -138,7 +142,14 @@ def find_phase(
     """
     if rule == "columns":
         found = _find_phase(
-            ink.view(np.uint8), box, plain.columns, (centred_rows, centred_cols), diagonals, diagonal_weight, straights
+            ink.view(np.uint8),
+            box,
+            plain.columns,
+            (centred_rows, centred_cols),
+            diagonals,
+            diagonal_weight,
+            straights,
+            most_bare,
         )
         if found is None:
             return plain
@@ -155,6 +166,7 @@ def find_phase(
         turned,
         diagonal_weight,
         straights[::-1],
+        most_bare,
     )
     if found is None:
         return plain
@@ -170,6 +182,7 @@ def _find_phase(
     diagonals: tuple[npt.NDArray[np.float64], ...],
     diagonal_weight: float,
     straights: tuple[npt.NDArray[np.float64], ...],
+    most_bare: tuple[float, float],
 ) -> tuple[float, float, float, int] | None:
     """Return top, left, cell and rows of the clearest grid of ``fixed`` columns.
 
@@ -204,6 +217,8 @@ def _find_phase(
         for down, count in downs:
             along = unclear[parts + down :: parts][:count].sum(axis=0)
             for across in sorted(range(-reach, reach + 1), key=abs):
+                if slack / 2 - across / parts > most_bare[0] or slack / 2 + across / parts > most_bare[1]:
+                    continue
                 value = float(along[parts + across :: parts][:fixed].sum()) * cell
                 if aslant is not None:
                     value += (

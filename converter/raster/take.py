@@ -20,6 +20,7 @@ from converter.raster.mirror import Symmetry
 from converter.raster.photo import cut_subject, tone_mask
 from converter.raster.prepare import Prepared
 from converter.raster.rims import find_rims
+from converter.raster.strokes import EVEN_WIDTHS, LEAN, SINGLE_WIDTHS
 from converter.raster.threshold import threshold_otsu
 from converter.settings import ChartSettings
 
@@ -28,6 +29,8 @@ MOST_PIXELS_A_STITCH = 30
 COARSE = 700
 COARSE_PHOTO = 400
 """Pixels of the copies on which drawings and photographs are looked at first."""
+CLEARLY = 0.04
+"""Stitches by which an edge must lie on the drawn side of where it would be lost."""
 MOST_PIXELS_TURNED = 60_000_000
 AS_ASKED = {
     "line": Phrase("Taken for a line drawing, as asked."),
@@ -341,7 +344,32 @@ def find_grid(
         diagonals=diagonals,
         diagonal_weight=max(1, thin // 1200) / pixels if some else 0.0,
         straights=straights,
+        most_bare=_most_bare(axis, box, ready.columns is not None, pixels),
     )
+
+
+def _most_bare(axis: Axis, box: Bounds, across: bool, pixels: int) -> tuple[float, float]:
+    """Return how far from the first and the last line of the grid, in stitches, the ink may end.
+
+    A thin stroke is drawn where its axis lies; one of a broader pen, and any other edge, where half of a cell is
+    covered, once the pen is brought to whole stitches. What touches a side is told by the strokes that end there.
+    """
+    along = 1 if across else 0
+    at, radius = axis.points[:, along], axis.radius
+    sides = (at - box[along] / pixels, box[along + 2] / pixels - at)
+    found = []
+    for depth in sides:
+        touching = radius[np.abs(depth - radius) < 0.25]
+        if len(touching) == 0:
+            found.append(0.5 - CLEARLY)
+            continue
+        half = float(np.percentile(touching, 75))
+        thin, pen = 1 - half - CLEARLY, 0.5 - CLEARLY
+        if SINGLE_WIDTHS[0] / 2 < half < EVEN_WIDTHS[1] / 2:
+            pen -= max(0.0, half - max(2.0, np.floor(2 * half + 0.5)) / 2) + LEAN
+        least = thin if 2 * half < SINGLE_WIDTHS[0] else pen if 2 * half > SINGLE_WIDTHS[1] else min(thin, pen)
+        found.append(max(0.0, least))
+    return found[0], found[1]
 
 
 def find_box(ink: MaskArray) -> tuple[int, int, int, int]:
