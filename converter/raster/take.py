@@ -29,7 +29,7 @@ MOST_PIXELS_A_STITCH = 30
 COARSE = 700
 COARSE_PHOTO = 400
 """Pixels of the copies on which drawings and photographs are looked at first."""
-CLEARLY = 0.04
+CLEARLY = 0.02
 """Stitches by which an edge must lie on the drawn side of where it would be lost."""
 MOST_PIXELS_TURNED = 60_000_000
 AS_ASKED = {
@@ -358,7 +358,7 @@ def _most_bare(axis: Axis, box: Bounds, across: bool, pixels: int) -> tuple[floa
     at, radius = axis.points[:, along], axis.radius
     sides = (at - box[along] / pixels, box[along + 2] / pixels - at)
     found = []
-    for depth in sides:
+    for depth, lean in zip(sides, (LEAN, -LEAN), strict=True):
         touching = radius[np.abs(depth - radius) < 0.25]
         if len(touching) == 0:
             found.append(0.5 - CLEARLY)
@@ -366,7 +366,7 @@ def _most_bare(axis: Axis, box: Bounds, across: bool, pixels: int) -> tuple[floa
         half = float(np.percentile(touching, 75))
         thin, pen = 1 - half - CLEARLY, 0.5 - CLEARLY
         if SINGLE_WIDTHS[0] / 2 < half < EVEN_WIDTHS[1] / 2:
-            pen -= max(0.0, half - max(2.0, np.floor(2 * half + 0.5)) / 2) + LEAN
+            pen -= max(0.0, half - max(2.0, np.floor(2 * half + 0.5)) / 2) + lean
         least = thin if 2 * half < SINGLE_WIDTHS[0] else pen if 2 * half > SINGLE_WIDTHS[1] else min(thin, pen)
         found.append(max(0.0, least))
     return found[0], found[1]
