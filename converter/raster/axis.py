@@ -84,6 +84,11 @@ def find_straights(axis: Axis, shape: tuple[int, int], pixels: int) -> tuple[npt
     return tuple(out)
 
 
+def places(mask: MaskArray) -> npt.NDArray[np.intp]:
+    """Return (row, col) of the set pixels, (P, 2), in reading order: faster than `numpy.argwhere`, which is general."""
+    return np.stack(np.divmod(np.flatnonzero(mask), mask.shape[1]), axis=1)
+
+
 def ink_depth(ink: MaskArray, pixels: int) -> npt.NDArray[np.float32]:
     """Return how far inside the mask each pixel lies, in stitches; 0 outside."""
     depth = cv2.distanceTransform(ink.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
@@ -113,7 +118,7 @@ def find_axis(ink: MaskArray, depth: npt.NDArray[np.float32], pixels: int, narro
     line = _lengthen_ends(line, depth, pixels)
     step = max(1, pixels // 2)
     line[::step, ::step] |= middle[::step, ::step]
-    at = np.argwhere(line)
+    at = places(line)
     radius = depth[at[:, 0], at[:, 1]].astype(np.float64)
     if len(at):
         spur = _tapers(at, radius, (ink.shape[0], ink.shape[1]), pixels, narrow)
@@ -175,18 +180,20 @@ def _smooth(
     Each becomes the mean of the line within a third of a stitch; ends, where that would draw it in, stay.
     """
     points = at + 0.5
-    line = np.zeros(shape, dtype=np.float32)
-    line[at[:, 0], at[:, 1]] = 1
-    planes = [line]
-    for k in (0, 1):
+    row, col = at[:, 0], at[:, 1]
+    tables = []
+    # How many points of the line lie above and left of each place, and the sums of their rows and columns.
+    for values in (1, row, col):
         plane = np.zeros(shape, dtype=np.float32)
-        plane[at[:, 0], at[:, 1]] = at[:, k]
-        planes.append(plane)
+        plane[row, col] = values
+        tables.append(cv2.integral(plane, sdepth=cv2.CV_64F))
 
     def mean_within(reach: int) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.bool_]]:
-        side = (2 * reach + 1, 2 * reach + 1)
-        sums = [cv2.boxFilter(each, -1, side, normalize=False, borderType=cv2.BORDER_CONSTANT) for each in planes]
-        number, rows, cols = (each[at[:, 0], at[:, 1]].astype(np.float64) for each in sums)
+        top, left = np.maximum(row - reach, 0), np.maximum(col - reach, 0)
+        bottom, right = np.minimum(row + reach + 1, shape[0]), np.minimum(col + reach + 1, shape[1])
+        number, rows, cols = (
+            table[bottom, right] - table[top, right] - table[bottom, left] + table[top, left] for table in tables
+        )
         mean = np.stack([rows, cols], axis=1) / np.maximum(number, 1)[:, None] + 0.5
         return mean, (number >= 2 * reach + 1) & (number <= 2 * reach + 2)
 
@@ -201,7 +208,7 @@ def _lengthen_ends(skeleton: MaskArray, depth: npt.NDArray[np.float32], pixels: 
     """Continue each end of the skeleton while the stroke stays about as wide: thinning eats the ends of strokes."""
     line = skeleton.view(np.uint8)
     around = cv2.filter2D(line, cv2.CV_8U, np.ones((3, 3), np.uint8), borderType=cv2.BORDER_CONSTANT)
-    ends = np.argwhere(skeleton & (around <= 2))
+    ends = places(skeleton & (around <= 2))
     if len(ends) == 0:
         return skeleton
     out = skeleton.copy()

@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import CellArray, MaskArray
+from converter.raster.components import label_parts
 from converter.raster.grid import MARGIN
 
 LARGEST = 3.6
@@ -39,6 +40,9 @@ def stamp_dots(cells: CellArray, ink: MaskArray, away: npt.NDArray[np.float32], 
     A dot 1.5 stitches across and less is one stitch, then 2 x 2, then a plus of five, then 4 x 4 without corners, set
     where its middle falls. A dot stays as it is where the group would touch other stitches or leave the grid.
     """
+    _, pixels_of = label_parts(ink, 8)
+    if not (pixels_of[1:] <= (LARGEST * pixels) ** 2).any():
+        return cells
     count, labels, stats, middles = cv2.connectedComponentsWithStats(ink.view(np.uint8), connectivity=8)
     out = cells
     rows, cols = cells.shape

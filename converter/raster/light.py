@@ -23,9 +23,9 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from converter.model.arrays import GrayArray, MaskArray
+from converter.model.arrays import GrayArray, LabelArray, MaskArray
 from converter.raster.components import label_parts
-from converter.raster.morphology import disc, drop_small, fill_small
+from converter.raster.morphology import disc, drop_parts, drop_small
 from converter.raster.tone import median
 
 LIFT = 0.04
@@ -110,42 +110,51 @@ def find_ink(
     """
     # The grain of paper and the blur of a lens go with the picture, not with the stitches of a very small chart.
     pixels = max(4.0, min(pixels, max(gray.shape) / FINEST), PIXELS_ENLARGED * enlarged if enlarged > 1 else 0.0)
-    found: Ink | None = None
     for each in SOFTNESS[SOFTNESS.index(softness) :]:
-        found = _ink_at(gray, pixels, dark, each)
-        if found is None or each == SOFTNESS[-1] or _texture(found.mask, pixels, mend_grain) < COARSE_GRAIN:
+        edges = _find_edges(gray, pixels, dark, each)
+        if edges is None:
+            return None
+        mask, depth = edges.mask, None
+        if dark != 0:
+            depth = _fill_depth(edges)
+            mask = _as_dark(mask, depth, dark)
+        grounds = label_parts(~mask, 4)
+        if each == SOFTNESS[-1] or _texture(mask, grounds, pixels, mend_grain) < COARSE_GRAIN:
             break
-    if found is None:
-        return None
-    mask = found.mask
-    if found.grainy and mend_grain:
+    assert edges is not None
+    if depth is None:
+        depth = _fill_depth(edges)
+    grainy = each > SOFTNESS[0]
+    if grainy and mend_grain:
         # Where the grain shows, gray against the paper is surer than the many small edges.
-        mask = mask | (found.depth > GRAY_IS_INK)
+        mask = mask | (depth > GRAY_IS_INK)
         closed = cv2.morphologyEx(
             mask.view(np.uint8), cv2.MORPH_CLOSE, disc(0.4 * pixels), borderType=cv2.BORDER_CONSTANT
         )
-        mask = mask | ((closed > 0) & (found.depth > GRAY_IN_GAPS))
-        mask = _fill_gray_holes(mask, found.depth, pixels)
-        mask = _drop_pale_specks(mask, found.depth, pixels)
+        mask = mask | ((closed > 0) & (depth > GRAY_IN_GAPS))
+        mask = _fill_gray_holes(mask, depth, pixels)
+        mask = _drop_pale_specks(mask, depth, pixels)
     else:
-        mask = fill_small(mask, (TINY_HOLE if found.grainy else 0.06) * pixels**2)
-        mask = drop_small(mask, (TINY_SPECK if found.grainy else 0.02) * pixels**2)
-    return Ink(mask, found.depth, found.contrast, found.softness)
+        mask = ~drop_parts(~mask, grounds, (TINY_HOLE if grainy else 0.06) * pixels**2)
+        mask = drop_small(mask, (TINY_SPECK if grainy else 0.02) * pixels**2)
+    return Ink(mask, depth, edges.contrast, each)
 
 
-def _texture(mask: MaskArray, pixels: float, spare_letters: bool) -> float:
+def _texture(
+    mask: MaskArray, grounds: tuple[LabelArray, npt.NDArray[np.int64]], pixels: float, spare_letters: bool
+) -> float:
     """Return the number of tiny holes in each square stitch of ink.
 
     If letters are to be spared, two to each part do not count: they have so many by right.
     """
-    labels, area = label_parts(~mask, 4)
+    labels, area = grounds
     tiny = area < 0.3 * pixels**2
     tiny[0] = False
-    square_stitches = max(float(mask.sum()) / pixels**2, 1.0)
+    square_stitches = max(np.count_nonzero(mask) / pixels**2, 1.0)
     if not spare_letters or float(tiny.sum()) < COARSE_GRAIN * square_stitches:
         return float(tiny.sum()) / square_stitches
     _, parts = cv2.connectedComponents(mask.view(np.uint8), connectivity=8, ltype=cv2.CV_32S)
-    at = np.flatnonzero(tiny[labels])
+    at = np.flatnonzero(tiny.take(labels))
     at = at[np.unique(labels.ravel()[at], return_index=True)[1]]
     # Above the first pixel of a hole there is ink, or the rim of the picture.
     at = at[at >= mask.shape[1]] - mask.shape[1]
@@ -161,7 +170,7 @@ def _fill_gray_holes(mask: MaskArray, depth: Plane, pixels: float) -> MaskArray:
     labels, area = label_parts(~mask, 4)
     small = area <= max(most for _, _, most in GRAY_HOLES) * pixels**2
     small[0] = False
-    at = np.flatnonzero(small[labels])
+    at = np.flatnonzero(small.take(labels))
     whose, shades = labels.ravel()[at], depth.ravel()[at]
     fill = area <= TINY_HOLE * pixels**2
     for shade, least_bare, most_area in GRAY_HOLES:
@@ -177,7 +186,7 @@ def _drop_pale_specks(mask: MaskArray, depth: Plane, pixels: float) -> MaskArray
     labels, area = label_parts(mask, 8)
     small = area <= PALE_SPECK[1] * pixels**2
     small[0] = False
-    at = np.flatnonzero(small[labels])
+    at = np.flatnonzero(small.take(labels))
     whose = labels.ravel()[at]
     total = np.bincount(whose, weights=depth.ravel()[at], minlength=len(area))
     drop = small & (total < PALE_SPECK[0] * area)
@@ -189,35 +198,64 @@ def _drop_pale_specks(mask: MaskArray, depth: Plane, pixels: float) -> MaskArray
     return out
 
 
-def _ink_at(gray: GrayArray, pixels: float, dark: float, softness: float) -> Ink | None:
+@dataclass(frozen=True, eq=False)
+class _Edges:
+    """What edges alone tell."""
+
+    mask: MaskArray
+    level: Plane
+    """Logarithm of the brightness."""
+    sure_paper: MaskArray
+    large: MaskArray
+    """See `_vote`."""
+    contrast: float
+
+
+def _find_edges(gray: GrayArray, pixels: float, dark: float, softness: float) -> _Edges | None:
+    """Return ink and paper as their edges tell, or None if there are none."""
     level = np.log(cv2.GaussianBlur(gray, (0, 0), max(0.5, softness * pixels)) + np.float32(LIFT)).astype(np.float32)
     reach = max(2, round((0.15 + softness) * pixels))
     foot = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
     low, high = cv2.erode(level, foot), cv2.dilate(level, foot)
     span = np.asarray(high - low, dtype=np.float32)
     noise = _middle(span)
-    ripple = np.abs(level - cv2.GaussianBlur(level, (0, 0), 1.5))
-    contrast = _usual_contrast(span, noise, 1.48 * _middle(ripple))
+    ripple = np.abs(_sample(level) - _sample(cv2.GaussianBlur(level, (0, 0), 1.5)))
+    contrast = _usual_contrast(span, noise, 1.48 * median(ripple))
     if contrast < LEAST_CONTRAST:
         return None
     edge = max(BAND_SHARE * contrast, min(1.6 * noise, 0.6 * contrast))
     band = span > edge
-    shift = np.float32(0.45 * max(-100.0, min(100.0, dark)) / 100)
-    dark_side = level < (high + low) / 2 + shift * span
+    middle = (high + low) / 2
+    if dark != 0:
+        middle += np.float32(0.45 * max(-100.0, min(100.0, dark)) / 100) * span
+    dark_side = level < middle
     mask, sure_paper, large = _vote(band, dark_side, span, SURE_PAPER * pixels**2)
     mask = _drop_shadow_rims(mask, band, sure_paper, level, pixels, contrast)
-    paper = _fill_paper(level, mask, sure_paper, large, contrast)
-    depth = np.asarray((paper - level) / np.float32(contrast), dtype=np.float32)
+    return _Edges(mask, level, sure_paper, large, contrast)
+
+
+def _fill_depth(edges: _Edges) -> Plane:
+    """Return how dark each pixel is against the paper, see `Ink.depth`."""
+    depth = _fill_paper(edges.level, edges.mask, edges.sure_paper, edges.large, edges.contrast)
+    depth -= edges.level
+    depth /= np.float32(edges.contrast)
+    return depth
+
+
+def _as_dark(mask: MaskArray, depth: Plane, dark: float) -> MaskArray:
+    """Return the ink with what is darker, or without what is paler, than asked for; see `find_ink`."""
     if dark > 0:
-        mask = mask | (depth > 0.75 - 0.55 * dark / 100)
-    elif dark < 0:
-        mask = mask & (depth > 0.1 + 0.8 * -dark / 100)
-    return Ink(np.asarray(mask, dtype=np.bool_), depth, contrast, softness)
+        return mask | (depth > 0.75 - 0.55 * dark / 100)
+    return mask & (depth > 0.1 + 0.8 * -dark / 100)
 
 
 def _middle(values: Plane) -> float:
-    """Return the median of every third pixel both ways."""
-    return median(values[1::3, 1::3] if min(values.shape) > 99 else values)
+    return median(_sample(values))
+
+
+def _sample(values: Plane) -> Plane:
+    """Return every third pixel both ways."""
+    return values[1::3, 1::3] if min(values.shape) > 99 else values
 
 
 def _usual_contrast(span: Plane, noise: float, grain: float) -> float:
@@ -247,7 +285,8 @@ def _vote(
         Those of them that hold a good part of all paper.
     """
     plain = ~band
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(plain.view(np.uint8), connectivity=4, ltype=cv2.CV_32S)
+    labels, pixels_of = label_parts(plain, 4)
+    count = len(pixels_of)
     near = cv2.dilate(labels.astype(np.float32), np.ones((3, 3), np.uint8))
     rim = np.flatnonzero(band & (near > 0))
     who = near.ravel()[rim].astype(np.intp)
@@ -256,12 +295,12 @@ def _vote(
     all_votes = np.bincount(who, weights=weight, minlength=count)
     is_ink = ink_votes > 0.5 * all_votes
     # Of each region: 0 paper, 1 ink, 2 sure paper, 3 much of it; the band itself is of none.
-    area = np.where(is_ink, 0, stats[:, cv2.CC_STAT_AREA])
+    area = np.where(is_ink, 0, pixels_of)
     area[0] = 0
     what = is_ink.astype(np.uint8)
     what[area >= least_area] = 2
     what[(area >= least_area) & (area >= MUCH_PAPER * area.sum())] = 3
-    found = what[labels]
+    found = what.take(labels)
     return np.asarray((band & dark_side) | (found == 1)), np.asarray(found >= 2), np.asarray(found == 3)
 
 
@@ -283,7 +322,7 @@ def _fill_paper(level: Plane, mask: MaskArray, sure_paper: MaskArray, large: Mas
     What is far darker than the large regions of paper near by is no paper, though its rim says so: a worn place in a
     shaded area.
     """
-    known = sure_paper if int(sure_paper.sum()) >= 16 else ~mask
+    known = sure_paper if np.count_nonzero(sure_paper) >= 16 else ~mask
     scale = min(1.0, 200 / max(level.shape))
     size = (max(2, round(level.shape[1] * scale)), max(2, round(level.shape[0] * scale)))
 
@@ -291,7 +330,7 @@ def _fill_paper(level: Plane, mask: MaskArray, sure_paper: MaskArray, large: Mas
         return np.asarray(cv2.resize(values, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
 
     weight, total = shrink(known.astype(np.float32)), shrink(np.where(known, level, np.float32(0)))
-    if int((large & known).sum()) >= 16 and not np.array_equal(large, known):
+    if np.count_nonzero(large & known) >= 16 and not np.array_equal(large, known):
         sure, bright = shrink(large.astype(np.float32)), shrink(np.where(large, level, np.float32(0)))
         dark = total < weight * (_spread(sure, bright) - np.float32(TOO_DARK * contrast))
         weight, total = np.where(dark, sure, weight), np.where(dark, bright, total)

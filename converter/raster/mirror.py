@@ -22,6 +22,9 @@ FARTHEST = 0.7
 LEAST_MATCH = 0.985
 """Share of the ink that must be met so for a drawing to count as symmetric."""
 
+Matches = dict[Orientation, tuple[float, int]]
+"""Share of each mirror image that meets the ink, and how far its axis lies off the middle, half pixels."""
+
 
 @dataclass(frozen=True)
 class Symmetry:
@@ -61,35 +64,46 @@ def find_symmetry(
     """
     if wanted in ("upright", "level", "both"):
         images = {"upright": (UPRIGHT,), "level": (LEVEL,), "both": (UPRIGHT, LEVEL, HALF_TURN)}[wanted]
-        matches = [_match_at_best(ink, box, pixels, each)[0] for each in images]
-        exact = min(matches) >= LEAST_MATCH
+        matches = _match_all(ink, box, pixels, images)
+        exact = min(share for share, _ in matches.values()) >= LEAST_MATCH
         if given and not any(each.transpose for each in given):
             images = tuple(dict.fromkeys((*images, *given, *((HALF_TURN, LEVEL, UPRIGHT) if len(given) > 1 else ()))))
             if len(images) == 2:
                 images = (UPRIGHT, LEVEL, HALF_TURN)
-        return Symmetry(images, exact), _even_box(ink, box, pixels, images) if exact else box
+            added = tuple(each for each in images if each not in matches)
+            matches |= _match_all(ink, box, pixels, added)
+        return Symmetry(images, exact), _even_box(box, images, matches) if exact else box
     if given:
         return Symmetry(given), box
     if wanted == "none":
         return Symmetry(), box
-    found = [each for each in (UPRIGHT, LEVEL) if _match_at_best(ink, box, pixels, each)[0] >= LEAST_MATCH]
+    matches = _match_all(ink, box, pixels, (UPRIGHT, LEVEL))
+    found = [each for each in (UPRIGHT, LEVEL) if matches[each][0] >= LEAST_MATCH]
     if not found:
         return Symmetry(), box
     images = (UPRIGHT, LEVEL, HALF_TURN) if len(found) == 2 else tuple(found)
-    return Symmetry(images), _even_box(ink, box, pixels, images)
+    return Symmetry(images), _even_box(box, images, matches)
 
 
-def _match_at_best(ink: MaskArray, box: Bounds, pixels: float, image: Orientation) -> tuple[float, int]:
-    """Return the best match of the ink with its mirror image and how far the axis lies off the middle, half pixels."""
+def _match_all(ink: MaskArray, box: Bounds, pixels: float, images: tuple[Orientation, ...]) -> Matches:
+    """Return how well each mirror image of the ink in the box matches it."""
     top, left, bottom, right = (round(v) for v in box)
     part = ink[top:bottom, left:right]
     if part.size == 0 or not part.any():
-        return 0.0, 0
-    step = max(1, int(pixels // 6))
+        return dict.fromkeys(images, (0.0, 0))
     away = ink_depth(~part, 1)
+    return {each: _match_at_best(part, away, pixels, each) for each in images}
+
+
+def _match_at_best(
+    part: MaskArray, away: npt.NDArray[np.float32], pixels: float, image: Orientation
+) -> tuple[float, int]:
+    """Return the best match of the ink with its mirror image and how far the axis lies off the middle, half pixels."""
+    step = max(1, int(pixels // 6))
     near = away <= NEAR * pixels
     mirrored = part[::-1] if image.flip_rows else part
     mirrored = mirrored[:, ::-1] if image.flip_cols else mirrored
+    total = np.count_nonzero(part)
     along = (0,) if image.flip_rows and image.flip_cols else None
     best = (0.0, 0)
     # In whole steps from the middle, so that the middle itself is tried, and first.
@@ -99,7 +113,7 @@ def _match_at_best(ink: MaskArray, box: Bounds, pixels: float, image: Orientatio
             continue
         rows, cols = (shift, 0) if image.flip_rows else (0, shift)
         moved = np.roll(mirrored, (rows, cols), axis=(0, 1)) if shift else mirrored
-        share = float((near & moved).sum()) / max(1.0, float(moved.sum()))
+        share = float(np.count_nonzero(near & moved) / total)
         if share >= LEAST_MATCH and float(away[moved].max()) > FARTHEST * pixels:
             # Nearly all alike, but for one part that is not: mirroring would drop or double it.
             share = LEAST_MATCH - 0.01
@@ -110,14 +124,14 @@ def _match_at_best(ink: MaskArray, box: Bounds, pixels: float, image: Orientatio
     return best
 
 
-def _even_box(ink: MaskArray, box: Bounds, pixels: float, images: tuple[Orientation, ...]) -> Bounds:
+def _even_box(box: Bounds, images: tuple[Orientation, ...], matches: Matches) -> Bounds:
     top, left, bottom, right = box
     if UPRIGHT in images:
-        middle = (left + right) / 2 + _match_at_best(ink, box, pixels, UPRIGHT)[1] / 2
+        middle = (left + right) / 2 + matches[UPRIGHT][1] / 2
         half = max(middle - left, right - middle)
         left, right = middle - half, middle + half
     if LEVEL in images:
-        middle = (top + bottom) / 2 + _match_at_best(ink, box, pixels, LEVEL)[1] / 2
+        middle = (top + bottom) / 2 + matches[LEVEL][1] / 2
         half = max(middle - top, bottom - middle)
         top, bottom = middle - half, middle + half
     return top, left, bottom, right
@@ -133,11 +147,21 @@ def even_mask(mask: MaskArray, symmetry: Symmetry) -> MaskArray:
     if not usable:
         return mask
     if symmetry.exact:
+        turned = [each.apply(mask) for each in usable]
+        some, every = mask.copy(), mask.copy()
+        for image in turned:
+            some |= image
+            every &= image
+        # Where all images agree so does their mean.
+        doubtful = np.flatnonzero(some & ~every)
+        if len(doubtful) == 0:
+            return mask
         distance = ink_depth(mask, 1) - ink_depth(~mask, 1)
-        total = distance.astype(np.float64)
+        total = distance.ravel()[doubtful].astype(np.float64)
         for each in usable:
-            total = total + each.apply(distance)
-        return np.asarray(total > 0)
+            total += each.apply(distance).ravel()[doubtful]
+        every.ravel()[doubtful] = total > 0
+        return every
     first = first_of_orbit((mask.shape[0], mask.shape[1]), symmetry)
     return np.asarray(mask.ravel()[first].reshape(mask.shape))
 

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from converter.model.arrays import MaskArray
+from converter.model.arrays import LabelArray, MaskArray
 from converter.raster.components import label_parts
 
 
@@ -19,12 +19,17 @@ def disc(radius_pixels: float) -> npt.NDArray[np.uint8]:
 
 def drop_small(mask: MaskArray, max_area_removed: float, connectivity: int = 8) -> MaskArray:
     """Return the mask without connected parts of at most so many pixels."""
-    labels, area = label_parts(mask, connectivity)
+    return drop_parts(mask, label_parts(mask, connectivity), max_area_removed)
+
+
+def drop_parts(mask: MaskArray, parts: tuple[LabelArray, npt.NDArray[np.int64]], max_area_removed: float) -> MaskArray:
+    """Return the mask without parts of at most so many pixels; ``parts`` is what `label_parts` found on it."""
+    labels, area = parts
     drop = area <= max_area_removed
     drop[0] = False
     if not drop.any():
         return mask
-    return np.asarray(mask & ~drop[labels])
+    return np.asarray(mask & ~drop.take(labels))
 
 
 def fill_small(mask: MaskArray, max_area_filled: float) -> MaskArray:

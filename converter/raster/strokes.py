@@ -77,9 +77,7 @@ def draw_ink(
     half = _single_half(axis)
     even = _even_pens(ink, depth, away, axis, half, pixels)
     coverage = cell_coverage(even, pixels)
-    thick = ink_depth(~(depth > half), pixels) < half
-    thick_share = cell_coverage(thick & even, pixels)
-    solid = (coverage >= level) & (thick_share >= 0.3)
+    solid = (coverage >= level) & (_thick_share(depth, half, even, pixels) >= 0.3)
     solid = _level_edges(solid, coverage) & ~_rim(solid)
     cells = stamp_dots(_draw_thin(solid, axis, half, (rows, cols)), ink, away, pixels)
     wants = read_structures(ink, axis, pixels, gaps, away)
@@ -90,6 +88,14 @@ def draw_ink(
         orbit = orbits((rows, cols), symmetry)
     cells = mend(cells, wants, cost, orbit, most_trials)
     return Drawn(cells, coverage, axis, wants)
+
+
+def _thick_share(depth: npt.NDArray[np.float32], half: float, ink: MaskArray, pixels: int) -> npt.NDArray[np.float32]:
+    """Return the share of each cell that is ink of strokes wider than twice ``half``."""
+    core = depth > half
+    if not core.any():
+        return np.zeros((depth.shape[0] // pixels, depth.shape[1] // pixels), dtype=np.float32)
+    return cell_coverage((ink_depth(~core, pixels) < half) & ink, pixels)
 
 
 def _inside(axis: Axis, ink: MaskArray) -> Axis:

@@ -22,7 +22,8 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import CellArray, MaskArray
-from converter.raster.axis import Axis, ink_depth
+from converter.raster.axis import Axis, ink_depth, places
+from converter.raster.components import label_parts
 
 REACH = 0.75
 """A stitch whose centre lies within this many stitches of a point of the axis shows it."""
@@ -109,10 +110,10 @@ def _demand(
 
 def _first_value(labels: npt.NDArray[np.int32], count: int, values: npt.NDArray[np.int32]) -> npt.NDArray[np.intp]:
     out = np.zeros(count, dtype=np.intp)
-    # Every pixel of a label has the same value: where a run of them begins is enough.
-    row, col = np.nonzero(labels[:, 1:] != labels[:, :-1])
-    out[labels[row, col + 1]] = values[row, col + 1]
-    out[labels[:, 0]] = values[:, 0]
+    # Every pixel of a label has the same value: where a run of them ends is enough.
+    flat = labels.ravel()
+    last = np.append(np.flatnonzero(flat[1:] != flat[:-1]), flat.size - 1)
+    out[flat[last]] = values.ravel()[last]
     out[0] = 0
     return out
 
@@ -195,13 +196,11 @@ def read_structures(
     def demand(gap: float) -> Structure:
         _, clusters = _labels(away <= gap / 2, 8)
         cluster_of = _first_value(parts, part_count, clusters)
-        core_count, cores, stats, _ = cv2.connectedComponentsWithStats(
-            (away > gap / 2).view(np.uint8), connectivity=8, ltype=cv2.CV_32S
-        )
-        ground_of = _first_value(np.asarray(cores, dtype=np.int32), core_count, grounds)
+        cores, core_pixels = label_parts(away > gap / 2, 8)
+        ground_of = _first_value(cores, len(core_pixels), grounds)
         sample = cores[step // 2 :: step, step // 2 :: step]
-        where = np.argwhere((sample > 0) & (few_away < gap / 2 + 1.0)) * step + step // 2
-        big = stats[:, cv2.CC_STAT_AREA] >= (0.12 * pixels) ** 2
+        where = places((sample > 0) & (few_away < gap / 2 + 1.0)) * step + step // 2
+        big = core_pixels >= (0.12 * pixels) ** 2
         owner = cores[where[:, 0], where[:, 1]].astype(np.intp)
         kept = big[owner]
         return Structure(
