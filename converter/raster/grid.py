@@ -90,9 +90,9 @@ def lay_mask(ink: MaskArray, grid: Grid, pixels: int) -> MaskArray:
     """Return the mask resampled to exactly ``pixels`` a cell, with `MARGIN` bare cells all round."""
     mask = lay_tone(ink, grid, pixels) >= 0.5
     edge = MARGIN * pixels - pixels // 2
-    inside = np.zeros(mask.shape, dtype=np.bool_)
-    inside[edge:-edge, edge:-edge] = True
-    return np.asarray(mask & inside)
+    mask[:edge] = mask[-edge:] = False
+    mask[:, :edge] = mask[:, -edge:] = False
+    return np.asarray(mask)
 
 
 def find_phase(
@@ -194,6 +194,7 @@ def _find_phase(
     most = min(0.8, 0.04 * fixed + 0.2)
     parts = PHASES if fixed <= FEW else PHASES // 2
     best: tuple[float, tuple[float, float, float, int]] | None = None
+    shrunken: dict[int, npt.NDArray[np.uint8]] = {}
     for slack in (-0.3, -0.15, *np.linspace(0.0, most, 6)):
         cell = width / (fixed - slack)
         if centred[0]:
@@ -207,7 +208,10 @@ def _find_phase(
             continue
         reach = 0 if centred[1] or slack < 0 else int(slack / 2 * parts)
         start = left - slack * cell / 2
-        unclear = _unclear(ink, (first, start, cell), (max(n for _, n in downs), fixed), parts)
+        less = max(1, int(cell / parts))
+        if less not in shrunken:
+            shrunken[less] = _shrink(ink, less)
+        unclear = _unclear(shrunken[less], less, (first, start, cell), (max(n for _, n in downs), fixed), parts)
         aslant = (
             _beside_corners(diagonals, first - start, first + start, cell, parts, STAIRS)
             if diagonal_weight > 0
@@ -235,21 +239,28 @@ def _find_phase(
     return None if best is None else best[1]
 
 
+def _shrink(ink: npt.NDArray[np.uint8], less: int) -> npt.NDArray[np.uint8]:
+    """Return the ink so many times smaller both ways, 0 to 255."""
+    full = ink * np.uint8(255)
+    if less == 1:
+        return full
+    full = np.asarray(
+        cv2.copyMakeBorder(full, 0, -ink.shape[0] % less, 0, -ink.shape[1] % less, cv2.BORDER_CONSTANT, value=0),
+        dtype=np.uint8,
+    )
+    size = (full.shape[1] // less, full.shape[0] // less)
+    return np.asarray(cv2.resize(full, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+
+
 def _unclear(
-    ink: npt.NDArray[np.uint8], place: tuple[float, float, float], shape: tuple[int, int], parts: int
+    source: npt.NDArray[np.uint8], less: int, place: tuple[float, float, float], shape: tuple[int, int], parts: int
 ) -> npt.NDArray[np.float32]:
-    """Return coverage times (1 - coverage) of the cell that begins at each pixel; the first is one cell before."""
-    top, left, cell = place
-    source: npt.NDArray[Any] = ink
-    step = cell / parts
-    if step >= 2:
-        less = int(step)
-        source = cv2.copyMakeBorder(ink, 0, -ink.shape[0] % less, 0, -ink.shape[1] % less, cv2.BORDER_CONSTANT, value=0)
-        size = (source.shape[1] // less, source.shape[0] // less)
-        source = cv2.resize(source * np.uint8(255), size, interpolation=cv2.INTER_AREA)
-        top, left, cell, step = top / less, left / less, cell / less, step / less
-    else:
-        source = source * np.uint8(255)
+    """Return coverage times (1 - coverage) of the cell that begins at each pixel; the first is one cell before.
+
+    The source is ``less`` times smaller than the pixels in which top, left and cell are given.
+    """
+    top, left, cell = (value / less for value in place)
+    step = place[2] / parts / less
     matrix = np.array([[step, 0, left - cell + step / 2 - 0.5], [0, step, top - cell + step / 2 - 0.5]])
     size = ((shape[1] + 2) * parts, (shape[0] + 2) * parts)
     laid = cv2.warpAffine(source, matrix, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP)

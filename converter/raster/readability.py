@@ -82,21 +82,26 @@ def judge(
     # Parts.
     labels, pixel_area = label_parts(picture, 8)
     count, area = len(pixel_area), pixel_area / pixels**2
-    near = ink_depth(~big, pixels) <= 0.5
-    met = np.bincount(labels[near], minlength=count) / pixels**2
+    sewn = np.flatnonzero(picture & big)
+    part_sewn = labels.ravel()[sewn]
     counted = area >= LEAST_PART
     counted[0] = False
-    gone = counted & (met < 0.5 * area)
+    gone = counted & (np.bincount(part_sewn, minlength=count) / pixels**2 < 0.5 * area)
+    if gone.any():
+        # What lies close by a stitch is met too.
+        near = ink_depth(~big, pixels) <= 0.5
+        gone &= np.bincount(labels[near], minlength=count) / pixels**2 < 0.5 * area
     weight_all += float(np.sqrt(area[counted]).sum())
     weight_kept += float(np.sqrt(area[counted & ~gone]).sum())
     if gone.any():
         number = int(gone.sum())
         words.append(Phrase("{number} small part was left out.", "{number} small parts were left out.", number=number))
-        lost |= gone[labels]
+        lost |= gone.take(labels)
     # Openings.
     hole_labels, pixel_area = label_parts(~picture, 4)
     hole_area = pixel_area / pixels**2
-    bare = np.bincount(hole_labels[~big], minlength=len(hole_area)) / pixels**2
+    filled = np.bincount(hole_labels.ravel()[np.flatnonzero(big & ~picture)], minlength=len(hole_area))
+    bare = (pixel_area - filled) / pixels**2
     real = hole_area >= LEAST_HOLE
     real[0] = real[hole_labels[0, 0]] = False
     shut = real & (bare < np.minimum(0.3 * hole_area, 0.6))
@@ -111,12 +116,11 @@ def judge(
                 number=number,
             )
         )
-        lost |= shut[hole_labels]
+        lost |= shut.take(hole_labels)
     # Parts run together.
     _, groups = label_ink(cells)
     group_big = np.repeat(np.repeat(groups, pixels, axis=0), pixels, axis=1)
-    inked = picture & big
-    both = np.flatnonzero(np.bincount(group_big[inked].astype(np.int64) * count + labels[inked], minlength=1))
+    both = np.flatnonzero(np.bincount(group_big.ravel()[sewn].astype(np.int64) * count + part_sewn, minlength=1))
     owners = np.bincount(both[counted[both % count]] // count, minlength=1)
     joined = int(np.maximum(owners - 1, 0).sum())
     if joined:
@@ -136,11 +140,13 @@ def judge(
     if mush.sum() > max(3, 0.02 * cells.sum()):
         words.append(Phrase("Lines that lie closer than the grid can show run together."))
         lost |= np.repeat(np.repeat(mush, pixels, axis=0), pixels, axis=1)
+    chart = _look_at_cells(cells)
     if tone is None:
-        sewn, filled = _as_sewn(picture, pixels)
-        likeness, (low, high) = max(_likeness(sewn, cells), AS_TONE * _likeness(filled, cells)), LIKENESS
+        open_gaps, closed_gaps = _as_sewn(picture, pixels)
+        likeness, (low, high) = _likeness(open_gaps, chart), LIKENESS
+        likeness = max(likeness, AS_TONE * (likeness if closed_gaps is None else _likeness(closed_gaps, chart)))
     else:
-        likeness, (low, high) = _likeness(tone, cells), LIKENESS_OF_TONES
+        likeness, (low, high) = _likeness(tone, chart), LIKENESS_OF_TONES
     kept = max(0.0, weight_kept / weight_all) if weight_all > 0 else 1.0
     value = 100 * float(np.clip((likeness - low) / (high - low), 0, 1)) * (0.5 + 0.5 * kept) * shown
     return Verdict(round(value, 1), tuple(words), lost)
@@ -160,11 +166,11 @@ def _filled_in(picture: MaskArray, cells: CellArray, pixels: int) -> CellArray:
     return np.asarray(midst & (cover < 0.8))
 
 
-def _as_sewn(picture: MaskArray, pixels: int) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+def _as_sewn(picture: MaskArray, pixels: int) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32] | None]:
     """Return the ink with strokes finer than a stitch drawn a stitch wide: the eye takes them for the same line.
 
     What lies between two strokes less than a stitch apart stays as it is in the first picture, so that hatching does
-    not count as tone, and is filled in the second.
+    not count as tone, and is filled in the second; None if there is no such place.
     """
     step = max(1, pixels // AXIS_PIXELS)
     few = cv2.resize(picture.astype(np.float32), None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
@@ -178,21 +184,36 @@ def _as_sewn(picture: MaskArray, pixels: int) -> tuple[npt.NDArray[np.float32], 
     back = cv2.distanceTransform((away < 0.5 * scale).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
     between = ~ink & (back > 0.5 * scale + 0.5)
     few[(far <= 0.5 * scale) & ~between] = 1
-    filled = np.where(between, np.float32(1), few)
-    return np.asarray(few, dtype=np.float32), np.asarray(filled, dtype=np.float32)
+    few = np.asarray(few, dtype=np.float32)
+    return few, np.where(between, np.float32(1), few) if between.any() else None
 
 
-def _likeness(picture: npt.NDArray[np.float32], cells: CellArray) -> float:
-    size = (cells.shape[1] * LOOK_PIXELS, cells.shape[0] * LOOK_PIXELS)
-    truth = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
-    chart = np.repeat(np.repeat(cells, LOOK_PIXELS, axis=0), LOOK_PIXELS, axis=1).astype(np.float32)
-    a, b = (_soft(x, 0.35) for x in (truth, chart))
-    mean_a, mean_b = _soft(a, 1.2), _soft(b, 1.2)
-    var_a = np.maximum(_soft(a * a, 1.2) - mean_a**2, 0)
-    var_b = np.maximum(_soft(b * b, 1.2) - mean_b**2, 0)
-    cov = _soft(a * b, 1.2) - mean_a * mean_b
-    local = cov / (np.sqrt(var_a * var_b) + 1e-3)
-    weight = np.sqrt(var_a) + np.sqrt(var_b)
+@dataclass(frozen=True, eq=False)
+class _Look:
+    """A picture as it looks from across the room, `LOOK_PIXELS` a stitch."""
+
+    soft: npt.NDArray[np.float32]
+    mean: npt.NDArray[np.float32]
+    variance: npt.NDArray[np.float32]
+    """In the window round each pixel."""
+
+
+def _look_at(values: npt.NDArray[np.float32]) -> _Look:
+    soft = _soft(values, 0.35)
+    mean = _soft(soft, 1.2)
+    return _Look(soft, mean, np.maximum(_soft(soft * soft, 1.2) - mean**2, 0))
+
+
+def _look_at_cells(cells: CellArray) -> _Look:
+    return _look_at(np.repeat(np.repeat(cells, LOOK_PIXELS, axis=0), LOOK_PIXELS, axis=1).astype(np.float32))
+
+
+def _likeness(picture: npt.NDArray[np.float32], chart: _Look) -> float:
+    rows, cols = chart.soft.shape
+    truth = _look_at(np.asarray(cv2.resize(picture, (cols, rows), interpolation=cv2.INTER_AREA), dtype=np.float32))
+    cov = _soft(truth.soft * chart.soft, 1.2) - truth.mean * chart.mean
+    local = cov / (np.sqrt(truth.variance * chart.variance) + 1e-3)
+    weight = np.sqrt(truth.variance) + np.sqrt(chart.variance)
     total = float(weight.sum())
     return float((local * weight).sum() / total) if total > 0 else 1.0
 

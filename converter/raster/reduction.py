@@ -86,10 +86,11 @@ def _draw_at(ready: Prepared, settings: ChartSettings, work: Work, radius: float
     axis = find_axis(ink, ink_depth(ink, pixels), pixels)
     for _ in range(3):
         grid = find_grid(ink, box, ready, settings, symmetry, axis, pixels)
-        laid = lay_mask(ink, grid, pixels)
+        straight = lay_mask(ink, grid, pixels)
         moved: Axis | None = move_axis(axis, pixels, grid.top, grid.left, grid.cell, MARGIN, pixels)
+        laid = straight
         if symmetry.images:
-            laid = even_mask(laid, symmetry)
+            laid = even_mask(straight, symmetry)
             moved = None
         if work.kind.name == "photo":
             # Its parts are soft: a few of them joined or parted change nothing that anyone sees.
@@ -104,7 +105,7 @@ def _draw_at(ready: Prepared, settings: ChartSettings, work: Work, radius: float
         if closer is None:
             break
         box = closer
-    full = lay_mask(work.ink, grid, pixels)
+    full = straight if ink is work.ink else lay_mask(work.ink, grid, pixels)
     whole = axis
     if radius > 0 or settings.reduction.detail < 50:
         whole = find_axis(work.ink, ink_depth(work.ink, pixels), pixels)
