@@ -184,8 +184,12 @@ def _as_sewn(picture: MaskArray, pixels: int) -> tuple[npt.NDArray[np.float32], 
     back = cv2.distanceTransform((away < 0.5 * scale).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
     between = ~ink & (back > 0.5 * scale + 0.5)
     few[(far <= 0.5 * scale) & ~between] = 1
-    few = np.asarray(few, dtype=np.float32)
-    return few, np.where(between, np.float32(1), few) if between.any() else None
+    open_gaps = np.asarray(few, dtype=np.float32)
+    if not between.any():
+        return open_gaps, None
+    closed_gaps = open_gaps.copy()
+    closed_gaps[between] = 1
+    return open_gaps, closed_gaps
 
 
 @dataclass(frozen=True, eq=False)

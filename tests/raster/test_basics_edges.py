@@ -19,6 +19,7 @@ from converter.raster.grid import (
     MARGIN,
     Grid,
     _beside_corners,
+    _shrink,
     _unclear,
     find_phase,
     lay_mask,
@@ -635,7 +636,8 @@ def test_clearness_of_cells_at_every_phase(cell, parts):
     """Coverage times what is left of the cell that begins at each place, counted pixel by pixel."""
     rng = np.random.default_rng(7)
     ink = cv2.resize((rng.random((8, 9)) < 0.5).astype(np.uint8), (180, 160), interpolation=cv2.INTER_NEAREST)
-    found = _unclear(ink, (20.0, 30.0, cell), (2, 3), parts)
+    less = max(1, int(cell / parts))
+    found = _unclear(_shrink(ink, less), less, (20.0, 30.0, cell), (2, 3), parts)
     step, side = cell / parts, int(cell)
     for i, j in itertools.product(range(parts, 2 * parts), range(parts, 3 * parts)):
         top, left = 20 - cell + i * step, 30 - cell + j * step
