@@ -6,7 +6,7 @@ Run ``npm install @tabler/icons @phosphor-icons/core bootstrap-icons`` (all MIT)
 
 The truth is not drawn but computed: centre lines from the path data of stroke drawings, contours of a rendering
 at 2,000 pixels for filled ones. Drawings are split by a hash of their names into a set to tune on and a set to
-report on. All distances are in stitches.
+report on; ``--seed`` picks others of a set. All distances are in stitches.
 """
 
 from __future__ import annotations
@@ -224,19 +224,22 @@ def in_set(name: str, which: str) -> bool:
     return tune == (which == "tune")
 
 
-def pick(folder: Path, pattern: str, which: str, count: int) -> list[Path]:
-    """Return drawings in the order of a hash of their names."""
+def pick(folder: Path, pattern: str, which: str, count: int, seed: str) -> list[Path]:
+    """Return drawings in the order of a hash of their names and a seed."""
     names = [
         p for p in folder.glob(pattern) if "brand" not in p.stem and "logo" not in p.stem and in_set(p.stem, which)
     ]
-    return sorted(names, key=lambda p: hashlib.sha256(b"order" + p.stem.encode()).hexdigest())[:count]
+    return sorted(names, key=lambda p: hashlib.sha256((seed + p.stem).encode()).hexdigest())[:count]
 
 
-def load_drawings(folder: Path, which: str, count: int) -> list[Drawing]:
-    """Return stroke drawings and filled ones, half and half."""
+def load_drawings(
+    folder: Path, which: str, count: int, solids: int | None = None, seed: str = "order"
+) -> list[Drawing]:
+    """Return stroke drawings and filled ones, as many unless told otherwise."""
+    solids = count if solids is None else solids
     base = folder / "node_modules" if (folder / "node_modules").is_dir() else folder
     drawings = []
-    for index, path in enumerate(pick(base, "@tabler/icons/icons/outline/*.svg", which, count)):
+    for index, path in enumerate(pick(base, "@tabler/icons/icons/outline/*.svg", which, count, seed)):
         svg = path.read_text()
         pen = PENS[index % 3]
         try:
@@ -246,11 +249,11 @@ def load_drawings(folder: Path, which: str, count: int) -> list[Drawing]:
         svg = svg.replace('stroke-width="2"', f'stroke-width="{pen}"').replace("currentColor", "#000")
         drawings.append(Drawing(path.stem, ink_picture(render(svg, RENDER)), lines, False, pen / 24))
     fills = [
-        *pick(base, "@phosphor-icons/core/assets/fill/*.svg", which, -(-count // 3)),
-        *pick(base, "bootstrap-icons/icons/*-fill.svg", which, -(-count // 3)),
-        *pick(base, "@tabler/icons/icons/filled/*.svg", which, -(-count // 3)),
+        *pick(base, "@phosphor-icons/core/assets/fill/*.svg", which, -(-solids // 3), seed),
+        *pick(base, "bootstrap-icons/icons/*-fill.svg", which, -(-solids // 3), seed),
+        *pick(base, "@tabler/icons/icons/filled/*.svg", which, -(-solids // 3), seed),
     ]
-    for path in fills[:count]:
+    for path in fills[:solids]:
         svg = path.read_text().replace("currentColor", "#000")
         dark = render(svg, TRUTH_RENDER)
         curves = [(c + 0.5 - 1) / TRUTH_RENDER for c in find_contours(np.pad(dark, 1), 0.5) if curve_length(c) > 12]
@@ -640,13 +643,15 @@ def main() -> int:
     parser.add_argument("--icons", type=Path, required=True)
     parser.add_argument("--set", default="report", choices=("tune", "report"))
     parser.add_argument("--drawings", type=int, default=20, help="stroke drawings, and as many filled ones")
+    parser.add_argument("--solids", type=int, help="filled drawings, if not as many as stroke drawings")
+    parser.add_argument("--seed", default="order", help="any word; another one picks other drawings of the set")
     parser.add_argument("--widths", default="30,40,60,80")
     parser.add_argument("--methods", default=",".join([*METHODS, FLOOR]))
     parser.add_argument("--versions", default="clean,photo", help="clean, photo, tilted")
     parser.add_argument("--worst", action="store_true", help="list each run")
     options = parser.parse_args()
     cv2.setNumThreads(1)
-    drawings = load_drawings(options.icons, options.set, options.drawings)
+    drawings = load_drawings(options.icons, options.set, options.drawings, options.solids, options.seed)
     truths: dict[tuple[str, bool, str, int], Truth] = {}
 
     def truth_of(drawing: Drawing, version: str, columns: int) -> Truth:

@@ -35,12 +35,15 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import PointArray
-from converter.outline.lattice import HoleArray, straight_words
+from converter.outline.lattice import HoleArray, split_onto, straight_words
 
 SPACING = 0.2
 """Distance of the curve's points, in stitches."""
 LONG_WAYS = tuple(9 * 1.05**k for k in range(1, 55))
 """Lengths of straight moves that are tried, in stitches: close together, so that no side of a frame needs two."""
+FAR = 0.55
+"""A line farther than this from the curve begins to look misplaced."""
+_STRAIGHT_BACK = np.pi - 0.05
 CORNER_REACH = 6
 """Vertices so many points from a square corner belong to it."""
 
@@ -49,8 +52,10 @@ CORNER_REACH = 6
 class FitWeights:
     """What the dynamic programme charges; lengths in stitches."""
 
-    reach: float = 0.8
-    """Holes farther than this from the curve are not used."""
+    reach: float = 0.72
+    """Holes farther than this from the curve are not used; some hole is always within 0.71."""
+    far: float = 40.0
+    """Squared distance by which a hole where moves meet is more than `FAR` from the curve."""
     shift: float = 1.0
     shape: float = 5.0
     drift: float = 0.3
@@ -61,6 +66,8 @@ class FitWeights:
     turn: float = 0.6
     """Squared difference, in radians, of the turn and the curve's own turn."""
     turn_cap: float = 0.9
+    back: float = 1.5
+    """A vertex where the chain turns straight back and the curve does not."""
     corner: float = 1.0
     """Squared difference, in radians, of a vertex's turn and most of the turn of a square corner that it lies at."""
     occupied: float = 6.0
@@ -229,13 +236,13 @@ def _straight_reach(sums: _Sums, weights: FitWeights) -> npt.NDArray[np.int64]:
 
 
 def _break_charges(
-    sums: _Sums, turns: npt.NDArray[np.float64], weights: FitWeights, sharp: npt.NDArray[np.bool_]
+    sums: _Sums, turns: npt.NDArray[np.float64], weights: FitWeights, sharp: npt.NDArray[np.bool_], closed: bool
 ) -> npt.NDArray[np.float64]:
     """Return what a vertex costs at each point: nothing in a bend, much in the middle of a long straight piece.
 
     Notes
     -----
-    A straight piece ends somewhere about where an arc begins, but exactly at a sharp corner.
+    A straight piece ends somewhere about where an arc begins, but exactly at a sharp corner or at an open end.
     """
     count = len(sums.points)
     runs = np.zeros((2, count))
@@ -247,8 +254,9 @@ def _break_charges(
         for run, margin in zip(runs, (0.8, min(0.8 + 0.04 * (length - 6), 2.4)), strict=True):
             inset = int(margin / SPACING)
             cover = np.zeros(count + 1)
-            np.add.at(cover, starts + inset, 1)
-            np.add.at(cover, starts + step + 1 - inset, -1)
+            np.add.at(cover, np.where((starts == 0) & (not closed), 0, starts + inset), 1)
+            last = starts + step
+            np.add.at(cover, np.where((last == count - 1) & (not closed), count, last + 1 - inset), -1)
             run[np.cumsum(cover[:-1]) > 0] = length
     by_corner = np.convolve(sharp, np.ones(2 * int(2.5 / SPACING) + 1), mode="same")[:count] > 0
     bend = np.maximum(-turns[0], turns[1])
@@ -287,7 +295,8 @@ def _states(
     group = np.cumsum(new) - 1
     best = np.lexsort((where, np.round(away, 9), group))
     chosen = best[np.concatenate([[True], np.diff(group[best]) > 0])] if len(best) else best
-    holes, where, cost = holes[chosen], where[chosen], np.zeros(len(chosen))
+    holes, where = holes[chosen], where[chosen]
+    cost = weights.far * np.maximum(away[chosen] - FAR, 0.0) ** 2
     number = np.full(len(holes), -1)
     for middle in _corner_middles(corners):
         # The holes nearest to a square corner stand for the corner, not for a place on one of its sides.
@@ -339,18 +348,13 @@ def fit_curve(
     sums = _prefix_sums(points)
     turns = _turn_range(curve_turns(points, closed, weights.bend_span), weights.bend_reach)
     corners, near_corner = _find_corners(points, closed)
-    breaks = _break_charges(sums, turns, weights, near_corner)
+    breaks = _break_charges(sums, turns, weights, near_corner, closed)
     if not weights.corner:
         corners[:] = 0
     reach = _straight_reach(sums, weights)
     holes, where, own, number = _states(points, shape, weights, stops, corners)
     size = len(holes)
-    # Next stop after each place: no move may jump over it.
-    stop_at = np.array([stop.at for stop in stops])
-    limit = np.minimum(
-        where + reach[where], stop_at[np.minimum(np.searchsorted(stop_at, where, side="right"), len(stop_at) - 1)]
-    )
-    upto = np.searchsorted(where, limit, side="right")
+    upto = np.searchsorted(where, where + reach[where], side="right")
     starts = np.repeat(np.arange(size), np.maximum(upto - np.arange(size) - 1, 0))
     if len(starts) == 0:
         return None
@@ -362,6 +366,7 @@ def fit_curve(
     cost, vector = _move_costs(sums, holes, where, starts, ends, weights)
     if occupied is not None and occupied.any():
         cost = cost + weights.occupied * _occupied_on_way(occupied, holes, starts, ends, vector, number)
+    cost = cost + _stops_on_way(stops[1:-1], holes, where, starts, ends, vector)
     fine = np.isfinite(cost)
     # A move between two holes of the same stop would leave it twice.
     fine &= ~((number[starts] >= 0) & (number[starts] == number[ends]))
@@ -403,6 +408,49 @@ def _move_costs(
     cost = length * (weights.shift * shift**2 + weights.shape * variance) + weights.drift * drift**2
     cost[(norm == 0) | (along <= 0) & (arc > 0.8) | (variance > 0.45**2)] = np.inf
     return cost, vector
+
+
+def _stops_on_way(
+    stops: Sequence[Stop],
+    holes: HoleArray,
+    where: npt.NDArray[np.int64],
+    starts: npt.NDArray[np.int64],
+    ends: npt.NDArray[np.int64],
+    vector: HoleArray,
+) -> npt.NDArray[np.float64]:
+    """Return what the stops cost that each move passes between its ends; infinite if no word of it meets them all.
+
+    Notes
+    -----
+    A straight stroke that crosses others stays one regular line in this way. The words of a vector are the shifts
+    of one balanced word; those that meet a hole are a stretch of them, and the stretches of all stops must overlap.
+    """
+    extra = np.zeros(len(starts))
+    over = np.zeros(len(starts), dtype=bool)
+    for stop in stops:
+        over |= (where[starts] < stop.at) & (where[ends] > stop.at)
+    index = np.nonzero(over & vector.any(axis=1))[0]
+    if len(index) == 0:
+        return extra
+    split = split_onto(vector[index], vector[index])
+    count = split.sum(axis=1)
+    common = np.gcd(split[:, 0], split[:, 1])
+    low, high = np.zeros(len(index), dtype=np.int64), count // common - 1
+    first = holes[starts[index]]
+    for stop in stops:
+        asked = (where[starts[index]] < stop.at) & (where[ends[index]] > stop.at)
+        best = np.where(asked, np.inf, 0.0)
+        best_low, best_high = low.copy(), high.copy()
+        for hole, price in zip(stop.holes, stop.costs or (0.0,) * len(stop.holes), strict=True):
+            part = split_onto(np.array(hole) - first, vector[index])
+            behind = part.sum(axis=1) * split[:, 1]
+            least = np.maximum(low, -((behind - part[:, 1] * count) // common))
+            most = np.minimum(high, -((behind - (part[:, 1] + 1) * count) // common) - 1)
+            better = asked & (part >= 0).all(axis=1) & (part <= split).all(axis=1) & (least <= most) & (price < best)
+            best[better], best_low[better], best_high[better] = price, least[better], most[better]
+        extra[index] += best
+        low, high = best_low, best_high
+    return extra
 
 
 def _occupied_on_way(
@@ -454,7 +502,7 @@ def _cheapest_path(
     first_out = np.searchsorted(starts, np.arange(size + 1))
     by_end = np.argsort(ends, kind="stable")
     first_in = np.searchsorted(ends[by_end], np.arange(size + 1))
-    most = weights.turn_cap
+    most = weights.turn_cap + weights.back
     for state in range(size):
         low, high = first_out[state], first_out[state + 1]
         if low == high:
@@ -479,9 +527,9 @@ def _cheapest_path(
         if square:
             charge = charge + weights.corner * np.maximum(0.95 * abs(square) - turn * np.sign(square), 0.0) ** 2
         charge = np.minimum(charge, weights.turn_cap)
+        charge = charge + weights.back * (np.abs(turn) > _STRAIGHT_BACK) * np.minimum(miss, 1.0)
         sums = so_far[:, None] + charge
-        if number[state] < 0:
-            sums += breaks[where[state]]
+        sums += breaks[where[state]]
         pick = np.argmin(sums, axis=0)
         total[low:high] = sums[pick, np.arange(high - low)] + cost[low:high]
         before[low:high] = incoming[pick]
@@ -504,8 +552,13 @@ def _cheapest_path(
     return path[::-1], float(total[best]), by_state
 
 
-def end_stop(points: PointArray, at: int, shape: tuple[int, int], weights: FitWeights, reach: float = 0.95) -> Stop:
-    """Return a stop at a point of the curve with all holes near it, dearer the farther off they are."""
+def end_stop(points: PointArray, at: int, shape: tuple[int, int], weights: FitWeights, free: bool = False) -> Stop:
+    """Return a stop at a point of the curve with all holes near it, dearer the farther off they are.
+
+    Notes
+    -----
+    A chain must not run past a ``free`` end. Where curves meet, the middle of their strokes is less sure.
+    """
     centre = points[at]
     base = np.floor(centre).astype(int)
     options = [
@@ -515,5 +568,7 @@ def end_stop(points: PointArray, at: int, shape: tuple[int, int], weights: FitWe
         if 0 <= row <= shape[0] and 0 <= col <= shape[1]
     ]
     away = [float(np.hypot(row - centre[0], col - centre[1])) for row, col in options]
+    reach, far = (0.75, weights.far) if free else (0.95, 0.0)
     near = [index for index, distance in enumerate(away) if distance <= max(reach, min(away) + 1e-9)]
-    return Stop(at, tuple(options[k] for k in near), tuple(weights.end * away[k] ** 2 for k in near))
+    costs = tuple(weights.end * away[k] ** 2 + far * max(away[k] - FAR, 0.0) ** 2 for k in near)
+    return Stop(at, tuple(options[k] for k in near), costs)

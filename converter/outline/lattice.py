@@ -76,6 +76,36 @@ def split_vector(vector: Vector) -> tuple[tuple[Vector, int], tuple[Vector, int]
     return (back(one), n_one), (back(other), n_other)
 
 
+def split_onto(vectors: HoleArray, guides: HoleArray) -> HoleArray:
+    """Return how many of the two steps of each guide make up each vector.
+
+    Parameters
+    ----------
+    vectors, guides : ndarray of shape (n, 2), int
+        No guide is (0, 0). A vector that the two steps of its guide do not reach has a negative count.
+
+    Returns
+    -------
+    counts : ndarray of shape (n, 2), int
+        In the order of `split_vector`.
+
+    Examples
+    --------
+    >>> split_onto(np.array([(7, 2), (4, 1), (0, 1)]), np.array([(7, 2)] * 3)).tolist()
+    [[1, 2], [1, 1], [-3, 1]]
+    """
+    swap = np.abs(guides[:, 1]) > np.abs(guides[:, 0])
+    sign = np.where(guides < 0, -1, 1)
+    turned = vectors * sign
+    long, short = np.where(swap, turned[:, 1], turned[:, 0]), np.where(swap, turned[:, 0], turned[:, 1])
+    size = np.abs(guides)
+    most, least = size.max(axis=1), size.min(axis=1)
+    flat, middle = 3 * least <= most, 2 * least <= most
+    one = np.where(flat, long - 3 * short, np.where(middle, long - 2 * short, long - short))
+    other = np.where(flat, short, np.where(middle, 3 * short - long, 2 * short - long))
+    return np.stack([one, other], axis=1)
+
+
 @lru_cache(maxsize=4096)
 def straight_words(vector: Vector) -> tuple[HoleArray, ...]:
     """Return all balanced ways to sew a lattice vector, as holes relative to the first.

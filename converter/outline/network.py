@@ -42,6 +42,8 @@ class _Board:
     owner: npt.NDArray[np.int64]
     node_holes: dict[int, dict[tuple[int, int], float]] = field(default_factory=dict)
     """Holes that a node may use, with costs."""
+    free: frozenset[int] = frozenset()
+    """Nodes where a single curve ends."""
 
     def occupied(self, part: int) -> npt.NDArray[np.bool_]:
         return np.asarray((self.owner >= 0) & (self.owner != part))
@@ -87,7 +89,8 @@ def fit_network(
         In the order in which they were placed.
     """
     runs = [run for run in straight_runs(network) if run.length > 0.3]
-    board = _Board(shape, weights, np.full((shape[0] + 1, shape[1] + 1), -1))
+    free = frozenset(node for node, count in enumerate(network.degrees()) if count == 1)
+    board = _Board(shape, weights, np.full((shape[0] + 1, shape[1] + 1), -1), free=free)
     board.node_holes.update({node: {hole: 0.0} for node, hole in (pins or {}).items()})
     through: dict[int, int] = {}
     for run in runs:
@@ -144,7 +147,7 @@ def _node_stop(node: int, at: int, points: PointArray, board: _Board) -> Stop:
     known = board.node_holes.get(node)
     if known:
         return Stop(at, tuple(known), tuple(known.values()))
-    return end_stop(points, at, board.shape, board.weights)
+    return end_stop(points, at, board.shape, board.weights, node in board.free)
 
 
 def _fit_run(run: Run, network: CurveNetwork, board: _Board) -> Chain | None:
@@ -167,10 +170,9 @@ def _fit_run(run: Run, network: CurveNetwork, board: _Board) -> Chain | None:
     stops = [stop for k, stop in enumerate(stops) if k in (0, len(stops) - 1) or stops[k - 1].at < stop.at < last]
     stops = _meet_itself(run, places, stops, points, board, occupied)
     fit = fit_curve(points, board.shape, board.weights, stops, False, occupied)
-    sewn = _sew_through(points, stops, board, occupied)
     if fit is None:
         return None
-    chain, where = sewn or sew_fit(fit, points)
+    chain, where = sew_fit(fit, points, [(stop.at, frozenset(stop.holes)) for stop in stops[1:-1]])
     for node, at in zip(run.nodes, places, strict=True):
         _settle_node(node, at, run, network, chain, where, board)
     on_axis = all(network.curves[member].on_axis for member in run.members)
@@ -200,26 +202,6 @@ def _meet_itself(
                 best, options = fit.cost, tried
         stops = options
     return stops
-
-
-def _sew_through(
-    points: PointArray, stops: list[Stop], board: _Board, occupied: npt.NDArray[np.bool_]
-) -> tuple[HoleArray, npt.NDArray[np.float64]] | None:
-    """Return the chain of the curve without its inner stops, if some order of its steps meets them all the same.
-
-    Notes
-    -----
-    A straight stroke that crosses others stays one regular line in this way.
-    """
-    if len(stops) < 3:
-        return None
-    fit = fit_curve(points, board.shape, board.weights, [stops[0], stops[-1]], False, occupied)
-    if fit is None:
-        return None
-    inner = stops[1:-1]
-    chain, where = sew_fit(fit, points, [(stop.at, frozenset(stop.holes)) for stop in inner])
-    passed = {(int(row), int(col)) for row, col in chain}
-    return (chain, where) if all(passed & set(stop.holes) for stop in inner) else None
 
 
 def _settle_node(

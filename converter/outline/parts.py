@@ -30,6 +30,8 @@ WIDE_STROKE = 3.0
 """The same where only strokes are asked for."""
 DOT = 1.3
 """A dot at least so many stitches across has an outline; a smaller one is left to the crosses."""
+COMPACT = 2.6
+"""A dot that tapers may be so many times as long as it is thick."""
 JUNCTION = 2.0
 """Where strokes meet the ink may be so many times as thick as the pen."""
 NARROW = 0.9
@@ -157,21 +159,40 @@ def _first_in(label: npt.NDArray[np.int64], count: int, mask: MaskArray) -> npt.
     return owner
 
 
-def take_dots(strokes: MaskArray, scale: int) -> tuple[MaskArray, MaskArray]:
+def take_dots(strokes: MaskArray, skeleton: MaskArray, scale: int) -> tuple[MaskArray, MaskArray]:
     """Return the strokes without dots, and the dots that are large enough for an outline.
 
     Notes
     -----
-    A dot is hardly longer than thick. Below `DOT` it is left to the crosses.
+    A dot is hardly longer than thick. Below `DOT` it is left to the crosses. A small triangle is one too: up to
+    `COMPACT` times as long as thick, and from the middle it tapers all round as no stroke does.
     """
     if not strokes.any():
         return strokes, strokes
     count, label, side = _groups(strokes)
-    thickest = 2 * _greatest(label, count, distance_inside(strokes, scale))
+    inside = distance_inside(strokes, scale)
+    thickest = 2 * _greatest(label, count, inside)
     dot = side / scale < 1.6 * thickest + 1.0 / scale
+    dot |= (thickest >= DOT) & (side / scale < COMPACT * thickest) & _tapers(label, count, inside, skeleton & strokes)
     dot[0] = False
     large = dot & (thickest >= DOT)
     return strokes & ~dot[label], large[label]
+
+
+def _tapers(
+    label: npt.NDArray[np.int64], count: int, inside: npt.NDArray[np.float64], skeleton: MaskArray
+) -> npt.NDArray[np.bool_]:
+    """Return for each group whether the lower quartile of its thickness along the skeleton is under half the upper."""
+    owner, width = label[skeleton], inside[skeleton]
+    order = np.lexsort((width, owner))
+    owner, width = owner[order], width[order]
+    first = np.searchsorted(owner, np.arange(count), side="left")
+    size = np.searchsorted(owner, np.arange(count), side="right") - first
+    result = np.zeros(count, dtype=bool)
+    some = size > 3
+    low, high = (width[(first + share * (size - 1)).astype(int)[some]] for share in (0.25, 0.75))
+    result[some] = low < 0.5 * high
+    return result
 
 
 def stroke_network(strokes: MaskArray, whole: MaskArray, skeleton: MaskArray, scale: int) -> CurveNetwork:
@@ -303,7 +324,7 @@ def drawing_network(field: npt.NDArray[np.float32], ink: MaskArray, scale: int, 
     limit = THIN if areas else WIDE_STROKE
     skeleton = thin_to_lines(ink, round(JUNCTION * limit * scale / 2) + 2)
     strokes, solid = split_by_thickness(ink, skeleton, scale, limit)
-    strokes, dots = take_dots(strokes, scale)
+    strokes, dots = take_dots(strokes, skeleton, scale)
     solid = solid | dots
     network = stroke_network(strokes, ink, skeleton, scale)
     if not areas or not solid.any():

@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from converter.outline.lattice import STEPS, is_balanced, split_vector, straight_words
+from converter.outline.fit import Stop, _stops_on_way
+from converter.outline.lattice import STEPS, is_balanced, split_onto, split_vector, straight_words
 
 vectors = st.tuples(st.integers(-40, 40), st.integers(-40, 40)).filter(lambda v: v != (0, 0))
 
@@ -71,3 +72,36 @@ def test_balanced(steps, even):
 def test_no_vector_from_a_hole_to_itself():
     with pytest.raises(ValueError, match="itself"):
         split_vector((0, 0))
+
+
+@given(vectors, vectors)
+def test_counts_of_two_steps_make_up_any_vector(vector, guide):
+    (one, n_one), (other, n_other) = split_vector(guide)
+    counts = split_onto(np.array([vector, guide]), np.array([guide, guide]))
+    assert tuple(counts[1]) == (n_one, n_other)
+    if n_one and n_other:
+        assert tuple(counts[0, 0] * np.array(one) + counts[0, 1] * np.array(other)) == vector
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_move_passes_stops_exactly_if_one_of_its_words_meets_them_all(seed):
+    """Against the list of all words."""
+    rng = np.random.default_rng(seed)
+    met = 0
+    for _ in range(300):
+        vector = tuple(rng.integers(-13, 14, 2).tolist())
+        if vector == (0, 0):
+            continue
+        words = straight_words(vector)
+        stops = []
+        for at in (10, 20)[: rng.integers(1, 3)]:
+            word = words[rng.integers(len(words))]
+            near = word[rng.integers(len(word))] + rng.integers(-1, 2, 2) * (rng.random() < 0.5)
+            stops.append(Stop(at, (tuple(near.tolist()),), (0.5,)))
+        ends = np.array([(0, 0), vector])
+        zero, one = np.array([0]), np.array([1])
+        cost = _stops_on_way(stops, ends, np.array([0, 30]), zero, one, ends[1:])[0]
+        possible = any(all(stop.holes[0] in set(map(tuple, word.tolist())) for stop in stops) for word in words)
+        assert cost == (0.5 * len(stops) if possible else np.inf)
+        met += possible
+    assert 50 < met < 290

@@ -569,3 +569,66 @@ def test_one_rounded_corner_of_many_edges_gets_no_line_of_its_own():
     alone = paper()
     cv2.fillPoly(alone, [np.array([(100, 100), (380, 100), (300, 400), (100, 400)])], 0)
     assert len(chart_from_image(alone, 30, lines="auto", mirror="none").lines) > 0
+
+
+def test_slanting_strokes_stay_regular_across_another():
+    """A level stroke, crossed by one whose ends lie anywhere between the holes: eleven of twelve stay regular."""
+    regular = 0
+    for seed in range(12):
+        rng = np.random.default_rng(seed + 100)
+        degrees = rng.uniform(35, 145)
+        unit = np.array([np.sin(np.radians(degrees)), np.cos(np.radians(degrees))])
+        middle = np.array([240.0, 240.0]) + rng.uniform(-12, 12, 2)
+        picture = stroke(paper(), [middle - 160 * unit, middle + 160 * unit])
+        row = 166 + rng.uniform(-6, 6)
+        lines = suggest_lines(stroke(picture, [(row, 30), (row, 450)]), 40, mirror="none", deskew=False)
+        assert parts(lines) == (1, 4)
+        slanting = lines[lines[:, 0, 0] != lines[:, 1, 0]]
+        slanting = slanting[np.argsort(slanting.mean(axis=1) @ unit)]
+        flip = (slanting[:, 1] - slanting[:, 0]) @ unit < 0
+        slanting[flip] = slanting[flip][:, ::-1]
+        assert (slanting[1:, 0] == slanting[:-1, 1]).all()
+        regular += is_balanced((slanting[:, 1] - slanting[:, 0]).astype(np.int64))
+    assert regular >= 11
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_no_line_runs_past_the_end_of_its_stroke(seed):
+    """No point farther than three quarters of a stitch from the centre line, at its ends neither."""
+    rng = np.random.default_rng(seed + 200)
+    picture, ends = paper(), []
+    for row in (80, 240, 400):
+        a = np.array([row, 90.0]) + rng.uniform(-40, 40, 2)
+        ends.append((a, a + np.array([rng.uniform(-60, 60), rng.uniform(80, 260)])))
+        stroke(picture, ends[-1])
+    lines = suggest_lines(picture, 30, mirror="none", deskew=False)
+    assert parts(lines) == (3, 6)
+    share = np.linspace(0, 1, 21)[:, None]
+    points = np.concatenate([a + share * (b - a) for a, b in lines])
+    away = []
+    for a, b in ends:
+        a, b = a / 16, b / 16
+        along = np.clip((points - a) @ (b - a) / ((b - a) @ (b - a)), 0, 1)
+        away.append(np.hypot(*(points - a - along[:, None] * (b - a)).T))
+    assert np.min(away, axis=0).max() <= 0.75
+
+
+@pytest.mark.parametrize("columns", [24, 31, 40, 53])
+def test_a_ring_of_straight_strokes_has_no_stitch_there_and_back(columns):
+    for offset in range(0, 12, 3):
+        ring = np.array([(60, 70), (60, 400), (150, 400), (290, 260), (420, 260), (420, 180), (280, 180), (150, 70)])
+        picture = stroke(paper(), [*(ring + offset), ring[0] + offset])
+        assert parts(suggest_lines(picture, columns, mirror="none", deskew=False)) == (1, 0)
+
+
+@pytest.mark.parametrize("legs", [(44, 50), (58, 58), (66, 74)])
+def test_a_small_triangle_is_an_area_and_a_small_cross_is_two_strokes(legs):
+    """Triangles with legs of 3 to 5 stitches, and a cross as large."""
+    for shift in (0, 5):
+        picture = paper()
+        corners = np.array([(200, 200), (200, 200 + legs[1]), (200 + legs[0], 200)]) + shift
+        cv2.fillPoly(picture, [corners[:, ::-1].astype(np.int32)], 0, cv2.LINE_AA)
+        assert parts(suggest_lines(picture, 32, mirror="none", deskew=False)) == (1, 0)
+        a, b = 200 + shift, 200 + shift + legs[0]
+        cross = stroke(stroke(paper(), [(a, a), (b, b)], 15), [(a, b), (b, a)], 15)
+        assert parts(suggest_lines(cross, 32, mirror="none", deskew=False)) == (1, 4)
