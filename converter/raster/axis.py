@@ -181,19 +181,20 @@ def _smooth(
     """
     points = at + 0.5
     row, col = at[:, 0], at[:, 1]
-    tables = []
-    # How many points of the line lie above and left of each place, and the sums of their rows and columns.
-    for values in (1, row, col):
-        plane = np.zeros(shape, dtype=np.float32)
-        plane[row, col] = values
-        tables.append(cv2.integral(plane, sdepth=cv2.CV_64F))
+    line = np.zeros(shape, dtype=np.uint8)
+    line[row, col] = 1
+    # How many points of the line lie above and left of each place.
+    table = np.asarray(cv2.integral(line), dtype=np.int32)
 
     def mean_within(reach: int) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.bool_]]:
-        top, left = np.maximum(row - reach, 0), np.maximum(col - reach, 0)
-        bottom, right = np.minimum(row + reach + 1, shape[0]), np.minimum(col + reach + 1, shape[1])
-        number, rows, cols = (
-            table[bottom, right] - table[top, right] - table[bottom, left] + table[top, left] for table in tables
-        )
+        steps = np.arange(-reach, reach + 1)
+        down = np.clip(row + np.arange(-reach, reach + 2)[:, None], 0, shape[0])
+        across = np.clip(col + np.arange(-reach, reach + 2)[:, None], 0, shape[1])
+        # The points in each row and in each column of the window.
+        in_row = np.diff(table[down, across[-1]] - table[down, across[0]], axis=0)
+        in_col = np.diff(table[down[-1], across] - table[down[0], across], axis=0)
+        number = in_row.sum(axis=0)
+        rows, cols = number * row + steps @ in_row, number * col + steps @ in_col
         mean = np.stack([rows, cols], axis=1) / np.maximum(number, 1)[:, None] + 0.5
         return mean, (number >= 2 * reach + 1) & (number <= 2 * reach + 2)
 

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import cv2
 import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import CellArray, LabelArray, MaskArray
+
+Value = TypeVar("Value", bound=np.generic)
 
 
 def label_ink(cells: CellArray) -> tuple[int, LabelArray]:
@@ -45,6 +49,24 @@ def count_pixels(labels: LabelArray, count: int) -> npt.NDArray[np.int64]:
     >>> count_pixels(np.array([[0, 2, 2], [2, 1, 0]], dtype=np.int32), 4)
     array([2, 1, 3, 0])
     """
+    last = run_ends(labels)
+    return np.bincount(labels.ravel()[last], weights=np.diff(last, prepend=-1), minlength=count).astype(np.int64)
+
+
+def run_ends(labels: LabelArray) -> npt.NDArray[np.intp]:
+    """Return the flat places at which runs of equal labels end, ascending."""
     flat = labels.ravel()
-    last = np.append(np.flatnonzero(flat[1:] != flat[:-1]), flat.size - 1)
-    return np.bincount(flat[last], weights=np.diff(last, prepend=-1), minlength=count).astype(np.int64)
+    return np.append(np.flatnonzero(flat[1:] != flat[:-1]), flat.size - 1)
+
+
+def spread(values: npt.NDArray[Value], labels: LabelArray) -> npt.NDArray[Value]:
+    """Return ``values[labels]``, run by run.
+
+    Examples
+    --------
+    >>> spread(np.array([5, 7, 9]), np.array([[0, 2, 2], [2, 1, 0]], dtype=np.int32))
+    array([[5, 9, 9],
+           [9, 7, 5]])
+    """
+    last = run_ends(labels)
+    return np.repeat(values[labels.ravel()[last]], np.diff(last, prepend=-1)).reshape(labels.shape)

@@ -267,8 +267,10 @@ def _unclear(
     cover = cv2.boxFilter(
         laid, cv2.CV_32F, (parts, parts), anchor=(0, 0), normalize=False, borderType=cv2.BORDER_CONSTANT
     )
-    share = np.asarray(cover, dtype=np.float32) / np.float32(255 * parts * parts)
-    return share - share * share
+    share = np.asarray(cover, dtype=np.float32)
+    share /= np.float32(255 * parts * parts)
+    share -= share * share
+    return share
 
 
 def _beside_corners(

@@ -24,7 +24,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import GrayArray, LabelArray, MaskArray
-from converter.raster.components import label_parts
+from converter.raster.components import label_parts, spread
 from converter.raster.morphology import disc, drop_parts, drop_small
 from converter.raster.tone import median
 
@@ -154,7 +154,7 @@ def _texture(
     if not spare_letters or float(tiny.sum()) < COARSE_GRAIN * square_stitches:
         return float(tiny.sum()) / square_stitches
     _, parts = cv2.connectedComponents(mask.view(np.uint8), connectivity=8, ltype=cv2.CV_32S)
-    at = np.flatnonzero(tiny.take(labels))
+    at = np.flatnonzero(spread(tiny, labels))
     at = at[np.unique(labels.ravel()[at], return_index=True)[1]]
     # Above the first pixel of a hole there is ink, or the rim of the picture.
     at = at[at >= mask.shape[1]] - mask.shape[1]
@@ -170,7 +170,7 @@ def _fill_gray_holes(mask: MaskArray, depth: Plane, pixels: float) -> MaskArray:
     labels, area = label_parts(~mask, 4)
     small = area <= max(most for _, _, most in GRAY_HOLES) * pixels**2
     small[0] = False
-    at = np.flatnonzero(small.take(labels))
+    at = np.flatnonzero(spread(small, labels))
     whose, shades = labels.ravel()[at], depth.ravel()[at]
     fill = area <= TINY_HOLE * pixels**2
     for shade, least_bare, most_area in GRAY_HOLES:
@@ -186,7 +186,7 @@ def _drop_pale_specks(mask: MaskArray, depth: Plane, pixels: float) -> MaskArray
     labels, area = label_parts(mask, 8)
     small = area <= PALE_SPECK[1] * pixels**2
     small[0] = False
-    at = np.flatnonzero(small.take(labels))
+    at = np.flatnonzero(spread(small, labels))
     whose = labels.ravel()[at]
     total = np.bincount(whose, weights=depth.ravel()[at], minlength=len(area))
     drop = small & (total < PALE_SPECK[0] * area)
@@ -300,7 +300,7 @@ def _vote(
     what = is_ink.astype(np.uint8)
     what[area >= least_area] = 2
     what[(area >= least_area) & (area >= MUCH_PAPER * area.sum())] = 3
-    found = what.take(labels)
+    found = spread(what, labels)
     return np.asarray((band & dark_side) | (found == 1)), np.asarray(found >= 2), np.asarray(found == 3)
 
 

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import LabelArray, MaskArray
-from converter.raster.components import label_parts
+from converter.raster.components import label_parts, spread
 
 
 def disc(radius_pixels: float) -> npt.NDArray[np.uint8]:
@@ -29,7 +29,7 @@ def drop_parts(mask: MaskArray, parts: tuple[LabelArray, npt.NDArray[np.int64]],
     drop[0] = False
     if not drop.any():
         return mask
-    return np.asarray(mask & ~drop.take(labels))
+    return np.asarray(mask & ~spread(drop, labels))
 
 
 def fill_small(mask: MaskArray, max_area_filled: float) -> MaskArray:

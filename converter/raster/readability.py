@@ -27,7 +27,7 @@ import numpy.typing as npt
 from converter.model.arrays import CellArray, MaskArray
 from converter.model.phrase import Phrase
 from converter.raster.axis import Axis, ink_depth
-from converter.raster.components import label_ink, label_parts
+from converter.raster.components import label_ink, label_parts, spread
 from converter.raster.structure import cells_near
 
 AS_TONE = 0.85
@@ -96,7 +96,7 @@ def judge(
     if gone.any():
         number = int(gone.sum())
         words.append(Phrase("{number} small part was left out.", "{number} small parts were left out.", number=number))
-        lost |= gone.take(labels)
+        lost |= spread(gone, labels)
     # Openings.
     hole_labels, pixel_area = label_parts(~picture, 4)
     hole_area = pixel_area / pixels**2
@@ -116,7 +116,7 @@ def judge(
                 number=number,
             )
         )
-        lost |= shut.take(hole_labels)
+        lost |= spread(shut, hole_labels)
     # Parts run together.
     _, groups = label_ink(cells)
     group_big = np.repeat(np.repeat(groups, pixels, axis=0), pixels, axis=1)

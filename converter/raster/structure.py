@@ -23,7 +23,7 @@ import numpy.typing as npt
 
 from converter.model.arrays import CellArray, MaskArray
 from converter.raster.axis import Axis, ink_depth, places
-from converter.raster.components import label_parts
+from converter.raster.components import label_parts, run_ends
 
 REACH = 0.75
 """A stitch whose centre lies within this many stitches of a point of the axis shows it."""
@@ -111,9 +111,8 @@ def _demand(
 def _first_value(labels: npt.NDArray[np.int32], count: int, values: npt.NDArray[np.int32]) -> npt.NDArray[np.intp]:
     out = np.zeros(count, dtype=np.intp)
     # Every pixel of a label has the same value: where a run of them ends is enough.
-    flat = labels.ravel()
-    last = np.append(np.flatnonzero(flat[1:] != flat[:-1]), flat.size - 1)
-    out[flat[last]] = values.ravel()[last]
+    last = run_ends(labels)
+    out[labels.ravel()[last]] = values.ravel()[last]
     out[0] = 0
     return out
 
