@@ -91,8 +91,10 @@ def places(mask: MaskArray) -> npt.NDArray[np.intp]:
 
 def ink_depth(ink: MaskArray, pixels: int) -> npt.NDArray[np.float32]:
     """Return how far inside the mask each pixel lies, in stitches; 0 outside."""
-    depth = cv2.distanceTransform(ink.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
-    return np.asarray(depth, dtype=np.float32) / np.float32(pixels)
+    depth = np.asarray(cv2.distanceTransform(ink.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5), dtype=np.float32)
+    if pixels != 1:
+        depth /= np.float32(pixels)
+    return depth
 
 
 def find_axis(ink: MaskArray, depth: npt.NDArray[np.float32], pixels: int, narrow: float = 0.75) -> Axis:

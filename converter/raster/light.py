@@ -18,6 +18,7 @@ surface through the edges and a check of each object by its rim).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -213,22 +214,31 @@ class _Edges:
 
 def _find_edges(gray: GrayArray, pixels: float, dark: float, softness: float) -> _Edges | None:
     """Return ink and paper as their edges tell, or None if there are none."""
-    level = np.log(cv2.GaussianBlur(gray, (0, 0), max(0.5, softness * pixels)) + np.float32(LIFT)).astype(np.float32)
+    level = np.asarray(cv2.GaussianBlur(gray, (0, 0), max(0.5, softness * pixels)), dtype=np.float32)
+    level += np.float32(LIFT)
+    np.log(level, out=level)
+    smooth = np.asarray(cv2.GaussianBlur(level, (0, 0), 1.5), dtype=np.float32)
+    ripple = np.subtract(_sample(level), _sample(smooth))
+    np.abs(ripple, out=ripple)
+    del smooth
     reach = max(2, round((0.15 + softness) * pixels))
     foot = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
-    low, high = cv2.erode(level, foot), cv2.dilate(level, foot)
-    span = np.asarray(high - low, dtype=np.float32)
+    low = np.asarray(cv2.erode(level, foot), dtype=np.float32)
+    middle = np.asarray(cv2.dilate(level, foot), dtype=np.float32)
+    span = middle - low
+    middle += low
+    middle /= 2
+    if dark != 0:
+        middle += np.float32(0.45 * max(-100.0, min(100.0, dark)) / 100) * span
+    dark_side = level < middle
+    # A plane at working size is some 6 MB: none is kept longer than needed.
+    del low, middle
     noise = _middle(span)
-    ripple = np.abs(_sample(level) - _sample(cv2.GaussianBlur(level, (0, 0), 1.5)))
     contrast = _usual_contrast(span, noise, 1.48 * median(ripple))
     if contrast < LEAST_CONTRAST:
         return None
     edge = max(BAND_SHARE * contrast, min(1.6 * noise, 0.6 * contrast))
     band = span > edge
-    middle = (high + low) / 2
-    if dark != 0:
-        middle += np.float32(0.45 * max(-100.0, min(100.0, dark)) / 100) * span
-    dark_side = level < middle
     mask, sure_paper, large = _vote(band, dark_side, span, SURE_PAPER * pixels**2)
     mask = _drop_shadow_rims(mask, band, sure_paper, level, pixels, contrast)
     return _Edges(mask, level, sure_paper, large, contrast)
@@ -287,7 +297,8 @@ def _vote(
     plain = ~band
     labels, pixels_of = label_parts(plain, 4)
     count = len(pixels_of)
-    near = cv2.dilate(labels.astype(np.float32), np.ones((3, 3), np.uint8))
+    narrow: npt.NDArray[Any] = labels.astype(np.uint16 if count <= np.iinfo(np.uint16).max else np.float32)
+    near = cv2.dilate(narrow, np.ones((3, 3), np.uint8))
     rim = np.flatnonzero(band & (near > 0))
     who = near.ravel()[rim].astype(np.intp)
     weight = span.ravel()[rim].astype(np.float64)

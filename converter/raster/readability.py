@@ -75,6 +75,7 @@ def judge(
     axis : Axis, optional
         Centre line of the ink on this grid.
     """
+    alike = _alikeness(picture, cells, pixels, tone)
     big = np.repeat(np.repeat(cells, pixels, axis=0), pixels, axis=1)
     words: list[str] = []
     lost = np.zeros(picture.shape, dtype=np.bool_)
@@ -140,6 +141,12 @@ def judge(
     if mush.sum() > max(3, 0.02 * cells.sum()):
         words.append(Phrase("Lines that lie closer than the grid can show run together."))
         lost |= np.repeat(np.repeat(mush, pixels, axis=0), pixels, axis=1)
+    kept = max(0.0, weight_kept / weight_all) if weight_all > 0 else 1.0
+    return Verdict(round(100 * alike * (0.5 + 0.5 * kept) * shown, 1), tuple(words), lost)
+
+
+def _alikeness(picture: MaskArray, cells: CellArray, pixels: int, tone: npt.NDArray[np.float32] | None) -> float:
+    """Return how alike chart and picture look, 0 to 1; see the module's head."""
     chart = _look_at_cells(cells)
     if tone is None:
         open_gaps, closed_gaps = _as_sewn(picture, pixels)
@@ -147,9 +154,7 @@ def judge(
         likeness = max(likeness, AS_TONE * (likeness if closed_gaps is None else _likeness(closed_gaps, chart)))
     else:
         likeness, (low, high) = _likeness(tone, chart), LIKENESS_OF_TONES
-    kept = max(0.0, weight_kept / weight_all) if weight_all > 0 else 1.0
-    value = 100 * float(np.clip((likeness - low) / (high - low), 0, 1)) * (0.5 + 0.5 * kept) * shown
-    return Verdict(round(value, 1), tuple(words), lost)
+    return float(np.clip((likeness - low) / (high - low), 0, 1))
 
 
 def _shown(axis: Axis, cells: CellArray) -> tuple[float, npt.NDArray[np.intp]]:
@@ -176,14 +181,11 @@ def _as_sewn(picture: MaskArray, pixels: int) -> tuple[npt.NDArray[np.float32], 
     few = cv2.resize(picture.astype(np.float32), None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
     ink = few >= 0.5
     scale = pixels / step
-    depth = cv2.distanceTransform(ink.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
-    away = cv2.distanceTransform((~ink).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
-    inner = depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)) - 0.1
-    middle = ink & inner & (depth < 0.5 * scale)
-    far = cv2.distanceTransform((~middle).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
-    back = cv2.distanceTransform((away < 0.5 * scale).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
-    between = ~ink & (back > 0.5 * scale + 0.5)
-    few[(far <= 0.5 * scale) & ~between] = 1
+    depth = ink_depth(ink, 1)
+    middle = ink & (depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)) - 0.1) & (depth < 0.5 * scale)
+    del depth
+    between = ~ink & (ink_depth(ink_depth(~ink, 1) < 0.5 * scale, 1) > 0.5 * scale + 0.5)
+    few[(ink_depth(~middle, 1) <= 0.5 * scale) & ~between] = 1
     open_gaps = np.asarray(few, dtype=np.float32)
     if not between.any():
         return open_gaps, None

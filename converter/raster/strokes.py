@@ -78,6 +78,7 @@ def draw_ink(
     even = _even_pens(ink, depth, away, axis, half, pixels)
     coverage = cell_coverage(even, pixels)
     solid = (coverage >= level) & (_thick_share(depth, half, even, pixels) >= 0.3)
+    del depth, even
     solid = _level_edges(solid, coverage) & ~_rim(solid)
     cells = stamp_dots(_draw_thin(solid, axis, half, (rows, cols)), ink, away, pixels)
     wants = read_structures(ink, axis, pixels, gaps, away)

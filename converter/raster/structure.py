@@ -193,8 +193,7 @@ def read_structures(
     few_away = np.ascontiguousarray(away[step // 2 :: step, step // 2 :: step])
 
     def demand(gap: float) -> Structure:
-        _, clusters = _labels(away <= gap / 2, 8)
-        cluster_of = _first_value(parts, part_count, clusters)
+        cluster_of = _first_value(parts, part_count, _labels(away <= gap / 2, 8)[1])
         cores, core_pixels = label_parts(away > gap / 2, 8)
         ground_of = _first_value(cores, len(core_pixels), grounds)
         sample = cores[step // 2 :: step, step // 2 :: step]
