@@ -35,7 +35,7 @@ BAND_SHARE = 0.33
 """Share of the usual ink contrast that makes an edge."""
 SOFTNESS = (0.07, 0.14, 0.22)
 """Smoothing in stitches, the least that leaves no coarse grain."""
-COARSE_GRAIN = 0.04
+COARSE_GRAIN = 0.055
 """Tiny holes to a square stitch of ink, from which on the grain of the paper shows."""
 FINEST = 60
 """Nothing is looked for as if the picture were fewer stitches than this on its longer side."""
@@ -224,10 +224,14 @@ def _find_edges(gray: GrayArray, pixels: float, dark: float, softness: float) ->
     reach = max(2, round((0.15 + softness) * pixels))
     foot = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
     low = np.asarray(cv2.erode(level, foot), dtype=np.float32)
-    middle = np.asarray(cv2.dilate(level, foot), dtype=np.float32)
-    span = middle - low
-    middle += low
+    span = np.asarray(cv2.dilate(level, foot), dtype=np.float32)
+    span -= low
+    # Blur mixes light, not its logarithm: the edge of black ink lies at half the brightness, not at half the level.
+    middle = np.exp(span)
+    middle += 1
     middle /= 2
+    np.log(middle, out=middle)
+    middle += low
     if dark != 0:
         middle += np.float32(0.45 * max(-100.0, min(100.0, dark)) / 100) * span
     dark_side = level < middle

@@ -69,8 +69,10 @@ def part_colours(picture: PictureArray, gray: npt.NDArray[np.uint8]) -> npt.NDAr
     skew = float(number @ along**3 / number.sum() / spread[2] ** 1.5)
     if skew > 0.05 or (skew >= -0.05 and way[0] >= 0):
         way = -way
-    scale = 70 / float(np.sqrt(spread[2]))
-    made = cv2.transform(np.ascontiguousarray(picture), np.array([[*(scale * way), 128 - scale * float(mean @ way)]]))
+    # All colours within the levels there are: cut off at either end, edges would move.
+    along = colours @ way
+    scale = 235 / float(np.ptp(along))
+    made = cv2.transform(np.ascontiguousarray(picture), np.array([[*(scale * way), 10 - scale * float(along.min())]]))
     return np.asarray(made, dtype=np.uint8)
 
 

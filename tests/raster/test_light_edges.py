@@ -506,3 +506,15 @@ def test_marks_go_back_to_the_picture_as_it_came():
     assert np.array_equal(made, expected)
     turned = Orientation(flip_cols=True).matrix((20, 30))
     assert np.array_equal(_on_source(laid, turned, where, 2, (20, 30)), expected[:, ::-1])
+
+
+@pytest.mark.parametrize(("paper", "ink"), [(1.0, 0.0), (0.9, 0.2), (0.6, 0.05), (1.0, 0.7)])
+@pytest.mark.parametrize("blur", [0.8, 1.6])
+def test_the_edge_lies_at_half_the_brightness(paper, ink, blur):
+    """A blurred step is half as bright at the step itself, however dark the ink (the error function is odd)."""
+    true = np.zeros((160, 160), dtype=bool)
+    true[50:93, 40:121] = True
+    gray = cv2.GaussianBlur(np.where(true, ink, paper).astype(np.float32), (0, 0), blur)
+    found = find_ink(gray, 12.0)
+    edge = 2 * (43 + 81)
+    assert abs(int(found.mask.sum()) - int(true.sum())) < 0.1 * edge
