@@ -1,5 +1,7 @@
 """Picture in, chart out."""
 
+from pathlib import Path
+
 import cv2
 import numpy as np
 import pytest
@@ -14,6 +16,8 @@ from converter.errors import RequestError, UsageError
 from converter.pipeline import chart_from_image, reduce_picture
 from converter.raster.frame import ORIENTATIONS
 from converter.settings import ChartSettings
+
+FIXTURES = Path(__file__).resolve().parent.parent / "fixtures"
 
 
 def sketch(side=480):
@@ -285,11 +289,11 @@ def test_kind_asked_for_is_kind_taken(jug):
 
 
 def test_light_on_dark_is_turned_round_by_itself(jug):
-    found = reduce_picture(255 - jug, options(40))
+    found = reduce_picture(255 - jug, options(43))
     assert "light on dark" in found.reason
     measured, faults = measure(jug < 128, found.cells, found.placement)
     assert not faults and measured.precision == 1
-    upright = reduce_picture(jug, options(40))
+    upright = reduce_picture(jug, options(43))
     assert found.cells.shape == upright.cells.shape and (found.cells != upright.cells).mean() < 0.02
 
 
@@ -428,6 +432,13 @@ def test_a_text_page_reads_badly_until_its_letters_can_be_told_apart():
     """skimage.data.page: letters a stitch high are dashes at 60 wide; at 240 wide most can be read."""
     marks = [reduce_picture(skimage.data.page(), options(w)).readability for w in (60, 100, 240)]
     assert marks[0] < 45 < marks[2] and marks[0] < marks[1] < marks[2]
+
+
+def test_a_drawing_reads_the_better_the_wider_it_is():
+    """Lines that lie close together run into one bar when the drawing is small: from the pairs she would compare."""
+    snail = cv2.imread(str(FIXTURES / "pictures" / "snail-photo.jpg"))[:, :, ::-1]
+    marks = [reduce_picture(snail, options(w)).readability for w in (20, 29, 36, 50)]
+    assert marks == sorted(marks) and marks[-1] > marks[0] + 40
 
 
 def test_of_two_charts_the_plainly_better_one_reads_better():

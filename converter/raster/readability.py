@@ -11,6 +11,9 @@ likeness    chart and picture are both blurred by a third of a stitch, as they l
 kept        the share of the picture's parts and openings that the chart still has, each weighted by the square root
             of its area, half of it counting: 0.5 + 0.5 share. Parts that have run together count half.
 shown       the share of the centre line of the strokes that has a stitch within 0.75.
+open        1 less the length of the gaps between strokes that have no bare stitch within 0.75 of their middle, as a
+            share of half the length of all edges. The likeness does not see them: from across the room two lines half
+            a stitch apart and a bar are the same.
 
 The correlation is the structure term of SSIM: Z. Wang, A. C. Bovik, H. R. Sheikh, E. P. Simoncelli, Image quality
 assessment, IEEE Trans. Image Processing 13(4), 2004, 600-612, DOI 10.1109/TIP.2003.819861.
@@ -38,6 +41,8 @@ LOOK_PIXELS = 4
 LIKENESS = (0.68, 0.90)
 LIKENESS_OF_TONES = (0.35, 0.8)
 """Correlations that stand for nothing and for everything kept."""
+LEAST_GAP, WIDEST_GAP = 0.24, 2.0
+"""Stitches: gaps that ought to be open."""
 LEAST_HOLE = 0.12
 """Square stitches; smaller openings of the picture are not missed by anyone."""
 LEAST_PART = 0.03
@@ -146,15 +151,17 @@ def judge(
 
 
 def _alikeness(picture: MaskArray, cells: CellArray, pixels: int, tone: npt.NDArray[np.float32] | None) -> float:
-    """Return how alike chart and picture look, 0 to 1; see the module's head."""
-    chart = _look_at_cells(cells)
+    """Return how alike chart and picture look, times the share of gaps that are open; see the module's head."""
+    chart, unshut = _look_at_cells(cells), 1.0
     if tone is None:
-        open_gaps, closed_gaps = _as_sewn(picture, pixels)
+        small = _look_small(picture, pixels)
+        unshut = _open(*small, cells)
+        open_gaps, closed_gaps = _as_sewn(*small)
         likeness, (low, high) = _likeness(open_gaps, chart), LIKENESS
         likeness = max(likeness, AS_TONE * (likeness if closed_gaps is None else _likeness(closed_gaps, chart)))
     else:
         likeness, (low, high) = _likeness(tone, chart), LIKENESS_OF_TONES
-    return float(np.clip((likeness - low) / (high - low), 0, 1))
+    return unshut * float(np.clip((likeness - low) / (high - low), 0, 1))
 
 
 def _shown(axis: Axis, cells: CellArray) -> tuple[float, npt.NDArray[np.intp]]:
@@ -171,22 +178,46 @@ def _filled_in(picture: MaskArray, cells: CellArray, pixels: int) -> CellArray:
     return np.asarray(midst & (cover < 0.8))
 
 
-def _as_sewn(picture: MaskArray, pixels: int) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32] | None]:
+def _look_small(picture: MaskArray, pixels: int) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32], float]:
+    """Return a copy at about `AXIS_PIXELS` a stitch, how far its ground lies from the ink there, and its pixels."""
+    step = max(1, pixels // AXIS_PIXELS)
+    few = cv2.resize(picture.astype(np.float32), None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
+    return np.asarray(few, dtype=np.float32), ink_depth(np.asarray(few < 0.5), 1), pixels / step
+
+
+def _open(few: npt.NDArray[np.float32], away: npt.NDArray[np.float32], scale: float, cells: CellArray) -> float:
+    """Return 1 less the share of narrow gaps that no bare stitch shows."""
+    ink, foot = few >= 0.5, np.ones((3, 3), np.uint8)
+    edge = int((ink & (cv2.erode(ink.view(np.uint8), foot) == 0)).sum())
+    middle = ~ink & (away >= cv2.dilate(away, foot) - 0.1) & (away < WIDEST_GAP / 2 * scale)
+    middle &= away > LEAST_GAP / 2 * scale
+    at = np.argwhere(middle)
+    if len(at) == 0 or edge == 0:
+        return 1.0
+    # The middle of a gap an even number of pixels wide is two pixels wide.
+    around = cv2.boxFilter(middle.view(np.uint8), -1, (3, 3), normalize=False, borderType=cv2.BORDER_CONSTANT)
+    length = 3 / np.maximum(around[at[:, 0], at[:, 1]], 3)
+    points = np.asarray((at + 0.5) / scale, dtype=np.float64)
+    near = cells_near(points, (cells.shape[0], cells.shape[1]), 0.75)
+    shut = ~(~cells.ravel()[near] & (near > 0)).any(axis=1)
+    return max(0.0, 1 - 2 * float(length[shut].sum()) / edge)
+
+
+def _as_sewn(
+    few: npt.NDArray[np.float32], away: npt.NDArray[np.float32], scale: float
+) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32] | None]:
     """Return the ink with strokes finer than a stitch drawn a stitch wide: the eye takes them for the same line.
 
     What lies between two strokes less than a stitch apart stays as it is in the first picture, so that hatching does
     not count as tone, and is filled in the second; None if there is no such place.
     """
-    step = max(1, pixels // AXIS_PIXELS)
-    few = cv2.resize(picture.astype(np.float32), None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
     ink = few >= 0.5
-    scale = pixels / step
     depth = ink_depth(ink, 1)
     middle = ink & (depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)) - 0.1) & (depth < 0.5 * scale)
     del depth
-    between = ~ink & (ink_depth(ink_depth(~ink, 1) < 0.5 * scale, 1) > 0.5 * scale + 0.5)
+    between = ~ink & (ink_depth(away < 0.5 * scale, 1) > 0.5 * scale + 0.5)
     few[(ink_depth(~middle, 1) <= 0.5 * scale) & ~between] = 1
-    open_gaps = np.asarray(few, dtype=np.float32)
+    open_gaps = few
     if not between.any():
         return open_gaps, None
     closed_gaps = open_gaps.copy()

@@ -20,6 +20,8 @@ from converter.raster.readability import (
     _filled_in,
     _likeness,
     _look_at_cells,
+    _look_small,
+    _open,
     _shown,
     judge,
 )
@@ -533,19 +535,45 @@ def test_ground_that_touches_two_parts():
 def test_fine_strokes_are_looked_at_a_stitch_wide():
     ink = np.zeros((120, 160), dtype=bool)
     ink[60:62, 20:140] = True
-    sewn, filled = _as_sewn(ink, 12)
+    sewn, filled = _as_sewn(*_look_small(ink, 12))
     step = 2
     drawn = (sewn >= 0.5)[:, 40]
     assert drawn.sum() * step == pytest.approx(12, abs=3) and filled is None
     # Between two strokes less than a stitch apart it stays as it is, or is filled.
     pair = ink.copy()
     pair[70:72, 20:140] = True
-    sewn, filled = _as_sewn(pair, 12)
+    sewn, filled = _as_sewn(*_look_small(pair, 12))
     assert sewn[32:34, 40].max() < 0.5 and filled[32:34, 40].min() > 0.5
     broad = np.zeros((120, 160), dtype=bool)
     broad[40:80, 20:140] = True
-    same, _ = _as_sewn(broad, 12)
+    same, _ = _as_sewn(*_look_small(broad, 12))
     assert (same >= 0.5).sum() == (broad[::2, ::2]).sum()
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_gaps_that_run_shut_are_missed(turned):
+    """Two bars with half a stitch between them, drawn as one, have lost 8 stitches of gap; their edges are 36 long."""
+    ink = np.zeros((12 * PIXELS, 12 * PIXELS), dtype=bool)
+    half = PIXELS // 4
+    ink[5 * PIXELS - half : 6 * PIXELS - half, 2 * PIXELS : 10 * PIXELS] = True
+    ink[6 * PIXELS + half : 7 * PIXELS + half, 2 * PIXELS : 10 * PIXELS] = True
+    shut, kept = np.zeros((12, 12), dtype=bool), np.zeros((12, 12), dtype=bool)
+    shut[5:7, 2:10] = True
+    kept[[4, 6], 2:10] = True
+    if turned:
+        ink, shut, kept = ink.T.copy(), shut.T, kept.T
+    small = _look_small(ink, PIXELS)
+    assert _open(*small, kept) == 1.0
+    assert _open(*small, shut) == pytest.approx(1 - 8 / 18, abs=0.06)
+
+
+def test_wide_grounds_and_sharp_notches_are_no_gaps():
+    far, ink = laid("########", "........", "........", "########")
+    assert _open(*_look_small(ink, PIXELS), np.ones_like(far)) == 1.0
+    row, col = np.mgrid[: 12 * PIXELS, : 12 * PIXELS]
+    notch = row < abs(col - 6 * PIXELS)
+    assert _open(*_look_small(notch, PIXELS), np.ones((12, 12), dtype=bool)) == 1.0
+    assert _open(*_look_small(np.zeros_like(ink), PIXELS), far) == 1.0
 
 
 def test_likeness_is_the_correlation_of_what_is_seen():
