@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from math import ceil
 
 import numpy as np
@@ -15,6 +16,7 @@ from converter.estimate.route_geometry import EPSILON, ROOT2, Crosses, FloatArra
 from converter.estimate.route_links import Links
 from converter.estimate.route_pieces import joined_legs
 from converter.estimate.route_search import SpareRule, Walk
+from converter.estimate.route_slide import Slide
 from converter.estimate.route_stops import stop_walks
 from converter.estimate.route_tree import SideGraph, TreeWalk
 
@@ -22,6 +24,13 @@ _TRIES = 8
 """Exchanges tried for each link with an excess ..."""
 _MOST_TRIES = 2500
 """... and at most."""
+_ROUNDS = 6
+_MORE_ROUNDS = 18
+"""Rounds in search of a shorter walk, and of one that saves the last start above the fewest."""
+_SLIDES, _MOST_SLIDES = 300, 40_000
+_SWAPS, _MOST_SWAPS = 20, 600
+_SLIDE_HEATS = (0.1, 0.03)
+"""Rounds of exchanges of stops and of stretches: of each so many for a link with an excess, and at most."""
 _HEATS = ((0.3, 200_000, 1.0, 10.0, 0.2), (0.1, 80_000, 0.3, 0.7, 0.1), (0.0, 80_000, 1.0, 0.25, 0.04))
 """Share of moves with an excess from which: tries for each of them, share of all tries at most, first and last heat.
 With many starts the search has to get over the price of one; else only the carries are to be shortened."""
@@ -40,10 +49,10 @@ _LARGE = 5000
 """Crosses from which fewer tries are made."""
 _SCATTERED = 14
 """Crosses to a piece under which a chart counts as scattered."""
-_TURNS = 40_000
-"""Stops laid out in search of a better first stop, at most."""
-_GOOD = 0.002
-"""Excess for each cross that is not worth a second try with the other colour."""
+_TURNS, _MORE_TURNS = 4_000, 60_000
+"""Stops laid out in search of a better first stop, at most: of each walk, and of the shortest to save a start."""
+_GOOD, _GOOD_ENOUGH = 0.002, 0.005
+"""Excess for each cross that is not worth another round, and after the first rounds."""
 
 Lengths = list[list[Block]]
 
@@ -62,32 +71,53 @@ def closed_lengths(links: Links, capacity: float, fewest: int, effort: float = 1
         Share of the usual search, 0 to 1.
     """
     filler = Filler(links, capacity)
+    count = len(links.flat)
     best: tuple[float, Lengths] | None = None
-    for colour in (0, 1):
-        walk = closed_walk(links, colour, effort)
-        tried = _best_filling(filler, walk.stops, fewest, effort)
+    shortest: Walk | None = None
+    for number, walk in enumerate(closed_walks(links, effort)):
+        tried = _best_filling(filler, walk.stops, fewest, _TURNS * effort)
         if best is None or tried[0] < best[0] - EPSILON:
             best = tried
-        count = len(links.flat)
-        if (
-            effort < 1
-            or count > 2 * _LARGE
-            or (len(best[1]) <= fewest and best[0] - links.price * fewest <= _GOOD * count)
-        ):
+        if shortest is None or walk.cost() < shortest.cost() - EPSILON:
+            shortest = walk
+        over = len(best[1]) - fewest
+        excess = best[0] - links.price * fewest
+        if over <= 0 and excess <= (_GOOD if number < _ROUNDS else _GOOD_ENOUGH) * count:
             break
-    assert best is not None
+        if number >= _ROUNDS and (over > 1 or filler.fewest(shortest.stops) > fewest):
+            break
+    assert best is not None and shortest is not None
+    if len(best[1]) - fewest in (1, 2) and count <= _LARGE:
+        best = min(best, _best_filling(filler, shortest.stops, fewest, _MORE_TURNS * effort), key=lambda kept: kept[0])
     orders = [block_legs(blocks) for blocks in best[1]]
     starts = np.cumsum([0] + [len(legs) for legs in orders[:-1]]).tolist()
     return np.concatenate([np.asarray(legs, dtype=np.int64) for legs in orders]), starts
 
 
-def closed_walk(links: Links, colour: int, effort: float = 1.0) -> Walk:
-    """Return a short walk over stops of one colour, every other cross beside one of them."""
-    stops = [stop for walk in stop_walks(links, colour) for stop in walk]
+def closed_walks(links: Links, effort: float = 1.0) -> Iterator[Walk]:
+    """Yield walks over stops, every other cross beside one of them: each made from the shortest so far.
+
+    The first is put together and improved until nothing helps. Then stops and stretches are exchanged in turn.
+    """
+    stops = [stop for walk in stop_walks(links, 0) for stop in walk]
     walk = Walk(links, stops)
-    rule = _ChildRule(links, stops)
-    _shorten(walk, rule, effort)
-    return walk
+    walk.settle(walk.faulty()[::-1])
+    walk.drop_spare(_ChildRule(links, stops))
+    walk.settle(walk.faulty()[::-1])
+    share = effort * _share(len(links.flat))
+    for number in range(ceil(share * _MORE_ROUNDS) if share > 0.02 else 0):
+        yield walk
+        faulty = len(walk.faulty())
+        tries = int(share * min(_MOST_SLIDES, _SLIDES * faulty))
+        if not tries:
+            return
+        slide = Slide(links, walk.stops, number)
+        slide.search(tries, *_SLIDE_HEATS)
+        walk = Walk(links, slide.stops())
+        walk.settle(walk.faulty()[::-1])
+        walk.search(int(share * min(_MOST_SWAPS, _SWAPS * faulty)))
+        walk.drop_spare(_ChildRule(links, walk.stops))
+    yield walk
 
 
 class _ChildRule:
@@ -142,13 +172,12 @@ class _PieceRule:
         self._left[self._piece[stop]] += 1
 
 
-def _best_filling(filler: Filler, stops: list[int], fewest: int, effort: float = 1.0) -> tuple[float, Lengths]:
+def _best_filling(filler: Filler, stops: list[int], fewest: int, turns: float) -> tuple[float, Lengths]:
     """Fill lengths from the walk, and from its reverse and other first stops as long as that may save a start."""
     best: tuple[float, Lengths] | None = None
     count = len(stops)
     fewest = max(fewest, filler.fewest(stops))
-    turns = max(1.0, _TURNS * effort)
-    stride = max(1, int(count * count // turns)) if count <= _LARGE else count
+    stride = max(1, int(count * count // max(1.0, turns))) if count <= _LARGE else count
     for turn in range(0, count, stride):
         ahead = stops[turn:] + stops[:turn]
         for order in (ahead, ahead[::-1]):
@@ -271,12 +300,12 @@ def _scattered_legs(links: Links, sides: SideGraph) -> list[int]:
     return folded_legs(links, sides, split_walks(links, walk.stops))
 
 
-def _shorten(walk: Walk, rule: SpareRule, effort: float = 1.0) -> None:
+def _shorten(walk: Walk, rule: SpareRule) -> None:
     """Improve a walk until nothing helps."""
     walk.settle(walk.faulty()[::-1])
     walk.drop_spare(rule)
     walk.settle(walk.faulty()[::-1])
-    tries = int(effort * min(_most_tries(len(walk.links.flat)), _TRIES * len(walk.faulty())))
+    tries = min(_most_tries(len(walk.links.flat)), _TRIES * len(walk.faulty()))
     if tries:
         walk.search(tries)
         walk.drop_spare(rule)

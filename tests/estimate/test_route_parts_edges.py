@@ -20,7 +20,7 @@ from converter.estimate.route_pieces import PieceLinks, joined_legs
 from converter.estimate.route_search import Walk
 from converter.estimate.route_stops import Rounds, stop_walks
 from converter.estimate.route_tree import SideGraph, TreeWalk
-from converter.estimate.route_work import _ChildRule, _PieceRule, closed_walk
+from converter.estimate.route_work import _ChildRule, _PieceRule, closed_walks
 
 ROOT2 = math.sqrt(2)
 
@@ -153,7 +153,7 @@ def test_a_solid_part_is_one_round_without_excess():
 
 def test_a_line_is_walked_out_and_back_with_one_turn():
     links = links_of(np.ones((1, 11), dtype=bool))
-    walk = closed_walk(links, 0)
+    walk = next(closed_walks(links))
     assert sum(links.along(walk.stops)) <= ROOT2 - 1 + 1e-9
 
 
@@ -377,7 +377,7 @@ def test_the_last_stop_of_a_piece_stays():
 def test_lengths_are_filled_with_whole_crosses(share, capacity, hidden):
     links = links_of(chart(4, share=share), hidden=hidden)
     filler = Filler(links, capacity)
-    stops = closed_walk(links, 0).stops
+    stops = next(closed_walks(links)).stops
     lengths, excess = filler.fill(stops)
     worked, total = [], 0.0
     for blocks in lengths:
@@ -417,7 +417,7 @@ def test_even_charts_take_the_fewest_lengths():
     for shape, capacity in (((6, 7), 202.0), ((7, 12), 202.0), ((6, 8), 100.0)):
         links = links_of(np.ones(shape, dtype=bool))
         filler = Filler(links, capacity)
-        stops = closed_walk(links, 0).stops
+        stops = next(closed_walks(links)).stops
         lengths, _ = filler.fill(stops)
         least = -(-shape[0] * shape[1] // filler.most)
         assert filler.fewest(stops) == least and len(lengths) <= least + 1
