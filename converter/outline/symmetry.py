@@ -28,6 +28,9 @@ from converter.outline.network import Chain
 Turn = npt.NDArray[np.int64]
 """(2, 2): a mirroring or turning about the centre of the grid."""
 
+_GRIDWISE: Final = 0.12
+"""Sine of the angle, from a line of holes, up to which a curve runs along it."""
+
 _LEVEL: Final = np.array([[1, 0], [0, -1]])
 _UPRIGHT: Final = np.array([[-1, 0], [0, 1]])
 _DIAGONAL: Final = np.array([[0, 1], [1, 0]])
@@ -145,6 +148,8 @@ def cut_piece(network: CurveNetwork, symmetry: Symmetry, shape: tuple[int, int])
             if len(on) > 1:
                 side = on[0]
             with_axis = any(curve.on_axis and node in (curve.start, curve.end) for curve in curves)
+            # A level or upright line meets its image about a diagonal on it.
+            with_axis |= any(float(np.abs(way).min()) < _GRIDWISE for way in _ways(node, crossed))
             pin, bridge = _pin(point, side, shape, len(on) > 1, with_axis, _inward(node, crossed, nodes))
             pins[node] = pin
             if bridge is not None:
@@ -219,9 +224,14 @@ def _pin(
 
 def _inward(node: int, curves: list[Curve], nodes: list[PointArray]) -> PointArray:
     """Return the mean direction in which the curves at a node leave it."""
-    ways = [direction_at(curve.points) for curve in curves if curve.start == node]
-    ways += [direction_at(curve.points[::-1]) for curve in curves if curve.end == node]
+    ways = _ways(node, curves)
     return np.asarray(np.mean(ways, axis=0)) if ways else np.zeros(2)
+
+
+def _ways(node: int, curves: list[Curve]) -> list[PointArray]:
+    """Return the directions in which curves leave a node, over some stitches."""
+    ways = [direction_at(curve.points, 3.0) for curve in curves if curve.start == node]
+    return ways + [direction_at(curve.points[::-1], 3.0) for curve in curves if curve.end == node]
 
 
 def _round_out(value: float, odd: int) -> float:

@@ -632,3 +632,13 @@ def test_a_small_triangle_is_an_area_and_a_small_cross_is_two_strokes(legs):
         a, b = 200 + shift, 200 + shift + legs[0]
         cross = stroke(stroke(paper(), [(a, a), (b, b)], 15), [(a, b), (b, a)], 15)
         assert parts(suggest_lines(cross, 32, mirror="none", deskew=False)) == (1, 4)
+
+
+@pytest.mark.parametrize("offset", range(0, 12, 2))
+def test_level_lines_that_meet_their_image_on_a_diagonal_stay_level(offset):
+    """A drawing that is its own mirror image about a diagonal: a bar and its image, crossing on it."""
+    at = 160 + offset
+    picture = stroke(stroke(paper(), [(at, 60), (at, 420)], 12), [(60, at), (420, at)], 12)
+    lines = suggest_lines(picture, 40)
+    assert parts(lines) == (1, 4)
+    assert (np.abs(lines[:, 1] - lines[:, 0]).min(axis=1) == 0).all()
