@@ -105,7 +105,7 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
         if ink is None or not ink.mask.any():
             # A dot or a hairline may be too little to be seen on the small copy.
             tiny, ink = coarse, find_ink(coarse, pixels, mend_grain=False)
-        kind = tell_kind(ink)
+        kind = tell_kind(ink, tiny)
         if kind.name == "photo" and ink is not None and not settings.picture.invert and _is_dark_ground(ink.mask):
             light = find_ink(1 - tiny, 8.0, mend_grain=False)
             if light is not None and float(light.mask.mean()) > LEAST_LIGHT and toning(light)[0] < CLEARLY_TWO:

@@ -26,7 +26,7 @@ from converter.raster.grid import (
     lay_plain,
     lay_tone,
 )
-from converter.raster.kind import line_or_shape, tell_kind, toning
+from converter.raster.kind import edges_elsewhere, line_or_shape, tell_kind, toning
 from converter.raster.light import Ink
 from converter.raster.mirror import (
     HALF_TURN,
@@ -422,15 +422,12 @@ def test_how_many_toned_a_picture_is():
     mask = np.zeros((60, 80), dtype=bool)
     mask[20:40, 20:60] = True
     flat = np.where(mask, 1.0, 0.0)
-    assert toning(ink_of(flat, mask))[:2] == (0.0, 0.0)
-    inner = mask.copy()
-    inner[[20, 21, 38, 39]] = inner[:, [20, 21, 58, 59]] = False
-    assert toning(ink_of(flat, mask))[2] == pytest.approx(inner.sum() / mask.sum())
+    assert toning(ink_of(flat, mask)) == (0.0, 0.0)
     # Half the ink 0.27 darker and half as much lighter: one unit of unevenness.
     uneven = flat.copy()
     uneven[20:40, 20:40] += 0.27
     uneven[20:40, 40:60] -= 0.27
-    tones, restless, _ = toning(ink_of(uneven, mask))
+    tones, restless = toning(ink_of(uneven, mask))
     assert tones == pytest.approx(1.0, abs=0.02) and restless > 0
     paper = flat.copy()
     paper[:, 0:10] += 0.09
@@ -439,17 +436,33 @@ def test_how_many_toned_a_picture_is():
     assert toning(ink_of(paper, mask))[0] == pytest.approx(np.std(paper[away]) / 0.09, abs=0.05)
 
 
-def test_photographs_have_many_tones_and_are_restless():
-    assert tell_kind(None).name == "photo"
+def test_edges_that_are_not_those_of_the_ink():
+    """Two equal squares, far apart: all edges are the ink's if it is both, half if it is one, few at half contrast."""
+    gray = np.ones((120, 240), dtype=np.float32)
+    gray[40:80, 40:80] = gray[40:80, 160:200] = 0
+    one, both = np.zeros(gray.shape, dtype=bool), gray < 0.5
+    one[40:80, 40:80] = True
+    assert edges_elsewhere(ink_of(1 - gray, both), gray) == 0
+    assert edges_elsewhere(ink_of(1 - gray, one), gray) == pytest.approx(0.5)
+    gray[40:80, 160:200] = 0.5
+    assert edges_elsewhere(ink_of(1 - gray, one), gray) == pytest.approx(0.2, abs=0.01)
+    assert edges_elsewhere(ink_of(1 - gray, one), np.ones_like(gray)) == 0
+
+
+def test_photographs_have_many_tones_and_edges_everywhere_and_are_restless():
     rng = np.random.default_rng(1)
     mask = np.zeros((100, 100), dtype=bool)
     mask[:, :50] = True
-    noisy = rng.normal(0.5, 0.4, (100, 100))
-    assert tell_kind(ink_of(noisy, mask)).name == "photo"
-    assert tell_kind(ink_of(np.where(mask, 1.0, 0.0), mask)).name == "shape"
+    noisy = rng.normal(0.5, 0.15, (100, 100)).astype(np.float32)
+    assert tell_kind(None, noisy).name == "photo"
+    assert tell_kind(ink_of(noisy, mask), 1 - noisy).name == "photo"
+    plain = np.where(mask, 0.0, 1.0).astype(np.float32)
+    assert tell_kind(ink_of(1 - plain, mask), plain).name == "shape"
+    # Many tones, but the edges are those of the ink: a drawing shaded with a soft pencil.
+    assert tell_kind(ink_of(noisy, mask), plain).name == "shape"
     # Uneven but calm between the edges: a drawing in bad light.
     calm = np.where(mask, np.linspace(0.4, 1.6, 100)[:, None], np.linspace(-0.2, 0.2, 100)[:, None])
-    assert toning(ink_of(calm, mask))[0] > 2 and tell_kind(ink_of(calm * 0.5, mask)).name == "shape"
+    assert toning(ink_of(calm, mask))[0] > 2 and tell_kind(ink_of(calm * 0.5, mask), 1 - noisy).name == "shape"
 
 
 # Mirrors.
