@@ -204,7 +204,7 @@ def _look_for_lines(ready: Prepared, kind: str) -> tuple[str, MaskArray | None]:
     """Return the kind of a picture and, on a coarse copy of a drawing, where its ink is."""
     if kind == "auto":
         tiny = _shrink(ready.gray, TINY)
-        kind = tell_kind(find_ink(tiny, COARSE_PIXELS, mend_grain=False)).name
+        kind = tell_kind(find_ink(tiny, COARSE_PIXELS, mend_grain=False), tiny).name
     if kind == "photo":
         return kind, None
     ink = find_ink(_shrink(ready.gray, COARSE), COARSE_PIXELS)
