@@ -16,12 +16,13 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from converter.model.arrays import MaskArray, PointArray
+from converter.model.arrays import LabelArray, MaskArray, PointArray
 from converter.outline.contour import trace_contours
 from converter.outline.graph import Curve, CurveNetwork, contract_links, join_pairs, prune_spurs
 from converter.outline.near import find_nearest
 from converter.outline.simplify import resample_curve, smooth_curve
 from converter.outline.skeleton import trace_skeleton
+from converter.pixels.runs import spread
 from converter.pixels.thinning import thin_to_lines
 
 THIN = 1.75
@@ -64,14 +65,20 @@ def _half_width(inside: npt.NDArray[np.float64], scale: int) -> npt.NDArray[np.f
     return result
 
 
-def _groups(mask: MaskArray) -> tuple[int, npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+def _label(mask: MaskArray) -> tuple[int, LabelArray]:
+    """Return the number of 8-connected groups and their labels; 0 is none."""
+    count, label = cv2.connectedComponents(mask.view(np.uint8), connectivity=8, ltype=cv2.CV_32S)
+    return count, np.asarray(label, dtype=np.int32)
+
+
+def _groups(mask: MaskArray) -> tuple[int, LabelArray, npt.NDArray[np.int64]]:
     """Return the number of 8-connected groups, their labels (0 is none) and the longer side of each one's box."""
-    count, label, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
+    count, label, stats, _ = cv2.connectedComponentsWithStats(mask.view(np.uint8), connectivity=8, ltype=cv2.CV_32S)
     side = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
-    return count, np.asarray(label, dtype=np.int64), np.asarray(side, dtype=np.int64)
+    return count, np.asarray(label, dtype=np.int32), np.asarray(side, dtype=np.int64)
 
 
-def _greatest(label: npt.NDArray[np.int64], count: int, values: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+def _greatest(label: LabelArray, count: int, values: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     """Return the greatest value in each group."""
     best = np.zeros(count)
     chosen = label > 0
@@ -101,11 +108,12 @@ def split_by_thickness(mask: MaskArray, skeleton: MaskArray, scale: int, limit: 
         return mask, np.zeros_like(mask)
     count, label, side = _groups(core)
     thickest = 2 * _greatest(label, count, inside)
-    pen = _pen_widths(mask, skeleton, inside, limit)[_first_in(label, count, mask)]
+    outer_count, outer = _label(mask)
+    pen = _pen_widths(outer_count, outer, skeleton, inside, limit)[_first_in(label, count, outer)]
     meeting = (thickest <= JUNCTION * pen) & (side / scale <= 2 * JUNCTION * pen)
     real = ((side / scale >= 1.4 * limit) | (thickest >= 1.5 * limit)) & ~meeting
     real[0] = False
-    core = real[label]
+    core = spread(real, label)
     if not core.any():
         return mask, np.zeros_like(mask)
     away = (
@@ -117,25 +125,24 @@ def split_by_thickness(mask: MaskArray, skeleton: MaskArray, scale: int, limit: 
     thick = mask & (away <= limit / 2 + 0.75 / scale)
     # Thin parts that do not reach out are corners of the areas.
     thin = mask & ~thick
-    count, label, _ = _groups(thin)
+    count, label = _label(thin)
     reach = _greatest(label, count, away) - limit / 2
     width = 2 * _greatest(label, count, inside * (away > limit / 2 + 0.3))
     touches = np.zeros(count, dtype=bool)
     touches[np.unique(label[cv2.dilate(thick.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0])] = True
     # So is a sharp corner, which tapers; a stroke is about as wide at its tip as at its root.
-    tip = 2 * _greatest(label, count, inside * (away > limit / 2 + 0.6 * np.maximum(reach, 0.0)[label]))
+    tip = 2 * _greatest(label, count, inside * (away > limit / 2 + 0.6 * spread(np.maximum(reach, 0.0), label)))
     taper = (tip < 0.6 * width) & (reach < 3.0)
     keep = ~touches | ((reach >= 1.25) & (reach >= 1.5 * width) & (width <= 0.9 * limit) & ~taper)
     keep[0] = False
-    thin = keep[label]
+    thin = spread(keep, label)
     return thin, mask & ~thin
 
 
 def _pen_widths(
-    mask: MaskArray, skeleton: MaskArray, inside: npt.NDArray[np.float64], limit: float
+    count: int, label: LabelArray, skeleton: MaskArray, inside: npt.NDArray[np.float64], limit: float
 ) -> npt.NDArray[np.float64]:
     """Return the pen width of each group of ink; 0 where most of it is not thin."""
-    count, label, _ = _groups(mask)
     along = skeleton & (inside * 2 <= limit)
     owner, width = label[along], 2 * inside[along]
     order = np.lexsort((width, owner))
@@ -150,9 +157,8 @@ def _pen_widths(
     return pens
 
 
-def _first_in(label: npt.NDArray[np.int64], count: int, mask: MaskArray) -> npt.NDArray[np.int64]:
+def _first_in(label: LabelArray, count: int, outer: LabelArray) -> npt.NDArray[np.int64]:
     """Return for each group of a core the group of ink that it lies in."""
-    _, outer, _ = _groups(mask)
     owner = np.zeros(count, dtype=np.int64)
     chosen = label > 0
     owner[label[chosen]] = outer[chosen]
@@ -176,11 +182,11 @@ def take_dots(strokes: MaskArray, skeleton: MaskArray, scale: int) -> tuple[Mask
     dot |= (thickest >= DOT) & (side / scale < COMPACT * thickest) & _tapers(label, count, inside, skeleton & strokes)
     dot[0] = False
     large = dot & (thickest >= DOT)
-    return strokes & ~dot[label], large[label]
+    return strokes & ~spread(dot, label), spread(large, label)
 
 
 def _tapers(
-    label: npt.NDArray[np.int64], count: int, inside: npt.NDArray[np.float64], skeleton: MaskArray
+    label: LabelArray, count: int, inside: npt.NDArray[np.float64], skeleton: MaskArray
 ) -> npt.NDArray[np.bool_]:
     """Return for each group whether the lower quartile of its thickness along the skeleton is under half the upper."""
     owner, width = label[skeleton], inside[skeleton]

@@ -25,7 +25,8 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import GrayArray, LabelArray, MaskArray
-from converter.raster.components import label_parts, spread
+from converter.pixels.runs import spread
+from converter.raster.components import label_parts
 from converter.raster.morphology import disc, drop_parts, drop_small
 from converter.raster.tone import median
 

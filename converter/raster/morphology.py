@@ -7,7 +7,8 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import LabelArray, MaskArray
-from converter.raster.components import label_parts, spread
+from converter.pixels.runs import spread
+from converter.raster.components import label_parts
 
 
 def disc(radius_pixels: float) -> npt.NDArray[np.uint8]:

@@ -29,8 +29,9 @@ import numpy.typing as npt
 
 from converter.model.arrays import CellArray, MaskArray
 from converter.model.phrase import Phrase
+from converter.pixels.runs import spread
 from converter.raster.axis import Axis, ink_depth
-from converter.raster.components import label_ink, label_parts, spread
+from converter.raster.components import label_ink, label_parts
 from converter.raster.structure import cells_near
 
 AS_TONE = 0.85

@@ -22,8 +22,9 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import CellArray, MaskArray
+from converter.pixels.runs import run_ends
 from converter.raster.axis import Axis, ink_depth, places
-from converter.raster.components import label_parts, run_ends
+from converter.raster.components import label_parts
 
 REACH = 0.75
 """A stitch whose centre lies within this many stitches of a point of the axis shows it."""
