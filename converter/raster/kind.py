@@ -15,7 +15,7 @@ from converter.raster.light import Ink
 UNEVEN_INK = 0.27
 UNEVEN_PAPER = 0.09
 TONES = 0.75
-ELSEWHERE = 0.105
+ELSEWHERE = 0.092
 FEW_EDGES = 0.02
 FAINT = 0.03
 RESTLESS = 0.018

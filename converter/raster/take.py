@@ -29,6 +29,8 @@ MOST_PIXELS_A_STITCH = 30
 COARSE = 700
 COARSE_PHOTO = 400
 """Pixels of the copies on which drawings and photographs are looked at first."""
+LIGHTER = 0.12
+"""Of full brightness; see `_is_light_on_dark`."""
 CLEARLY = 0.02
 """Stitches by which an edge must lie on the drawn side of where it would be lost."""
 MOST_PIXELS_TURNED = 60_000_000
@@ -164,9 +166,30 @@ def _look_at_photo(ready: Prepared, settings: ChartSettings, kind: Kind, coarse:
         inverted = True
         mask = tones(1 - small)
         kind = Kind(kind.name, sentences(kind.reason, Phrase("Its ground is dark, so the light parts are stitched.")))
+    if inside is not None and not settings.picture.invert and _is_light_on_dark(small, inside):
+        inverted = True
+        mask = tones(1 - small)
+        light = Phrase("The subject is lighter than what lies round it, so its light parts are stitched.")
+        kind = Kind(kind.name, sentences(kind.reason, light))
     if float(np.ptp(coarse)) < 0.04 or not mask.any():
         return None
     return Look(kind, scale, mask, inside, inverted, 0.0)
+
+
+def _is_light_on_dark(gray: GrayArray, inside: MaskArray) -> bool:
+    """Return whether a subject would lose its outline if its dark parts were stitched: it is far lighter than its rim.
+
+    Both sides are taken a few pixels from the edge, where neither has a part of the other.
+    """
+    reach = max(3, min(gray.shape) // 20) | 1
+    foot = np.ones((reach, reach), np.uint8)
+    body = inside.view(np.uint8)
+    core, wide = cv2.erode(body, np.ones((3, 3), np.uint8)), cv2.dilate(body, np.ones((3, 3), np.uint8))
+    within = (core > 0) & (cv2.erode(body, foot) == 0)
+    beyond = (wide == 0) & (cv2.dilate(body, foot) > 0)
+    if not within.any() or not beyond.any():
+        return False
+    return float(gray[within].mean()) > float(gray[beyond].mean()) + LIGHTER
 
 
 def _is_dark_ground(mask: MaskArray, rim_share: float = 0.9) -> bool:
@@ -256,7 +279,7 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
         ink = tone_mask(gray, pixels, wanted.dark, wanted.detail, wanted.tidy, inside)
         if keep is not None:
             ink = np.where(keep, tone_mask(gray, pixels, wanted.dark, 100.0, 0.0, None), ink)
-        depth = 1 - gray
+        depth = 1 - gray if inside is None else np.where(inside, 1 - gray, np.float32(0))
     else:
         found = find_ink(gray, pixels, wanted.dark, min(scale, MOST_SOFTENED), softness=look.softness)
         for coarser in (2.0, 4.0):

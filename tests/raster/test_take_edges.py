@@ -223,3 +223,22 @@ def test_a_frame_fills_the_outermost_columns_with_its_whole_side(pen, bar):
     assert cells.shape[1] == 40
     assert cells[:, 0].all()
     assert cells[:, -1].all()
+
+
+@pytest.mark.parametrize(("body", "light"), [(200, True), (45, False)])
+def test_a_subject_keeps_its_outline_on_a_lighter_or_darker_ground(body, light):
+    """A ball with two spots before a cloth of middle gray: what is stitched is the ball, and the spots are bare."""
+    rng = np.random.default_rng(8)
+    ground = cv2.GaussianBlur(rng.normal(0, 60, (360, 480)).astype(np.float32), (0, 0), 6) + 120
+    rows, cols = np.mgrid[:360, :480]
+    ball = (rows - 180) ** 2 + (cols - 240) ** 2 < 100**2
+    spots = ((rows - 160) ** 2 + (np.abs(cols - 240) - 40) ** 2) < 20**2
+    shade = body + 20 * (cols - 240) / 100
+    picture = np.where(ball, np.where(spots, 245 - body, shade), ground).clip(0, 255).astype(np.uint8)
+    settings = options(40, kind="photo", subject=(25, 18, 75, 82))
+    found = reduce_prepared(prepare_picture(picture, settings), settings)
+    at = (np.argwhere(np.ones_like(found.cells)) + 0.5) @ found.placement[:, :2].T + found.placement[:, 2]
+    truth = (ball & ~spots)[at[:, 0].astype(int), at[:, 1].astype(int)].reshape(found.cells.shape)
+    assert (truth != found.cells).mean() < 0.06
+    assert ("lighter than what lies round it" in str(found.reason)) == light
+    assert found.readability > 70
