@@ -1,4 +1,4 @@
-"""Dots: small round parts, drawn alike wherever they lie on the grid."""
+"""Dots: small round and square parts, drawn alike wherever they lie on the grid."""
 
 from __future__ import annotations
 
@@ -14,6 +14,8 @@ LARGEST = 3.6
 """Stitches across; larger parts are drawn by coverage."""
 ROUND_FILL = 0.7
 """Least share of its box that a round part fills (a disc fills 0.785)."""
+SQUARE_FILL = 0.9
+"""From that share on it is a square."""
 STAMPS = {
     1: np.ones((1, 1), dtype=np.bool_),
     2: np.ones((2, 2), dtype=np.bool_),
@@ -23,7 +25,7 @@ STAMPS = {
 
 
 def stamp_dots(cells: CellArray, ink: MaskArray, away: npt.NDArray[np.float32], pixels: int) -> CellArray:
-    """Return the cells with each round dot of the picture drawn as one even group.
+    """Return the cells with each round or square dot of the picture drawn as one even group.
 
     Parameters
     ----------
@@ -38,7 +40,8 @@ def stamp_dots(cells: CellArray, ink: MaskArray, away: npt.NDArray[np.float32], 
     Notes
     -----
     A dot 1.5 stitches across and less is one stitch, then 2 x 2, then a plus of five, then 4 x 4 without corners, set
-    where its middle falls. A dot stays as it is where the group would touch other stitches or leave the grid.
+    where its middle falls. A square is as many stitches wide as it comes nearest to. A dot stays as it is where the
+    group would touch other stitches or leave the grid.
     """
     _, pixels_of = label_parts(ink, 8)
     if not (pixels_of[1:] <= (LARGEST * pixels) ** 2).any():
@@ -51,7 +54,10 @@ def stamp_dots(cells: CellArray, ink: MaskArray, away: npt.NDArray[np.float32], 
         size = max(width, height) / pixels
         if size > LARGEST or max(width, height) > 1.3 * min(width, height) or area < ROUND_FILL * width * height:
             continue
-        stamp = STAMPS[1 if size < 1.5 else 2 if size < 2.4 else 3 if size < 3.1 else 4]
+        if area >= SQUARE_FILL * width * height:
+            stamp = np.ones((max(1, round(size)),) * 2, dtype=np.bool_)
+        else:
+            stamp = STAMPS[1 if size < 1.5 else 2 if size < 2.4 else 3 if size < 3.1 else 4]
         side = stamp.shape[0]
         col, row = (float(v + 0.5) / pixels for v in middles[part])
         first_row, first_col = round(row - side / 2), round(col - side / 2)

@@ -302,12 +302,16 @@ def test_turned_back_it_is_straight_and_the_map_leads_to_the_tilted_picture(degr
 PIXELS = 10
 
 
-def stamped(size, at=(8.0, 8.0), shape=(16, 16), cells=None, fill=None):
-    """A block of so many pixels with its middle at a place in stitches; ``cells`` drawn for it before."""
+def stamped(size, at=(8.0, 8.0), shape=(16, 16), cells=None, fill=None, disc=False):
+    """A block or disc of so many pixels with its middle at a place in stitches; ``cells`` drawn for it before."""
     ink = np.zeros((shape[0] * PIXELS, shape[1] * PIXELS), dtype=bool)
     height, width = size
     top, left = round(at[0] * PIXELS - height / 2), round(at[1] * PIXELS - width / 2)
     ink[top : top + height, left : left + width] = True
+    if disc:
+        row, col = np.ogrid[:height, :width]
+        far = ((row + 0.5) / height - 0.5) ** 2 + ((col + 0.5) / width - 0.5) ** 2
+        ink[top : top + height, left : left + width] = far <= 0.25
     if fill is not None:
         # Hollow: so many pixels of it are left.
         inner = ink[top + 1 : top + height - 1, left + 1 : left + width - 1]
@@ -333,12 +337,20 @@ def stamped(size, at=(8.0, 8.0), shape=(16, 16), cells=None, fill=None):
 )
 def test_dots_by_their_size(side, rows):
     """Up to 1.5 stitches one cross, to 2.4 four, to 3.1 a plus, to 3.6 twelve."""
-    made = stamped((side, side), at=(8.5, 8.5) if len(rows) % 2 else (8.0, 8.0))
+    made = stamped((side, side), at=(8.5, 8.5) if len(rows) % 2 else (8.0, 8.0), disc=True)
     where = np.argwhere(made)
     top, left = where.min(axis=0)
     assert shown(made[top : top + len(rows), left : left + len(rows)]) == rows and made.sum() == grid(*rows).sum()
     middle = (where.min(axis=0) + where.max(axis=0) + 1) / 2
     assert middle.tolist() == ([8.5, 8.5] if len(rows) % 2 else [8.0, 8.0])
+
+
+@pytest.mark.parametrize(("side", "wide"), [(5, 1), (14, 1), (16, 2), (24, 2), (26, 3), (34, 3), (36, 4)])
+def test_squares_are_squares_of_the_nearest_size(side, wide):
+    made = stamped((side, side), at=(8.5, 8.5) if wide % 2 else (8.0, 8.0))
+    where = np.argwhere(made)
+    assert made.sum() == wide**2 and (np.ptp(where, axis=0) == wide - 1).all()
+    assert (where.mean(axis=0) + 0.5).tolist() == ([8.5, 8.5] if wide % 2 else [8.0, 8.0])
 
 
 def test_what_is_no_dot_stays_as_it_is():
