@@ -25,6 +25,8 @@ EVEN_WIDTHS = (1.5, 4.6)
 """Stitches; pens between these are drawn a whole number of stitches wide."""
 MOST_BROAD = 0.15
 """Share of the ink too broad for a pen, from which on the picture is no pen drawing and keeps its widths."""
+MOST_AT_JOINTS, END_REACH = 1.5, 0.6
+"""Widths of a pen: as wide it may be where its strokes meet, and so far from its strokes their ends and joints lie."""
 SHOWN = 0.75
 """Stitches: an axis point so near to the middle of a stitch is shown by it, also where both sides are made alike."""
 LEAN = 0.07
@@ -175,17 +177,51 @@ def _even_pens(
         left &= np.abs(widths - width) >= 0.3 * width
     if np.isnan(grown).all():
         return ink
+    known = ~_ends_of_pens(widths, grown, axis, ink.shape, pixels)
+    row, col = axis.pixel[known, 0], axis.pixel[known, 1]
     seed = np.ones(ink.shape, dtype=np.uint8)
-    seed[axis.pixel[:, 0], axis.pixel[:, 1]] = 0
+    seed[row, col] = 0
     _, index = cv2.distanceTransformWithLabels(seed, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL)
     table = np.full(int(index.max()) + 1, np.nan, dtype=np.float32)
-    table[index[axis.pixel[:, 0], axis.pixel[:, 1]]] = grown
+    table[index[row, col]] = grown[known]
     move = table[index]
-    half_pixel = np.float32(0.5 / pixels)
-    drawn = np.where(move > 0, away - half_pixel < move, np.where(move < 0, depth - half_pixel > -move, ink))
+    half_pixel, least = np.float32(0.5 / pixels), np.float32(0.01 / pixels)
+    # A pixel just as deep as the edge moves goes: what is left is then a pixel less than whole stitches, and covers
+    # half of no cell too many wherever it lies.
+    taken = np.where(move < 0, depth - half_pixel > least - move, ink)
+    drawn = np.where(move > 0, away - half_pixel < move - least, taken)
     shift = max(1, round(LEAN * pixels))
     leaning = np.roll(drawn, (shift, shift), axis=(0, 1))
     return np.asarray(np.where(np.isnan(move), ink, leaning))
+
+
+def _ends_of_pens(
+    widths: npt.NDArray[np.float64], grown: npt.NDArray[np.float64], axis: Axis, shape: tuple[int, ...], pixels: int
+) -> npt.NDArray[np.bool_]:
+    """Return which points are of no width of their own: the ends and joints of a pen's strokes, which go with it.
+
+    Parameters
+    ----------
+    widths : ndarray of shape (P,)
+        Stitches.
+    grown : ndarray of shape (P,)
+        How far the edges of each pen are moved; nan for points of no pen.
+    axis : Axis
+    shape : tuple of int
+        Of the mask.
+    pixels : int
+        Pixels a stitch.
+    """
+    pen = ~np.isnan(grown)
+    widest = float(widths[pen].max())
+    doubtful = ~pen & (widths < MOST_AT_JOINTS * widest)
+    if not doubtful.any():
+        return doubtful
+    plane = np.zeros(shape, dtype=np.float32)
+    plane[axis.pixel[pen, 0], axis.pixel[pen, 1]] = widths[pen]
+    side = 2 * round(END_REACH * widest * pixels) + 1
+    plane = np.asarray(cv2.dilate(plane, np.ones((side, side), np.uint8)), dtype=np.float32)
+    return np.asarray(doubtful & (widths < MOST_AT_JOINTS * plane[axis.pixel[:, 0], axis.pixel[:, 1]]))
 
 
 def cell_coverage(mask: MaskArray, pixels: int) -> npt.NDArray[np.float32]:

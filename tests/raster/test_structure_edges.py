@@ -460,6 +460,32 @@ def test_mending_stays_off_the_margin_and_keeps_the_mirror():
     assert np.array_equal(made, made[:, ::-1]) and made.any() and not made[_rim(made)].any()
 
 
+@pytest.mark.parametrize("shift", [0, 1, 5, 6, 9, 10])
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_pen_is_as_wide_at_its_ends_and_joints_as_elsewhere(shift, turned):
+    """A pen 2.25 stitches wide is drawn two wide, also where an arm goes off it and up to its round ends."""
+    ink = np.zeros((24 * PIXELS, 24 * PIXELS), dtype=np.uint8)
+    wide, row, left, right = round(2.25 * PIXELS), 12 * PIXELS + shift, 6 * PIXELS, 18 * PIXELS
+    cv2.rectangle(ink, (left, row), (right, row + wide - 1), 1, -1)
+    for end in (left, right):
+        cv2.circle(ink, (end, row + wide // 2), (wide - 1) // 2, 1, -1)
+    cv2.rectangle(ink, (12 * PIXELS, 5 * PIXELS), (12 * PIXELS + wide - 1, row), 1, -1)
+    made = draw_ink((ink.T.copy() if turned else ink) > 0, PIXELS).cells
+    made = made.T if turned else made
+    beside = np.ones(24, dtype=bool)
+    beside[11:16] = False
+    assert (made[:, beside].sum(axis=0) <= 2).all() and (made[:, 6:11].sum(axis=0) == 2).all()
+
+
+@pytest.mark.parametrize("wide", [27, 29])
+def test_a_pen_alone_is_two_wide_wherever_it_lies(wide):
+    """An odd number of pixels, a little more than two stitches of twelve."""
+    for shift in range(PIXELS):
+        ink = np.zeros((12 * PIXELS, 14 * PIXELS), dtype=bool)
+        ink[4 * PIXELS + shift : 4 * PIXELS + shift + wide, 3 * PIXELS : 11 * PIXELS] = True
+        assert set(draw_ink(ink, PIXELS).cells[:, 4:10].sum(axis=0).tolist()) == {2}
+
+
 # Readability.
 
 
