@@ -271,10 +271,10 @@ def measure(truth, cells, placement, pixels=None):
         quad = big[1:, 1:] & big[:-1, 1:] & big[1:, :-1] & big[:-1, :-1]
         mine = owner[1:, 1:] & owner[:-1, 1:] & owner[1:, :-1] & owner[:-1, :-1]
         out.blocks = float((quad & mine).sum())
-        c = direct
-        up, down = np.roll(c, 1, 0), np.roll(c, -1, 0)
-        left, right = np.roll(c, 1, 1), np.roll(c, -1, 1)
-        corner = c & (up ^ down) & (left ^ right)
+        # Neighbours that belong to no straight part count too: where that ends, a stroke two wide makes no turn.
+        up, down = np.roll(big, 1, 0), np.roll(big, -1, 0)
+        left, right = np.roll(big, 1, 1), np.roll(big, -1, 1)
+        corner = direct & (up ^ down) & (left ^ right)
         out.kinks = float((corner & ~_needed(big, axis, 0.75 + 0.6 / pixels)).sum())
     # Isolated stitches that are no dots.
     around = ndimage.convolve(big.astype(np.uint8), np.ones((3, 3), np.uint8), mode="constant")

@@ -61,3 +61,19 @@ def test_each_fault_shows():
     double = cells.copy()
     double[3, 3:9] = True
     assert measure(truth, double, PLACEMENT)[0].blocks > 0
+
+
+def test_a_needless_turn_is_a_kink_and_a_doubled_stroke_is_none():
+    truth = np.zeros((240, 600), bool)
+    truth[110:130, 60:540] = True
+    even = np.zeros((12, 30), bool)
+    even[4, 3:27] = True
+    placement = np.array([[20.0, 0, 20], [0, 20.0, 0]])
+    double = even.copy()
+    double[5] = even[4]
+    # Half of it a row lower, joined by a stitch that could go: two turns where there is no need for any.
+    bent = even.copy()
+    bent[4, 15:27], bent[5, 14:27] = False, True
+    found = [measure(truth, cells, placement)[0] for cells in (even, double, bent)]
+    assert [m.kinks for m in found] == [0, 0, 2]
+    assert found[1].blocks > 15 and found[0].blocks == found[2].blocks == 0
