@@ -22,6 +22,7 @@ assessment, IEEE Trans. Image Processing 13(4), 2004, 600-612, DOI 10.1109/TIP.2
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -182,7 +183,9 @@ def _filled_in(picture: MaskArray, cells: CellArray, pixels: int) -> CellArray:
 def _look_small(picture: MaskArray, pixels: int) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32], float]:
     """Return a copy at about `AXIS_PIXELS` a stitch, how far its ground lies from the ink there, and its pixels."""
     step = max(1, pixels // AXIS_PIXELS)
-    few = cv2.resize(picture.astype(np.float32), None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
+    few: npt.NDArray[Any] = picture.astype(np.float32)
+    if step > 1:
+        few = cv2.resize(few, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
     return np.asarray(few, dtype=np.float32), ink_depth(np.asarray(few < 0.5), 1), pixels / step
 
 
