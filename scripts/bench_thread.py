@@ -25,7 +25,7 @@ import numpy as np
 from PIL import Image
 from scipy import ndimage
 from skimage import data, measure, morphology, transform
-from thread_bounds import CARRY, LENGTH, TAIL, leg_bound, turn_bound
+from thread_bounds import CARRY, LENGTH, TAIL, leg_bound, tile_bound, turn_bound
 
 from converter.estimate.line_route import plan_line_thread
 from converter.estimate.route import ThreadPlan, plan_thread
@@ -288,6 +288,8 @@ def main() -> None:
             table(f"scatter {share:.0%}", charts, leg_bound)
             if share < 0.1:
                 table(f"scatter {share:.0%}, turn bound", charts, turn_bound)
+            elif share < 0.5:
+                table(f"scatter {share:.0%}, tile bound", charts, tile_bound)
     if wanted("lines"):
         trees = [outline_lines(largest_piece(blob(rng, 40, 2))) for _ in range(count)]
         line_table("outlines, unit stitches", trees)
