@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from converter.model.materials import Fabric
+from converter.model.phrase import Phrase
 
 
 @dataclass(frozen=True)
@@ -53,3 +54,19 @@ def needlework(fabric: Fabric) -> Needlework:
         if fabric.stitches_per_inch <= upper:
             return choice
     return _TABLE[-1][1]
+
+
+def needle_words(fabric: Fabric, crosses: bool = True, lines: bool = False) -> Phrase:
+    """Return in words the needle for crosses, and the one for backstitch lines where it is another.
+
+    Examples
+    --------
+    >>> str(needle_words(Fabric(14), lines=True)), str(needle_words(Fabric(14), crosses=False, lines=True))
+    ('tapestry needle no. 24, no. 26 for backstitch', 'tapestry needle no. 26')
+    """
+    needles = needlework(fabric)
+    first = needles.needle if crosses or not lines else needles.line_needle
+    words = Phrase("tapestry needle no. {needle}", needle=first)
+    if not lines or first == needles.line_needle:
+        return words
+    return Phrase("{words}, no. {finer} for backstitch", words=words, finer=needles.line_needle)

@@ -7,9 +7,9 @@ from collections.abc import Iterable
 
 from converter.estimate.duration import work_time
 from converter.estimate.fabric import cut_cloth
+from converter.estimate.needles import needle_words
 from converter.estimate.stitches import count_stitches
 from converter.estimate.thread import plan_chart, slow_notes, thread_use
-from converter.jobs.materials import needle_words
 from converter.model.chart import Chart
 from converter.report.facts import Facts
 from converter.settings import ThreadSettings, TimeSettings
@@ -56,7 +56,7 @@ def gather_facts(
         skeins_left_m=(skeins - share) * thread.skein_m,
         cut=cut_cloth(chart, piece),
         time=work_time(count.stitches, count.backstitches, crosses.starts + lines.starts, time),
-        needle=needle_words(chart.fabric, lines=count.backstitches > 0),
+        needle=needle_words(chart.fabric, bool(chart.cells.any()), count.backstitches > 0),
         readability=float(readability) if isinstance(readability, (int, float)) else None,
         piece=piece,
         notes=tuple(n for n in (*chart.notes, *notes, *slow_notes(chart, thread, time, plans)) if n),

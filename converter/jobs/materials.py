@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from converter.estimate.needles import needlework
 from converter.model.chart import Chart
 from converter.model.materials import Fabric, Thread
-from converter.model.phrase import Phrase
 
 
 @dataclass(frozen=True)
@@ -68,10 +67,3 @@ def usual_strands(fabric: Fabric) -> int:
     (3, 2, 1)
     """
     return needlework(fabric).usual_strands
-
-
-def needle_words(fabric: Fabric, lines: bool = False) -> Phrase:
-    """Return the needle for a cloth in words, and the finer one for backstitch where there is any."""
-    needles = needlework(fabric)
-    words = Phrase("tapestry needle no. {needle}", needle=needles.needle)
-    return Phrase("{words}, no. {finer} for backstitch", words=words, finer=needles.line_needle) if lines else words

@@ -704,14 +704,14 @@ LINES = [[[0, 0], [0, 3]], [[0, 3], [4, 3]]]
 @pytest.mark.parametrize(
     ("crosses", "lines", "stitching", "needles"),
     [
-        (True, [], "2 strands and a tapestry needle no. 24; all top stitches", "tapestry needle no. 24, sewing"),
+        (True, [], "2 strands and a tapestry needle no. 24; all top stitches", "tapestry needle no. 24; sewing"),
         (
             True,
             LINES,
             "Then work the backstitch lines with 1 strand and needle no. 26.",
-            "24 and, for backstitch, no. 26;",
+            "no. 24, no. 26 for backstitch;",
         ),
-        (False, LINES, "Work the lines from the middle outwards with 1 strand", "tapestry needle no. 26, sewing"),
+        (False, LINES, "Work the lines from the middle outwards with 1 strand", "tapestry needle no. 26; sewing"),
     ],
 )
 def test_needles_and_strands_follow_what_the_design_has(crosses, lines, stitching, needles):

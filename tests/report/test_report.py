@@ -5,8 +5,9 @@ import json
 import numpy as np
 import pytest
 
+from converter.estimate.needles import needle_words
 from converter.jobs.facts import gather_facts
-from converter.jobs.materials import Materials, needle_words, usual_strands
+from converter.jobs.materials import Materials, usual_strands
 from converter.model.chart import Chart
 from converter.model.materials import Fabric
 from converter.report.machine import report_bytes, report_mapping

@@ -12,7 +12,7 @@ from converter.estimate.fabric import Design, Extent, Margins, cut_cloth, stitch
 from converter.estimate.figures import Figures
 from converter.estimate.making.edges import EdgeThread, edge_thread
 from converter.estimate.making.words import colour_word, counted, length, metres, size, threads
-from converter.estimate.needles import needlework
+from converter.estimate.needles import needle_words, needlework
 from converter.model.chart import Chart
 from converter.model.materials import Fabric, Thread, rgb
 from converter.model.phrase import Phrase, sentences
@@ -288,17 +288,9 @@ def _stitching(work: Work) -> list[Phrase]:
 
 
 def _needles(work: Work) -> Phrase:
-    """Return the needles to buy: for crosses, for lines where another is wanted, and for sewing."""
-    needles = needlework(work.fabric)
-    if not work.has_crosses:
-        return Phrase("tapestry needle no. {needle}, sewing needle, pins", needle=needles.line_needle)
-    if work.has_lines and needles.line_needle != needles.needle:
-        return Phrase(
-            "tapestry needles no. {needle} and, for backstitch, no. {line_needle}; sewing needle, pins",
-            needle=needles.needle,
-            line_needle=needles.line_needle,
-        )
-    return Phrase("tapestry needle no. {needle}, sewing needle, pins", needle=needles.needle)
+    """Return the needles to buy: for the stitches, and for sewing."""
+    needles = needle_words(work.fabric, work.has_crosses, work.has_lines)
+    return Phrase("{needles}; sewing needle, pins", needles=needles)
 
 
 def _margin_words(work: Work, cut: FabricCut) -> Phrase:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from converter.errors import RequestError
 from converter.estimate.fabric import Margins, thread_mm
 from converter.estimate.making.common import (
+    Size,
     Work,
     box,
     cautions,
@@ -115,17 +116,7 @@ def plan_panel(work: Work) -> MakingPlan:
                 least=length(work.mm("round_panel") / 2),
             )
         )
-    share = work.figures.number("panel", "least_share")
-    if max(cut.cut_mm[0] / pad[0], cut.cut_mm[1] / pad[1]) < share:
-        warnings.append(
-            Phrase(
-                "The panel of {size} is small for a pad of {pad}: under {share} of its width. Take a smaller "
-                "pad, put a border round the design, or use a coarser cloth.",
-                size=size(cut.cut_mm),
-                pad=size(pad, up=False),
-                share=f"{share:.0%}",
-            )
-        )
+    warnings += _small(work, cut.cut_mm, pad, panel=True)
 
     fringe_words = counted(fringe, work.fabric)
     side, above = (cover.front_mm[0] - cut.cut_mm[0]) / 2, (cover.front_mm[1] - cut.cut_mm[1]) / 2
@@ -214,17 +205,7 @@ def plan_cushion(work: Work) -> MakingPlan:
                 ground=length(ground),
             )
         )
-    share = work.figures.number("cushion", "least_share")
-    if max(width / pad[0], height / pad[1]) < share:
-        warnings.append(
-            Phrase(
-                "The design of {design} is small for a pad of {pad}: under {share} of its width. A border round "
-                "it, a coarser cloth or a smaller pad would carry the front.",
-                design=size(work.design_mm),
-                pad=size(pad, up=False),
-                share=f"{share:.0%}",
-            )
-        )
+    warnings += _small(work, work.design_mm, pad, panel=False)
     side = max((cover.front_mm[0] - width) / 2, 0.0)
     above = max((cover.front_mm[1] - height) / 2, 0.0)
     margins: Margins = (side, above, side, above)
@@ -259,3 +240,21 @@ def plan_cushion(work: Work) -> MakingPlan:
         )
     shopping += [pad_words(pad), Phrase("sewing thread in the colour of the cloth")]
     return finish_plan(work, parts, cut, steps, shopping, warnings, pad, cautions(work, filled=True))
+
+
+def _small(work: Work, part_mm: Size, pad: Size, panel: bool) -> list[Phrase]:
+    """Return a warning where the panel, or the design, is small for its pad."""
+    share = work.figures.number("panel" if panel else "cushion", "least_share")
+    if max(part_mm[0] / pad[0], part_mm[1] / pad[1]) >= share:
+        return []
+    of = size(part_mm)
+    part = Phrase("The panel of {size}", size=of) if panel else Phrase("The design of {size}", size=of)
+    return [
+        Phrase(
+            "{part} is small for a pad of {pad}: under {share} of its width. Take a smaller pad, put a border round "
+            "the design, or use a coarser cloth.",
+            part=part,
+            pad=size(pad, up=False),
+            share=f"{share:.0%}",
+        )
+    ]
