@@ -44,14 +44,24 @@ def _no_edge(work: Work) -> None:
 
 
 def _choose(work: Work, least_mm: Size, name: str) -> Size:
-    """Return the size she has, or the smallest of the shop's sizes that holds ``least_mm``, or just that."""
+    """Return the size she has, or the smallest of the shop's sizes that holds ``least_mm``, or just that.
+
+    A frame that does upright and lying is taken the way that leaves the more even margins; cards, which fold at the
+    side, are upright.
+    """
+
+    def uneven(offer: Size) -> float:
+        if work.settings.piece != "frame":
+            return 0.0
+        return round(abs((offer[0] - least_mm[0]) - (offer[1] - least_mm[1])), 3)
+
     if work.settings.size_mm is not None:
         return work.settings.size_mm
     offers = {
         turned(pair, upright) for pair in work.figures.pairs_mm(work.settings.piece, name) for upright in (True, False)
     }
     holding = [offer for offer in offers if fits(least_mm, offer)]
-    return min(holding, key=lambda offer: (offer[0] * offer[1], offer)) if holding else least_mm
+    return min(holding, key=lambda offer: (offer[0] * offer[1], uneven(offer), offer)) if holding else least_mm
 
 
 def _size_warnings(work: Work, chosen: Size, name: str) -> list[str]:
