@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from enum import IntEnum
 
+MOST_QUOTED = 40
+"""Letters of a wrong value that a message repeats."""
+
 
 class ExitCode(IntEnum):
     """Exit codes of the command; the README lists them."""
@@ -14,6 +17,16 @@ class ExitCode(IntEnum):
     PICTURE = 3
     REQUEST = 4
     OUTPUT = 5
+
+
+def quoted(value: object) -> str:
+    """Return a value as a message shows it: in quotes if it is text, cut short if it is very long.
+
+    >>> quoted("red"), quoted(7), quoted("9" * 500)
+    ("'red'", '7', "'99999999999999999999999999999999999...")
+    """
+    text = repr(value)
+    return text if len(text) <= MOST_QUOTED else f"{text[: MOST_QUOTED - 4]}..."
 
 
 class ConverterError(Exception):

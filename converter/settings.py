@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, fields
 from numbers import Real
 from typing import Any, Final
 
-from converter.errors import UsageError
+from converter.errors import UsageError, quoted
 from converter.model.arrays import MaskArray
 
 KINDS: Final = ("auto", "line", "shape", "photo")
@@ -33,12 +33,12 @@ Box = tuple[float, float, float, float]
 
 def _choice(name: str, value: object, allowed: tuple[object, ...]) -> None:
     if isinstance(value, bool) or value not in allowed:
-        raise UsageError(f"{name} is {value!r}.", f"Choose one of {', '.join(str(a) for a in allowed)}.")
+        raise UsageError(f"{name} is {quoted(value)}.", f"Choose one of {', '.join(str(a) for a in allowed)}.")
 
 
 def _range(name: str, value: object, low: float, high: float) -> None:
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not low <= value <= high:
-        raise UsageError(f"{name} is {value!r}.", f"It goes from {low:g} to {high:g}.")
+        raise UsageError(f"{name} is {quoted(value)}.", f"It goes from {low:g} to {high:g}.")
 
 
 def _box(name: str, box: Box | None) -> None:
@@ -104,7 +104,7 @@ class ReductionSettings:
             if value is None:
                 continue
             if isinstance(value, bool) or not isinstance(value, Real) or float(value) % 1 != 0:
-                raise UsageError(f"{name} is {value!r}.", "It must be a whole number of stitches.")
+                raise UsageError(f"{name} is {quoted(value)}.", "It must be a whole number of stitches.")
             whole = int(float(value))
             _range(name, whole, 4, 1000)
             # A whole number may come as a float, from JSON say.
@@ -254,7 +254,7 @@ class LimitSettings:
             _range("--fit in mm", value, 1, 5000)
         for name, number in (("--stitches", self.stitches), ("--hours", self.hours), ("--skeins", self.skeins)):
             if number is not None and (isinstance(number, bool) or not 0 < number <= 4_000_000):
-                raise UsageError(f"{name} is {number!r}.", "It must be above 0.")
+                raise UsageError(f"{name} is {quoted(number)}.", "It must be above 0.")
         if self.piece is not None:
             _choice("--piece", self.piece, PIECES)
 
@@ -284,5 +284,5 @@ class ChartSettings:
             known = {f.name for f in fields(kind)}
             stages[name] = kind(**{k: rest.pop(k) for k in list(rest) if k in known})
         if rest:
-            raise UsageError(f"Unknown setting {sorted(rest)[0]!r}.")
+            raise UsageError(f"Unknown setting {quoted(sorted(rest)[0])}.")
         return cls(**stages)  # type: ignore[arg-type]

@@ -31,7 +31,7 @@ from converter.compose.profile import MOST_CLASH, profile_of
 from converter.compose.ring import NO_LINES
 from converter.compose.search import CornerSearch, Costs
 from converter.compose.sides import Corner, Move
-from converter.errors import RequestError, UsageError
+from converter.errors import RequestError, UsageError, quoted
 from converter.model.arrays import CellArray, LineArray, as_cells
 from converter.model.chart import MAX_SIDE, Chart
 
@@ -375,9 +375,9 @@ def _bare_middle(outer: tuple[int, int], depths: Sequence[int], wanted: Sequence
 
 def _check(slack: int, count: int, moves: Sequence[str]) -> None:
     if isinstance(slack, bool) or slack not in (0, 1, 2):
-        raise UsageError(f"slack is {slack!r}.", "It goes from 0 to 2 stitches.")
+        raise UsageError(f"slack is {quoted(slack)}.", "It goes from 0 to 2 stitches.")
     if isinstance(count, bool) or not isinstance(count, (int, np.integer)) or count < 1:
-        raise UsageError(f"count is {count!r}.", "Ask for at least one plan.")
+        raise UsageError(f"count is {quoted(count)}.", "Ask for at least one plan.")
     for move in moves:
         if move not in MOVES:
             raise UsageError(f"moves holds '{move}'.", f"Choose from {', '.join(MOVES)}.")
@@ -387,7 +387,7 @@ def _checked_outer(
     outer: tuple[int, int], middle: _Middle, bands: Sequence[Band], wanted: Sequence[int]
 ) -> tuple[int, int]:
     if len(outer) != 2 or any(isinstance(v, bool) or int(v) != v or v < 1 for v in outer):
-        raise UsageError(f"outer is {outer!r}.", "Give rows and columns.")
+        raise UsageError(f"outer is {quoted(outer)}.", "Give rows and columns.")
     size = (int(outer[0]), int(outer[1]))
     if max(size) > MAX_SIDE:
         raise RequestError(f"{size[1]} x {size[0]} stitches is over {MAX_SIDE} a side.")

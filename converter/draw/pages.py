@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from math import ceil, floor
 
-from converter.errors import RequestError, UsageError
+from converter.errors import RequestError, UsageError, quoted
 from converter.units import PAPER_SIZES_MM
 
 
@@ -40,7 +40,7 @@ class SheetLayout:
     def __post_init__(self) -> None:
         """Check ranges."""
         if self.paper not in PAPER_SIZES_MM:
-            raise UsageError(f"--paper is {self.paper!r}.", f"Choose one of {', '.join(PAPER_SIZES_MM)}.")
+            raise UsageError(f"--paper is {quoted(self.paper)}.", f"Choose one of {', '.join(PAPER_SIZES_MM)}.")
         if not 0.5 <= self.least_cell_mm <= self.most_cell_mm <= 30:
             raise UsageError(
                 f"Squares of {self.least_cell_mm:g} to {self.most_cell_mm:g} mm cannot be printed.",

@@ -16,7 +16,7 @@ import numpy.typing as npt
 from converter.draw.canvas import Canvas, MarkShape
 from converter.draw.contrast import LINE_CONTRAST, print_colour, tint
 from converter.draw.fonts import cap_height
-from converter.errors import UsageError
+from converter.errors import UsageError, quoted
 from converter.model.arrays import LineArray
 from converter.model.chart import Chart
 
@@ -49,9 +49,9 @@ class ChartStyle:
     def __post_init__(self) -> None:
         """Check choices."""
         if self.shape not in ("block", "cross"):
-            raise UsageError(f"--marks is {self.shape!r}.", "Choose block or cross.")
+            raise UsageError(f"--marks is {quoted(self.shape)}.", "Choose block or cross.")
         if self.tens_from not in ("corner", "centre"):
-            raise UsageError(f"--tens is {self.tens_from!r}.", "Choose corner or centre.")
+            raise UsageError(f"--tens is {quoted(self.tens_from)}.", "Choose corner or centre.")
 
     @classmethod
     def large(cls, **changes: object) -> ChartStyle:

@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 
-from converter.errors import RequestError, UsageError
+from converter.errors import RequestError, UsageError, quoted
 from converter.estimate.line_double import DoubleGroup, Route, double_routes
 from converter.estimate.line_figures import (
     Figure,
@@ -77,7 +77,7 @@ def plan_line_thread(
     array = as_lines(lines)
     check_lengths(length, tail, carry)
     if method not in METHODS:
-        raise UsageError(f"method is {method!r}.", "Choose double or back.")
+        raise UsageError(f"method is {quoted(method)}.", "Choose double or back.")
     figures = line_figures(array)
     if not figures:
         return ThreadPlan((), 0.0, 0.0, 0.0, 0.0, 0.0, 0, 0, method)

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from converter.errors import RequestError, UsageError
+from converter.errors import RequestError, UsageError, quoted
 from converter.estimate.route_bound import thread_bound
 from converter.estimate.route_cut import choose_directions, move_table, taken_moves
 from converter.estimate.route_geometry import EPSILON, ROOT2, Crosses, IntArray, MoveRules
@@ -65,7 +65,7 @@ def check_lengths(length: float, tail: float, carry: float) -> None:
     """Raise UsageError unless working length, tail and carry are usable numbers."""
     for name, value, least in (("length", length, 0.0), ("tail", tail, 0.0), ("carry", carry, 1.0)):
         if isinstance(value, bool) or not isinstance(value, (int, float, np.integer, np.floating)):
-            raise UsageError(f"{name} must be a number, not {value!r}.")
+            raise UsageError(f"{name} must be a number, not {quoted(value)}.")
         if not np.isfinite(value) or value < least:
             raise UsageError(f"{name} is {value}.", f"It must be at least {least:g} stitch sides.")
 
@@ -125,7 +125,7 @@ def plan_thread(
     grid = as_cells(cells)
     check_lengths(length, tail, carry)
     if order not in ORDERS:
-        raise UsageError(f"order is {order!r}.", "Choose closed or least.")
+        raise UsageError(f"order is {quoted(order)}.", "Choose closed or least.")
     if not grid.any():
         return ThreadPlan((), 0.0, 0.0, 0.0, 0.0, 0.0, 0, 0, order)
     capacity = float(length) - 2 * float(tail)

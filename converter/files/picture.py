@@ -124,6 +124,11 @@ def _read(stream: Any, name: str, columns: int | None) -> Picture:
     if head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
         # Pillow scrambles some turned TIFFs: they are decoded unturned, then turned here.
         data, orientation = _untwist_tiff(stream.read())
+        if _has_deep_planes(data):
+            raise PictureError(
+                f"'{name}' keeps each colour in a plane of its own with more than 8 bits, which cannot be read.",
+                "Open it in a picture program and save it again as PNG.",
+            )
         with _quiet_library():
             return _read_known(io.BytesIO(data), head, name, columns, orientation)
     return _read_known(stream, head, name, columns, None)
@@ -545,17 +550,41 @@ def _decode_tiff(data: bytes, name: str) -> PictureArray | None:
 
 def _tiff_size(data: bytes) -> tuple[int, int] | None:
     """Width and height from the first directory of a plain TIFF, or None."""
-    order = "<" if data[:2] == b"II" else ">"
     if data[2:4] not in (b"*\0", b"\0*"):
         return None
-    found = {}
+    found = _tiff_numbers(data)
+    return (found[256], found[257]) if 256 in found and 257 in found else None
+
+
+def _has_deep_planes(data: bytes) -> bool:
+    """Whether a TIFF keeps colours of more than 8 bits in separate planes.
+
+    Pillow reads such planes wrongly, and OpenCV leaves parts of the picture as it finds the memory.
+    """
+    found = _tiff_numbers(data)
+    return found.get(284) == 2 and found.get(277, 1) > 1 and found.get(258, 1) > 8
+
+
+def _tiff_numbers(data: bytes) -> dict[int, int]:
+    """Return the first whole number of each tag of the first directory (TIFF 6.0, section 2; BigTIFF)."""
+    order = "<" if data[:2] == b"II" else ">"
+    big = data[2:4] in (b"+\0", b"\0+")
+    offset, count, entry = ("Q", "Q", 20) if big else ("I", "H", 12)
+    formats = {3: "H", 4: "I", 16: "Q"}
+    found: dict[int, int] = {}
     try:
-        (at,) = struct.unpack_from(order + "I", data, 4)
-        (entries,) = struct.unpack_from(order + "H", data, at)
+        (at,) = struct.unpack_from(order + offset, data, 8 if big else 4)
+        (entries,) = struct.unpack_from(order + count, data, at)
+        at += struct.calcsize(count)
         for index in range(min(entries, 4096)):
-            tag, kind = struct.unpack_from(order + "HH", data, at + 2 + index * 12)
-            if tag in (256, 257):
-                (found[tag],) = struct.unpack_from(order + ("H" if kind == 3 else "I"), data, at + 10 + index * 12)
+            place = at + index * entry
+            tag, kind, many = struct.unpack_from(f"{order}HH{offset}", data, place)
+            if kind not in formats or many == 0:
+                continue
+            value = place + entry - struct.calcsize(offset)
+            if many * struct.calcsize(formats[kind]) > struct.calcsize(offset):
+                (value,) = struct.unpack_from(order + offset, data, value)
+            (found[tag],) = struct.unpack_from(order + formats[kind], data, value)
     except (struct.error, OverflowError):
-        return None
-    return (found[256], found[257]) if len(found) == 2 else None
+        pass
+    return found

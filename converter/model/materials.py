@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from converter.errors import UsageError
+from converter.errors import UsageError, quoted
 from converter.model.phrase import Phrase
 from converter.units import MM_PER_INCH
 
@@ -15,7 +15,7 @@ _COLOUR = re.compile(r"^#[0-9a-f]{6}$")
 def check_colour(value: str, name: str) -> str:
     """Return the colour in lower case, or raise UsageError if it is not ``#rrggbb``."""
     if not isinstance(value, str) or _COLOUR.match(value.lower()) is None:
-        raise UsageError(f"{name} must be a colour like #b01e28, not {value!r}.")
+        raise UsageError(f"{name} must be a colour like #b01e28, not {quoted(value)}.")
     return value.lower()
 
 
@@ -49,7 +49,7 @@ class Fabric:
         if not 5 <= self.count_per_inch <= 60:
             raise UsageError(f"A fabric count of {self.count_per_inch:g} is outside 5 to 60 an inch.")
         if isinstance(self.over, bool) or not isinstance(self.over, int) or not 1 <= self.over <= 4:
-            raise UsageError(f"Stitches go over 1 to 4 threads, not {self.over!r}.")
+            raise UsageError(f"Stitches go over 1 to 4 threads, not {quoted(self.over)}.")
         object.__setattr__(self, "count_per_inch", float(self.count_per_inch))
         object.__setattr__(self, "colour", check_colour(self.colour, "The cloth colour"))
 
@@ -97,7 +97,7 @@ class Thread:
         """Refuse strand numbers that a six-strand thread cannot give."""
         for value in (self.strands, self.line_strands):
             if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 6:
-                raise UsageError(f"Strands must be a whole number from 1 to 6, not {value!r}.")
+                raise UsageError(f"Strands must be a whole number from 1 to 6, not {quoted(value)}.")
         if not isinstance(self.name, str):
             raise UsageError("The thread name must be text.")
         object.__setattr__(self, "colour", check_colour(self.colour, "The thread colour"))

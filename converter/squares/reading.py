@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from converter.errors import RequestError, UsageError
+from converter.errors import RequestError, UsageError, quoted
 from converter.model.arrays import CellArray, LineArray, as_picture
 from converter.model.phrase import Phrase
 from converter.squares import density, extent, filters, finding, kinds, marks, mesh, patches, strokes
@@ -74,7 +74,7 @@ class SquaresReading:
                 or not isinstance(number, (int, np.integer))
                 or not 1 <= number <= len(self.marks)
             ):
-                raise UsageError(f"There is no mark {number!r}.", f"Marks 1 to {len(self.marks)} were found.")
+                raise UsageError(f"There is no mark {quoted(number)}.", f"Marks 1 to {len(self.marks)} were found.")
         wanted = np.isin(self.kinds, list(numbers))
         return replace(self, cells=wanted)
 
@@ -140,7 +140,7 @@ def _check_size(size: tuple[int, int] | None) -> tuple[int, int] | None:
     if size is None:
         return None
     if len(size) != 2 or any(isinstance(v, bool) or int(v) != v or not 1 <= v <= 1000 for v in size):
-        raise UsageError(f"The grid cannot be {size!r} squares.", "Give columns and rows, 1 to 1000 each.")
+        raise UsageError(f"The grid cannot be {quoted(size)} squares.", "Give columns and rows, 1 to 1000 each.")
     return int(size[1]), int(size[0])
 
 

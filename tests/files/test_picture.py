@@ -159,6 +159,21 @@ class TestTraps:
         data = cv2.imencode(".tif", deep)[1].tobytes()
         assert np.array_equal(picture_from_bytes(data).pixels, (deep // 257).astype(np.uint8)[:, :, ::-1])
 
+    @pytest.mark.parametrize("big", [False, True])
+    @pytest.mark.parametrize("kind", [np.uint8, np.uint16, np.float32, np.float64])
+    def test_colours_in_planes_of_their_own(self, kind, big):
+        """TIFF 6.0, PlanarConfiguration 2, written by tifffile: read where they have 8 bits, else refused in words."""
+        tifffile = pytest.importorskip("tifffile")
+        colours = np.stack([drawing(), drawing() // 2, drawing() // 3])
+        values = colours.astype(kind) if kind is np.uint8 else (colours / 255 * (65535 if kind is np.uint16 else 1))
+        target = io.BytesIO()
+        tifffile.imwrite(target, values.astype(kind), photometric="rgb", planarconfig="separate", bigtiff=big)
+        if kind is np.uint8:
+            assert np.array_equal(picture_from_bytes(target.getvalue()).pixels, np.moveaxis(colours, 0, 2))
+        else:
+            with pytest.raises(PictureError, match="plane of its own"):
+                picture_from_bytes(target.getvalue())
+
     @pytest.mark.parametrize("scale", [1 / 255, 1.0, 1000.0])
     def test_float_tiff_keeps_its_tones(self, scale):
         got = picture_from_bytes(encoded((drawing() * scale).astype(np.float32), "TIFF")).pixels

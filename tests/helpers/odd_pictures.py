@@ -104,6 +104,22 @@ def _frames(kind: str) -> bytes:
     return stream.getvalue()
 
 
+def _planes(kind: type) -> bytes:
+    """Colours one after another (TIFF 6.0, PlanarConfiguration 2), written by hand: one strip a colour."""
+    planes = np.stack([drawing()] * 3).astype(kind) * (1 if kind is np.uint8 else 257)
+    _, high, wide = planes.shape
+    size = planes[0].nbytes
+    first = 8 + 2 + 11 * 12 + 4
+    entries = [(256, 3, 1, wide), (257, 3, 1, high), (258, 3, 3, first), (259, 3, 1, 1), (262, 3, 1, 2)]
+    data = first + 6 + 12 + 12
+    entries += [(273, 4, 3, first + 6), (277, 3, 1, 3), (278, 3, 1, high), (279, 4, 3, first + 18), (284, 3, 1, 2)]
+    entries += [(339, 3, 1, 1)]
+    head = b"II*\0" + struct.pack("<IH", 8, len(entries)) + b"".join(struct.pack("<HHII", *e) for e in entries)
+    head += struct.pack("<I", 0) + struct.pack("<3H", *[planes.itemsize * 8] * 3)
+    head += struct.pack("<3I", *(data + size * k for k in range(3))) + struct.pack("<3I", *[size] * 3)
+    return head + planes.astype(f"<u{planes.itemsize}").tobytes()
+
+
 def _palette_clear() -> bytes:
     image = Image.new("P", (80, 60), 0)
     image.putpalette([0, 0, 0, 0, 0, 0])
@@ -147,6 +163,7 @@ READ: list[Odd] = [
     Odd("black drawing on clear ground, WebP", lambda: _alpha("WEBP"), None),
     Odd("16-bit gray PNG", lambda: save(drawing().astype(np.uint16) * 257, "PNG"), None),
     Odd("16-bit gray TIFF", lambda: save(drawing().astype(np.uint16) * 257, "TIFF"), None),
+    Odd("TIFF with each colour in a plane of its own", lambda: _planes(np.uint8), None),
     Odd("32-bit whole number TIFF", lambda: save(drawing().astype(np.int32), "TIFF"), None),
     Odd("float TIFF, 0 to 1", lambda: _float(1 / 255), None),
     Odd("float TIFF, 0 to 255", lambda: _float(1), None),
@@ -162,6 +179,7 @@ READ: list[Odd] = [
     Odd("JPEG with bytes after its end", lambda: save(colour(), "JPEG") + bytes(100), None),
 ]
 CUT: list[Odd] = [
+    Odd("TIFF with each colour of 16 bits in a plane of its own", lambda: _planes(np.uint16), "in a plane of its own"),
     Odd(f"JPEG cut at {share:.0%}", _cut("JPEG", share), "odd") for share in np.linspace(0.03, 0.98, 20)
 ] + [
     Odd(f"{kind} cut at {share:.0%}", _cut(kind, share), "odd")
