@@ -179,7 +179,6 @@ READ: list[Odd] = [
     Odd("JPEG with bytes after its end", lambda: save(colour(), "JPEG") + bytes(100), None),
 ]
 CUT: list[Odd] = [
-    Odd("TIFF with each colour of 16 bits in a plane of its own", lambda: _planes(np.uint16), "in a plane of its own"),
     Odd(f"JPEG cut at {share:.0%}", _cut("JPEG", share), "odd") for share in np.linspace(0.03, 0.98, 20)
 ] + [
     Odd(f"{kind} cut at {share:.0%}", _cut(kind, share), "odd")
@@ -187,6 +186,7 @@ CUT: list[Odd] = [
     for share in (0.3, 0.8)
 ]
 WRONG: list[Odd] = [
+    Odd("TIFF with each colour of 16 bits in a plane of its own", lambda: _planes(np.uint16), "in a plane of its own"),
     Odd("nothing at all", lambda: b"", "empty"),
     Odd("a text", lambda: b"Dear diary, today I stitched.", "text file"),
     Odd("a text with accents", lambda: "Häkelstube\n".encode(), "text file"),
