@@ -31,7 +31,7 @@ _SLIDES, _MOST_SLIDES = 300, 40_000
 _SWAPS, _MOST_SWAPS = 20, 600
 _SLIDE_HEATS = (0.1, 0.03)
 """Rounds of exchanges of stops and of stretches: of each so many for a link with an excess, and at most."""
-_HEATS = ((0.3, 200_000, 1.0, 10.0, 0.2), (0.1, 80_000, 0.3, 0.7, 0.1), (0.0, 200_000, 1.0, 0.25, 0.04))
+_HEATS = ((0.3, 500_000, 1.0, 10.0, 0.2), (0.1, 80_000, 0.3, 0.7, 0.1), (0.0, 200_000, 1.0, 0.25, 0.04))
 """Share of moves with an excess from which: tries for each of them, share of all tries at most, first and last heat.
 With many starts the search has to get over the price of one; else only the carries are to be shortened."""
 _FEW_LEG_TRIES = 1_500_000
