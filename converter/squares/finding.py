@@ -25,6 +25,8 @@ _GLANCE_SCORE = 140.0
 """Height over the noise of the best peaks of the spectrum; half of the least seen on squared paper."""
 _GLANCE_WORTH = 10.0
 """Worth of the best few squares planted, in squares; half of the least seen on squared paper."""
+_LIKELY = 0.8
+"""Share of sides shown from which a lattice is good enough not to look for another one between the marks."""
 LOOK_PIXELS = 1.5e6
 """Pixels of the picture that the grid is looked for in first."""
 
@@ -68,12 +70,23 @@ def _same_lattice(a: lattice.Seed, b: lattice.Seed) -> bool:
     return apart < 0.3 * min(a.pitch, b.pitch)
 
 
+def _met(start: mesh.Fit, factor: float, known: Trial) -> bool:
+    """Return whether a grown mesh, where it lies, has the crossings of one just planted; rows of marks have others."""
+    side, other = start.pitch / factor, known.fit.pitch / known.factor
+    if not 0.8 < side / other < 1.25:
+        return True
+    nodes = ((known.fit.nodes + 0.5) / known.factor - 0.5).reshape(-1, 2)
+    middle = ((start.nodes[2:-2, 2:-2] + 0.5) / factor - 0.5).reshape(-1, 2)
+    apart = np.sqrt(((middle[:, None] - nodes[None]) ** 2).sum(axis=2).min(axis=1)) / side
+    return float(np.median(apart)) < 0.15
+
+
 def trial(
     rgb: npt.NDArray[np.uint8],
     source: npt.NDArray[np.uint8] | None = None,
     most_windows: int = 4,
     most_tried: int = 4,
-    most_steps: int = 12,
+    most_steps: int = 20,
     glance: bool = False,
 ) -> Trial | None:
     """Return the best lattice of a picture (H, W, 3), or None.
@@ -86,38 +99,63 @@ def trial(
     whole = Sight.of(dense, weights)
     closer = pitch.Source(rgb if source is None else source, weights)
     gray = whole.lines
+    grown: list[Trial] = []
+    for hidden in (False, True):
+        seeds = lattice.find_seeds(gray, most_windows, hide_ink=hidden)
+        if glance and not grown and (not seeds or seeds[0].score < _GLANCE_SCORE):
+            return None
+        planted = _planted(seeds, whole)
+        if glance and not grown and planted[0][0] < _GLANCE_WORTH:
+            return None
+        grown += _rivals(planted, whole, closer, most_tried, most_steps)
+        best = max(grown, key=lambda g: g.worth, default=None)
+        if best is not None and mesh.share_shown(best.fit) > _LIKELY and best.worth > 0.1 * gray.size:
+            break
+    if best is None or best.worth <= 0:
+        return None
+    return _unless_crosses(best, grown, whole, closer, most_steps)
+
+
+def _planted(seeds: list[lattice.Seed], whole: Sight) -> list[tuple[float, lattice.Seed, mesh.Fit, Sight]]:
+    """Return the seeds planted, with their worth and the sight they are planted on, most promising first."""
     works: dict[int, Sight] = {}
     planted: list[tuple[float, lattice.Seed, mesh.Fit, Sight]] = []
-    seeds = lattice.find_seeds(gray, most_windows)
-    if glance and (not seeds or seeds[0].score < _GLANCE_SCORE):
-        return None
     for seed in seeds:
         scale = min(1.0, WORK_PITCH / seed.pitch)
-        key = round(gray.shape[0] * scale)
+        key = round(whole.lines.shape[0] * scale)
         if key not in works:
-            works[key] = Sight(density.shrink(gray, scale), density.shrink(whole.tone, scale))
+            works[key] = Sight(density.shrink(whole.lines, scale), density.shrink(whole.tone, scale))
         work = works[key]
-        fit = planting.plant(work, lattice.scaled(seed, work.lines.shape[0] / gray.shape[0]))
-        planted.append((mesh.quality(fit) * fit.pitch**-2, seed, fit, work))
+        for fit in planting.plants(work, lattice.scaled(seed, work.lines.shape[0] / whole.lines.shape[0])):
+            planted.append((mesh.quality(fit) * fit.pitch**-2, seed, fit, work))
     planted.sort(key=lambda p: -p[0])
-    if glance and planted[0][0] < _GLANCE_WORTH:
-        return None
+    return planted
+
+
+def _rivals(
+    planted: list[tuple[float, lattice.Seed, mesh.Fit, Sight]],
+    whole: Sight,
+    closer: pitch.Source,
+    most_tried: int,
+    most_steps: int,
+) -> list[Trial]:
+    """Return the most promising different lattices, grown."""
     tried: list[lattice.Seed] = []
     grown: list[Trial] = []
     for _worth, seed, start, work in planted:
         if len(tried) >= most_tried:
             break
-        if any(_same_lattice(seed, other) for other in tried):
+        factor = work.lines.shape[0] / whole.lines.shape[0]
+        if any(
+            _same_lattice(seed, other) and _met(start, factor, known) for other, known in zip(tried, grown, strict=True)
+        ):
             continue
         tried.append(seed)
-        found = _grown(start, work, closer, work.lines.shape[0] / gray.shape[0], most_steps)
+        found = _grown(start, work, closer, factor, most_steps)
         grown.append(found)
-        if mesh.share_shown(found.fit) > 0.85 and found.worth > 0.6 * gray.size:
+        if mesh.share_shown(found.fit) > 0.85 and found.worth > 0.6 * whole.lines.size:
             break
-    best = max(grown, key=lambda g: g.worth, default=None)
-    if best is None or best.worth <= 0:
-        return None
-    return _unless_crosses(best, grown, whole, closer, most_steps)
+    return grown
 
 
 def _grown(start: mesh.Fit, work: Sight, closer: pitch.Source, factor: float, most_steps: int) -> Trial:
@@ -157,8 +195,13 @@ def _unless_crosses(best: Trial, grown: list[Trial], whole: Sight, closer: pitch
         if mesh.share_shown(start) < 0.5:
             return best
         others = [_grown(start, work, closer, factor, most_steps)]
+        # of squares with crosses the half ones, turned, are a lattice
+        if not _same_lattice(_seed_of(others[0]), turned):
+            return best
     other = max(others, key=lambda g: g.worth)
-    return other if mesh.share_shown(other.fit) > 0.6 and other.worth > 0.25 * best.worth else best
+    there = mesh.share_shown(other.fit) > 0.6 and other.worth > 0.25 * best.worth
+    # squares with crosses, too, have a turned lattice: printed lines are seen on bare paper
+    return other if there and mesh.share_on_paper(other.fit) > mesh.share_on_paper(best.fit) else best
 
 
 def look(rgb: npt.NDArray[np.uint8], glance: bool = False) -> tuple[Trial | None, float]:
@@ -260,7 +303,9 @@ def grid_confidence(fit: mesh.Fit, top: int, left: int, bottom: int, right: int)
         # between marks lines are seen badly and marks are taken for them: clean paper decides where there is enough
         if (clear & fit.known[number][part]).sum() > 0.1 * clear.size:
             known = clear & (fit.known[number][part] | good)
-            good = good & clear
+            # a wide fill is as even as paper, but darker
+            known &= sides.ink[part] <= np.quantile(sides.ink[part][known], 0.6)
+            good = good & known
         else:
             known = fit.known[number][part] | good
         shares.append(good.sum() / max(1.0, float(known.sum())))

@@ -22,6 +22,8 @@ import numpy.typing as npt
 from converter.squares.density import FloatArray
 
 WINDOW = 256
+_INKY = 0.45
+"""Density above paper, as part of the darkest marks', from which there is ink."""
 MIN_PITCH, MAX_PITCH = 6.5, 42.0
 
 
@@ -45,10 +47,18 @@ class Seed:
         return float((np.hypot(*self.down) + np.hypot(*self.right)) / 2)
 
 
-def ridges(gray: FloatArray) -> FloatArray:
-    """Return how much darker each pixel is than its surroundings on both sides, evened out over the picture."""
+def ridges(gray: FloatArray, hide_ink: bool = False) -> FloatArray:
+    """Return how much darker each pixel is than its surroundings on both sides, evened out over the picture.
+
+    With ``hide_ink`` nothing is seen where the picture is nearly as dark as its darkest parts: rows of marks may show
+    more than the printed lines do.
+    """
     base = cv2.GaussianBlur(gray, (0, 0), 0.8)
     ridge = base - cv2.morphologyEx(base, cv2.MORPH_OPEN, np.ones((7, 7), np.uint8))
+    if hide_ink:
+        above = base - cv2.blur(cv2.erode(base, np.ones((31, 31), np.uint8)), (31, 31))
+        ink = (above > _INKY * float(np.quantile(above[::3, ::3], 0.97))).astype(np.uint8)
+        ridge[cv2.dilate(ink, np.ones((5, 5), np.uint8)) > 0] = 0
     local = cv2.blur(ridge, (41, 41)) + np.float32(0.01)
     return np.asarray(np.minimum(ridge / local, 4.0), dtype=np.float32)
 
@@ -148,16 +158,16 @@ def _seed_at(
     )
 
 
-def _ridge_tile(level: FloatArray, corner: tuple[int, int]) -> FloatArray:
+def _ridge_tile(level: FloatArray, corner: tuple[int, int], hide_ink: bool) -> FloatArray:
     """Return the ridges of one window; a rim is taken along and cut off again."""
     rim = 24
     top, left = max(0, corner[0] - rim), max(0, corner[1] - rim)
-    ridge = ridges(level[top : corner[0] + WINDOW + rim, left : corner[1] + WINDOW + rim])
+    ridge = ridges(level[top : corner[0] + WINDOW + rim, left : corner[1] + WINDOW + rim], hide_ink)
     row, col = corner[0] - top, corner[1] - left
     return ridge[row : row + WINDOW, col : col + WINDOW]
 
 
-def find_seeds(gray: FloatArray, most_windows: int = 4, keep: int = 14) -> list[Seed]:
+def find_seeds(gray: FloatArray, most_windows: int = 4, keep: int = 14, hide_ink: bool = False) -> list[Seed]:
     """Return candidate lattices, most promising first.
 
     Parameters
@@ -168,6 +178,8 @@ def find_seeds(gray: FloatArray, most_windows: int = 4, keep: int = 14) -> list[
         Windows along one side at each size.
     keep : int
         Candidates returned.
+    hide_ink : bool
+        Look between the marks only.
 
     Returns
     -------
@@ -178,7 +190,7 @@ def find_seeds(gray: FloatArray, most_windows: int = 4, keep: int = 14) -> list[
     level, scale = gray, 1.0
     while min(level.shape) >= 80:
         for corner in _windows((level.shape[0], level.shape[1]), most_windows):
-            tile = _ridge_tile(level, corner)
+            tile = _ridge_tile(level, corner, hide_ink)
             if float(tile.std()) < 1e-3:
                 continue
             seeds += [scaled(s, scale) for s in _candidates(tile, corner)]

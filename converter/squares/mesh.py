@@ -31,6 +31,10 @@ from converter.squares.sides import (
 
 _LEVEL = 0.15
 """How much must be seen, weighted by its distance, before a local plane slopes."""
+_STILL = 0.004
+"""Weight of each crossing's own place against what is seen of a line."""
+_UNEVEN = 0.02
+"""Weight of what is seen between marks against what is seen on paper."""
 _MOST_SETTLING = 12
 """Rounds in which a finished mesh is drawn to its lines."""
 
@@ -70,10 +74,9 @@ class Fit:
     def even(self) -> tuple[BoolArray, BoolArray]:
         """Sides round which all is alike, paper in a shadow, too: level (n + 1, m), upright (m + 1, n)."""
         out = []
-        for clear, sides in zip(self.clear, (self.level, self.upright), strict=True):
-            spread = sides.ink - sides.pale
-            usual = float(np.quantile(spread[clear], 0.9)) if clear.any() else 0.0
-            out.append(np.asarray(clear | (sides.inside & (spread < usual))))
+        for sides in (self.level, self.upright):
+            least = float(np.quantile(sides.rough[sides.inside], 0.25)) if sides.inside.any() else 0.0
+            out.append(np.asarray(sides.inside & (sides.rough < 2.0 * least + 0.04)))
         return out[0], out[1]
 
     @cached_property
@@ -113,15 +116,19 @@ def _robust_polynomial(
     value: npt.NDArray[np.float64],
     weight: npt.NDArray[np.float64],
     degree: int,
+    still: npt.NDArray[np.float64],
 ) -> npt.NDArray[np.float64]:
-    """Fit by reweighting (Tukey's biweight on the residual's median)."""
+    """Fit by reweighting (Tukey's biweight on the residual's median).
+
+    ``still`` (K, terms) are the terms at all sides: where nothing is seen the crossings stay where they are.
+    """
     terms = _terms(r, c, degree)
-    ridge = np.eye(terms.shape[1]) * 1e-3
+    stay = _STILL * (still.T @ still) + np.eye(terms.shape[1]) * 1e-3
     w = weight.copy()
     fitted: npt.NDArray[np.float64] = np.zeros(terms.shape[1])
     for _ in range(6):
         weighted = terms * w[:, None]
-        fitted = np.asarray(np.linalg.solve(weighted.T @ terms + ridge, weighted.T @ value), dtype=np.float64)
+        fitted = np.asarray(np.linalg.solve(weighted.T @ terms + stay, weighted.T @ value), dtype=np.float64)
         miss = np.abs(value - terms @ fitted)
         scale = max(0.02, 3 * float(np.median(miss[weight > 0])) if (weight > 0).any() else 0.1)
         w = weight * np.maximum(0, 1 - (miss / (1.5 * scale)) ** 2) ** 2
@@ -154,12 +161,17 @@ def polynomial_step(fit: Fit) -> Nodes:
         degree = _degree(float(min(np.ptp(rows), np.ptp(cols)) + 1))
         r, c = np.asarray((rows - n / 2) / scale), np.asarray((cols - m / 2) / scale)
         weight = np.minimum(sides.height[line, side] / max(fit.height, 1e-6), 1.5)
-        weight *= np.where(fit.even[number][line, side], 1.0, 0.2)
+        weight *= np.where(fit.even[number][line, side], 1.0, _UNEVEN)
+        seen_part = 1.0
         if len(line) > 3000:  # a smooth surface of at most 15 terms needs no more
             every = len(line) // 1500
+            seen_part = 1.0 / every
             r, c, line, side, weight = r[::every], c[::every], line[::every], side[::every], weight[::every]
-        fitted = _robust_polynomial(r, c, sides.offset[line, side], weight, degree)
-        value = _terms((rr - n / 2) / scale, (cc - m / 2) / scale, degree) @ fitted
+        everywhere = _terms((rr - n / 2) / scale, (cc - m / 2) / scale, degree)
+        every = 1 if rr.size < 3000 else 2
+        still = everywhere[::every, ::every].reshape(-1, everywhere.shape[-1]) * every * seen_part**0.5
+        fitted = _robust_polynomial(r, c, sides.offset[line, side], weight, degree, still)
+        value = everywhere @ fitted
         moved.append(np.clip(value, -0.5, 0.5))
     return _moved(fit, moved[0], moved[1])
 
@@ -169,7 +181,7 @@ def local_step(fit: Fit, reach: float) -> Nodes:
     moved = []
     for number, sides in enumerate((fit.level, fit.upright)):
         strong = np.minimum(sides.height / max(fit.height, 1e-6), 1.5)
-        weight = np.asarray(fit.good[number] * strong * np.where(fit.even[number], 1.0, 0.2), dtype=np.float64)
+        weight = np.asarray(fit.good[number] * strong * np.where(fit.even[number], 1.0, _UNEVEN), dtype=np.float64)
         for _ in range(2):
             weight *= np.abs(sides.offset - _local_plane(sides.offset, weight, reach)) < 0.12
         mean = _local_plane(sides.offset, weight, reach)
@@ -413,4 +425,14 @@ def share_shown(fit: Fit) -> float:
         region = filters.box(shown, 5) > 0.25 * filters.box(known, 5)
         total += float((known & region).sum())
         shown_total += float((shown & region).sum())
+    return shown_total / max(1.0, total)
+
+
+def share_on_paper(fit: Fit) -> float:
+    """Return the share of sides on even paper that show a line, wherever the mesh shows any within a few squares."""
+    total = shown_total = 0.0
+    for shown, judged, even in zip(fit.good, fit.known, fit.even, strict=True):
+        known = (judged | shown) & even & (filters.box(shown, 9) > 0.1)
+        total += float(known.sum())
+        shown_total += float((shown & known).sum())
     return shown_total / max(1.0, total)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -19,6 +20,8 @@ from converter.squares.sides import BoolArray, Nodes, Sight, line_height
 
 _WINDOW = {5: 9, 3: 11, 2: 14}
 """Squares a side that are looked at, for each number of parts that they may be cut into."""
+_POINTS = 6
+"""Points along each side of a square that its inside is looked at in."""
 _LEAST_PX = 6.0
 """Squares narrower than this cannot be told apart."""
 
@@ -63,21 +66,43 @@ def split(nodes: Nodes, parts: int) -> Nodes:
     return np.stack([down @ nodes[..., axis] @ right.T for axis in (0, 1)], axis=-1)
 
 
-def _bare_squares(fit: Fit) -> BoolArray:
-    """Return (n, m) which squares are paper on all four sides."""
+def _insides(sight: Sight, nodes: Nodes) -> npt.NDArray[np.float64]:
+    """Return (n, m, _POINTS**2) the density at points all over the inside of each square."""
+    part = (np.arange(_POINTS) + 0.5) / _POINTS
+    across, down = np.meshgrid(part, part)
+    corners = (nodes[:-1, :-1], nodes[:-1, 1:], nodes[1:, :-1], nodes[1:, 1:])
+    shares = ((1 - down) * (1 - across), (1 - down) * across, down * (1 - across), down * across)
+    points = np.zeros((*corners[0].shape[:2], _POINTS**2, 2))
+    for corner, share in zip(corners, shares, strict=True):
+        points += corner[..., None, :] * share.reshape(-1, 1)
+    flat = points.astype(np.float32).reshape(points.shape[0], -1, 2)
+    values = cv2.remap(
+        sight.tone, np.ascontiguousarray(flat[..., 1]), np.ascontiguousarray(flat[..., 0]), cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )  # fmt: skip
+    return np.asarray(values, dtype=np.float64).reshape(points.shape[:3])
+
+
+def _bare_squares(sight: Sight, fit: Fit, reach: int = 7) -> BoolArray:
+    """Return (n, m) which squares are paper: as light as the lightest and as even as the most even ones round about.
+
+    Light changes over ``reach`` squares, so lightness is compared no farther off; evenness is the same in any light.
+    """
     ink = np.stack([fit.level.ink[:-1], fit.level.ink[1:], fit.upright.ink[:-1].T, fit.upright.ink[1:].T])
     inside = fit.level.inside[:-1] & fit.level.inside[1:] & fit.upright.inside[:-1].T & fit.upright.inside[1:].T
-    most = ink.max(axis=0)
-    paper = filters.lowest(filters.median3(most), 7)
-    return np.asarray(inside & (most < paper + max(0.5 * fit.height, 0.04)))
+    points = _insides(sight, fit.nodes)
+    most, spread = ink.max(axis=0), points.std(axis=2)
+    light = most < filters.lowest(filters.median3(most), reach) + max(0.5 * fit.height, 0.04)
+    even = spread < 1.5 * filters.lowest(filters.median3(np.where(inside, spread, spread.max())), 4 * reach + 1) + 0.02
+    return np.asarray(inside & light & even)
 
 
-def _window(fit: Fit, side: int) -> tuple[slice, slice]:
+def _window(sight: Sight, fit: Fit, side: int) -> tuple[slice, slice]:
     """Return the squares, at most ``side`` by ``side`` of them, with the most bare ones that lines are seen round."""
     n, m = fit.squares
     level, upright = fit.good
     lined = (level[:-1] | level[1:]) & (upright[:-1] | upright[1:]).T
-    worth = (_bare_squares(fit) & lined).astype(np.int64)
+    worth = (_bare_squares(sight, fit) & lined).astype(np.int64)
     total = np.pad(worth.cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
     high, wide = min(side, n), min(side, m)
     sums = total[high:, wide:] - total[:-high, wide:] - total[high:, :-wide] + total[:-high, :-wide]
@@ -98,21 +123,20 @@ def _between_shown(source: Source, nodes: Nodes, parts: int) -> tuple[float, flo
     if part is None:
         return 0.0, 1.0
     sight, near = part
-    bare = _bare_squares(measure(sight, near))
     fine = measure(sight, split(near, parts))
+    bare = _bare_squares(sight, fine, 6 * parts + 1)
     height = float(np.median([line_height(s, 0.8) for s in (fine.level, fine.upright)]))
     mains: list[float] = []
     betweens: list[float] = []
     for sides, paper in ((fine.level, bare), (fine.upright, bare.T)):
         shown = sides.inside & (sides.height > max(0.35 * height, 3 * sides.noise)) & (np.abs(sides.offset) < 0.28)
-        wide = np.repeat(paper, parts, axis=1)
+        # a line needs paper on both its sides
+        clear = np.vstack([paper[:1], paper[1:] & paper[:-1], paper[-1:]])
         for rest in range(parts):
-            lines = shown[rest::parts][: paper.shape[0]]
-            # a main line needs paper on both its sides
-            clear = wide & np.vstack([wide[:1], wide[:-1]]) if rest == 0 else wide
-            if clear.sum() < 8:
+            lines, judged = shown[rest::parts], clear[rest::parts]
+            if judged.sum() < 10:
                 return 0.0, 1.0
-            (mains if rest == 0 else betweens).append(float(lines[clear].mean()))
+            (mains if rest == 0 else betweens).append(float(lines[judged].mean()))
     return min(mains), min(betweens)
 
 
@@ -129,34 +153,34 @@ def right_pitch(image: Sight, fit: Fit, source: Source) -> Fit:
     """
     zoom = np.array(source.rgb.shape[:2]) / image.lines.shape
     for _ in range(4):
-        finer = next((p for p in _WINDOW if _splits(source, fit, zoom, p)), 0)
+        finer = next((p for p in _WINDOW if _splits(image, source, fit, zoom, p)), 0)
         if finer:
             fit = measure(image, split(fit.nodes, finer))
             continue
-        phase = _thinned(source, fit, zoom)
+        phase = _thinned(image, source, fit, zoom)
         if phase is None:
             break
         fit = measure(image, np.ascontiguousarray(fit.nodes[phase[0] :: 2, phase[1] :: 2]))
     return fit
 
 
-def _part(fit: Fit, zoom: npt.NDArray[np.float64], side: int) -> tuple[int, int, Nodes]:
+def _part(image: Sight, fit: Fit, zoom: npt.NDArray[np.float64], side: int) -> tuple[int, int, Nodes]:
     """Return the (row, col) at which the window begins, and its crossings in pixels of the source."""
-    rows, cols = _window(fit, side)
+    rows, cols = _window(image, fit, side)
     part = fit.nodes[rows.start : rows.stop + 1, cols.start : cols.stop + 1]
     return rows.start, cols.start, (part + 0.5) * zoom - 0.5
 
 
-def _splits(source: Source, fit: Fit, zoom: npt.NDArray[np.float64], parts: int) -> bool:
-    main, between = _between_shown(source, _part(fit, zoom, _WINDOW[parts])[2], parts)
+def _splits(image: Sight, source: Source, fit: Fit, zoom: npt.NDArray[np.float64], parts: int) -> bool:
+    main, between = _between_shown(source, _part(image, fit, zoom, _WINDOW[parts])[2], parts)
     return main > 0.3 and between > 0.6 * main
 
 
-def _thinned(source: Source, fit: Fit, zoom: npt.NDArray[np.float64]) -> tuple[int, int] | None:
+def _thinned(image: Sight, source: Source, fit: Fit, zoom: npt.NDArray[np.float64]) -> tuple[int, int] | None:
     """Return the (row, col) at which to begin taking every second line, if those between are not there; else None."""
     if min(fit.squares) < 8:
         return None
-    top, left, nodes = _part(fit, zoom, 2 * _WINDOW[2])
+    top, left, nodes = _part(image, fit, zoom, 2 * _WINDOW[2])
     best: tuple[float, int, int] | None = None
     for row in (0, 1):
         for col in (0, 1):

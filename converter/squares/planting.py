@@ -10,6 +10,12 @@ from converter.squares.sides import Nodes, Sight, measure_sides
 
 HALF = 4
 """Squares planted to each side of the seed."""
+_PLACES = ((0, 0), (-1, -1), (-1, 1), (1, -1), (1, 1), (-1.5, 0), (1.5, 0), (0, -1.5), (0, 1.5))
+"""Where a seed is tried, as parts of the way it can be moved."""
+_INK = 0.1
+"""Density above the lightest sides from which there is ink."""
+_LIGHTER = 0.05
+"""Density by which another place is tried for its lighter paper."""
 
 
 def seed_nodes(seed: Seed, half: int = HALF) -> Nodes:
@@ -28,19 +34,25 @@ def _aligned(image: Sight, nodes: Nodes) -> Nodes:
         for step in steps:
             tried = nodes + step * direction
             sides = measure_sides(image, tried.transpose(1, 0, 2) if turned else tried, 3, 0.1)
-            sums.append(float(np.minimum(sides.height, 0.5).sum()))
+            heights = np.minimum(sides.height, 0.5)
+            # on paper, if there is any: marks in rows are dark lines as well
+            above = np.maximum(sides.ink - np.quantile(sides.ink, 0.1), 0)
+            sums.append(float((heights / (1 + (above / _INK) ** 2)).sum()))
         nodes = nodes + steps[int(np.argmax(sums))] * direction
     return nodes
 
 
-def _barest(image: Sight, seed: Seed) -> Seed:
-    """Move a seed by whole squares, within its window, to where its lines show best: its middle may be all ink."""
+def _best_places(image: Sight, seed: Seed) -> list[Seed]:
+    """Return a seed moved by whole squares, within its window: where its lines show best, and on the lightest paper.
+
+    Its middle may be all ink; and marks in rows may show better than the printed lines do, but only where they are.
+    """
     away = int(0.6 * seed.reach / max(seed.pitch, 1e-6))
     if away < HALF:
-        return seed
-    best, best_worth = seed, -1.0
-    for r, c in ((0, 0), (-away, -away), (-away, away), (away, -away), (away, away)):
-        at = np.array(seed.centre) + r * np.array(seed.down) + c * np.array(seed.right)
+        return [seed]
+    places: list[tuple[float, float, Seed]] = []
+    for r, c in _PLACES:
+        at = np.array(seed.centre) + round(r * away) * np.array(seed.down) + round(c * away) * np.array(seed.right)
         if not (0 <= at[0] < image.lines.shape[0] and 0 <= at[1] < image.lines.shape[1]):
             continue
         moved = Seed((float(at[0]), float(at[1])), seed.down, seed.right, seed.score, seed.reach)
@@ -51,14 +63,31 @@ def _barest(image: Sight, seed: Seed) -> Seed:
             float(np.minimum(s.height[k] / noise, 8).sum())
             for s, k in zip((fit.level, fit.upright), shown, strict=True)
         )
-        if worth > 1.15 * best_worth:
-            best, best_worth = moved, worth
-    return best
+        inside = fit.level.inside
+        ink = float(fit.level.ink[inside].mean()) if inside.mean() > 0.7 else np.inf
+        places.append((worth, ink, moved))
+    if not places:
+        return [seed]
+    best = places[0]
+    for place in places[1:]:
+        if place[0] > 1.15 * best[0]:
+            best = place
+    lightest = min(places, key=lambda p: p[1])
+    return [best[2], lightest[2]] if lightest[1] < best[1] - _LIGHTER else [best[2]]
 
 
 def plant(image: Sight, seed: Seed) -> Fit:
     """Return the mesh of the first few squares round a seed."""
-    nodes = _aligned(image, seed_nodes(_barest(image, seed)))
+    return _planted(image, _best_places(image, seed)[0])
+
+
+def plants(image: Sight, seed: Seed) -> list[Fit]:
+    """Return the meshes of the first few squares round the best one or two places near a seed."""
+    return [_planted(image, place) for place in _best_places(image, seed)]
+
+
+def _planted(image: Sight, seed: Seed) -> Fit:
+    nodes = _aligned(image, seed_nodes(seed))
     for _ in range(3):
         nodes = polynomial_step(measure(image, nodes))
     return measure(image, nodes)

@@ -27,6 +27,10 @@ _ALONG = np.linspace(0.06, 0.94, 6, dtype=np.float32)
 _SIDE = 4
 """Samples between the middle of a line and the paper beside it (0.3 of a square)."""
 
+_DARKEST_SHADE = 1.2
+"""Density by which paper in a shadow is darker than other paper at most: three tenths of the light."""
+_INKY = 0.35
+"""Density above paper from which there is ink, however dark the printed lines are."""
 _BESIDE = np.array([3, 5, 11, 13])
 """Samples on the paper to both sides (0.4 and 0.25 of a square)."""
 
@@ -67,6 +71,8 @@ class Sides:
     """Density round the side, to tell paper from ink."""
     pale: npt.NDArray[np.float64]
     """Density of the lighter parts round the side: between marks that is paper, on a table it is not."""
+    rough: npt.NDArray[np.float64]
+    """How much density beside the side changes along it: little on paper and in fills, much among marks."""
     inside: BoolArray
     """The side lies in the picture."""
     noise: float
@@ -112,7 +118,10 @@ def measure_sides(image: Sight, nodes: Nodes, average: int = 3, reach: float = 0
     before, after = profile[..., : -2 * _SIDE], profile[..., 2 * _SIDE :]
     bump[..., inner] = profile[..., inner] - np.maximum(0.5 * (before + after), np.maximum(before, after) - 0.05)
     few = [np.ascontiguousarray(m[1:-1][..., _BESIDE]) for m in maps]
-    around = _sample(image.tone, few[0], few[1]).transpose(1, 2, 0, 3).reshape(lines, sides, -1)
+    beside = _sample(image.tone, few[0], few[1])
+    # the ends of a side lie close to the lines across it
+    rough = np.ptp(beside[1:-1], axis=0).mean(axis=2).astype(np.float64)
+    around = beside.transpose(1, 2, 0, 3).reshape(lines, sides, -1)
     low, at = around.shape[2] // 5, around.shape[2] * 4 // 5
     parted = np.partition(around, (low, at), axis=2)
     pale, ink = parted[..., low].astype(np.float64), parted[..., at].astype(np.float64)
@@ -138,7 +147,7 @@ def measure_sides(image: Sight, nodes: Nodes, average: int = 3, reach: float = 0
     inside = np.asarray(((middle > 0.5) & (middle < limit)).all(axis=2))
     apart = min(average, sides - 1)
     changes = np.abs(bump[:, apart:, inner] - bump[:, : sides - apart, inner]) if apart > 0 else bump[..., inner]
-    return Sides(offset, height, ink, pale, inside, 0.7 * float(np.median(changes)) + 1e-4)
+    return Sides(offset, height, ink, pale, rough, inside, 0.7 * float(np.median(changes)) + 1e-4)
 
 
 def line_height(sides: Sides, part: float = 0.6) -> float:
@@ -177,8 +186,13 @@ def judged_sides(sides: Sides, height: float) -> BoolArray:
     shown = sides.inside & (sides.height > max(0.5 * height, 3 * sides.noise)) & (np.abs(sides.offset) < 0.15)
     if shown.sum() < 8:
         return sides.inside
-    weight = filters.gaussian(shown, 3.0)
-    level = filters.gaussian(np.where(shown, sides.ink, 0.0), 3.0)
-    usual = float(np.median(sides.ink[shown]))
+    # through ink, too, a bold line may show: paper is where most do
+    trust = shown & (filters.box(shown, 5) > 0.4 * filters.box(sides.inside, 5))
+    trust &= sides.ink < np.quantile(sides.ink[shown], 0.1) + _DARKEST_SHADE
+    if not trust.any():
+        trust = shown
+    weight = filters.gaussian(trust, 3.0)
+    level = filters.gaussian(trust * sides.ink, 3.0)
+    usual = float(np.median(sides.ink[trust]))
     paper = (level + 0.002 * usual) / (weight + 0.002)
-    return np.asarray(sides.inside & (sides.ink < paper + max(2.0 * height, 0.12)))
+    return np.asarray(sides.inside & (sides.ink < paper + float(np.clip(2.0 * height, 0.12, _INKY))))
