@@ -3,7 +3,7 @@
 The mesh reaches a little beyond the printed grid. The outermost row or column of squares is dropped, worst first,
 as long as its outer line or the sides that lead to it are not seen on at least a third of the clean paper there.
 Both are asked for: the edge of the sheet is a line, too, but no sides lead to it. Squares next to ink or outside
-the picture are no evidence. Rows and columns of which the photo shows less than half are dropped.
+the picture are no evidence. Of rows and columns that the photo hardly shows the reader keeps those with marks.
 """
 
 from __future__ import annotations
@@ -16,14 +16,19 @@ import numpy.typing as npt
 
 from converter.squares import filters
 from converter.squares.mesh import Fit
-from converter.squares.sides import Nodes
+from converter.squares.sides import Nodes, Sides
 
 SUPPORT = 0.33
 VISIBLE = 0.2
+"""Share of a row that the photo must show; less will do where there are marks in it."""
 STRIP = 0.12
 """Part of a square that the edge of the picture may cut off."""
 _HARDLY = 0.1
 """Share of sides seen under which a row as light as paper is the margin, not marks that hide the lines."""
+_BETWEEN = 0.25
+"""Share of sides on clean paper from which a row lies on the sheet, however many marks are in it."""
+_SOME, _MOSTLY = 0.1, 0.5
+"""Share of a row's sides as light as paper: needed if the row is as the one before it, and enough by itself."""
 _CROOKED = 0.04
 """Part of a square by which lines seen at neighbouring sides are apart where they are none of the grid's."""
 BoolArray = npt.NDArray[np.bool_]
@@ -81,8 +86,13 @@ class _Family:
     pale: Shares
     """Density of the lighter parts round the side; not a number outside the picture."""
 
+    sheet: Shares
+    """Density of the paper near by, where lines show on most sides."""
+
     offset: Shares
     """Where the line is seen, as part of a square."""
+    inside: BoolArray
+    """The side lies in the picture."""
 
     def straight(self, where: tuple[Any, Any]) -> bool:
         """Return whether the lines seen at some sides lie where the mesh says; grain of a table lies anywhere."""
@@ -94,9 +104,10 @@ class _Family:
         """Sides on clean paper, and those that show a line all the same."""
         return np.asarray(self.paper | (self.share > 0.6))
 
-    def at(self, where: tuple[Any, Any]) -> tuple[Shares, BoolArray]:
-        """Return the shares of some sides and which of them count."""
-        return self.share[where], self.known[where]
+    def at(self, where: tuple[Any, Any]) -> tuple[Shares, BoolArray, BoolArray]:
+        """Return, of some sides as far as they lie in the picture, the shares, which of them count, which are paper."""
+        inside = self.inside[where]
+        return self.share[where][inside], self.known[where][inside], self.paper[where][inside]
 
 
 def _families(fit: Fit, single: Fit) -> tuple[_Family, _Family]:
@@ -115,8 +126,17 @@ def _families(fit: Fit, single: Fit) -> tuple[_Family, _Family]:
         share = np.where(good, np.clip(sides.height / np.maximum(local, 1e-6), 0.0, 1.0), 0.0)
         seen = (fit.level, fit.upright)[number]
         pale = np.where(seen.inside, seen.pale, np.nan)
-        out.append(_Family(share, np.asarray(fit.known[number] & fit.clear[number]), pale, seen.offset))
+        paper = np.asarray(fit.known[number] & fit.clear[number])
+        out.append(_Family(share, paper, pale, _sheet(seen, good & paper), seen.offset, seen.inside))
     return out[0], out[1]
+
+
+def _sheet(sides: Sides, shown: BoolArray) -> Shares:
+    """Return the density of paper near each side, as seen where lines show on most sides round about."""
+    dense = shown & (filters.box(shown, 5) > 0.5 * filters.box(sides.inside, 5))
+    usual = float(np.median(sides.pale[dense])) if dense.any() else 0.0
+    weight = filters.gaussian(dense, 4.0)
+    return np.asarray((filters.gaussian(dense * sides.pale, 4.0) + 1e-5 * usual) / (weight + 1e-5))
 
 
 def find_extent(fit: Fit, single: Fit, shape: tuple[int, int]) -> Extent:
@@ -147,9 +167,8 @@ def find_extent(fit: Fit, single: Fit, shape: tuple[int, int]) -> Extent:
         scores = {}
         for name, (outer, leads, squares) in where.items():
             line, side = (level, upright) if name in ("top", "bottom") else (upright, level)
-            on_paper = _on_paper(side.pale, name, leads, on_line)
-            scores[name] = _score(edges[name], line.at(outer), side.at(leads), visible[squares],
-                                  on_paper)  # fmt: skip
+            on_paper = _on_paper(side, name, leads, on_line)
+            scores[name] = _score(edges[name], line.at(outer), side.at(leads), visible[squares], on_paper)
             if not side.straight(leads):
                 scores[name] = min(scores[name], 0.9 * SUPPORT)
         worst = min(scores, key=lambda k: scores[k])
@@ -181,10 +200,37 @@ def find_extent(fit: Fit, single: Fit, shape: tuple[int, int]) -> Extent:
     return Extent(top, left, bottom, right, unsure)
 
 
+def trimmed(span: Extent, outside: BoolArray, inked: BoolArray) -> Extent:
+    """Return the extent without outer rows and columns that the photo hardly shows and that hold no mark.
+
+    Parameters
+    ----------
+    span : Extent
+    outside : ndarray of shape (rows, cols), bool
+        Squares not wholly in the picture.
+    inked : ndarray of shape (rows, cols), bool
+        Squares with a mark or a stroke.
+    """
+    top, left, bottom, right = 0, 0, *inked.shape
+    while bottom - top > 2 and right - left > 2:
+        rims = {
+            "top": np.s_[top, left:right], "bottom": np.s_[bottom - 1, left:right],
+            "left": np.s_[top:bottom, left], "right": np.s_[top:bottom, right - 1],
+        }  # fmt: skip
+        bare = [k for k, rim in rims.items() if not inked[rim].any() and 1 - outside[rim].mean() < VISIBLE]
+        if not bare:
+            break
+        top += "top" in bare
+        left += "left" in bare
+        bottom -= "bottom" in bare
+        right -= "right" in bare
+    return Extent(span.top + top, span.left + left, span.top + bottom, span.left + right, span.unsure)
+
+
 def _score(
     edge: _Edge,
-    outer: tuple[Shares, BoolArray],
-    leading: tuple[Shares, BoolArray],
+    outer: tuple[Shares, BoolArray, BoolArray],
+    leading: tuple[Shares, BoolArray, BoolArray],
     visible: BoolArray,
     on_paper: bool,
 ) -> float:
@@ -194,18 +240,22 @@ def _score(
     show.
     """
     seen = float(visible.mean())
-    if seen < VISIBLE:
+    leads, known_leads, paper_leads = leading
+    if seen < VISIBLE and (visible.sum() < 2 or known_leads.sum() < 4):
         return min(seen, SUPPORT - 0.01)
-    leads, known_leads = leading
     shares = []
-    for shown, known in (outer, leading):
+    for shown, known, paper in (outer, leading):
+        # off the paper, grain of a table shows lines as well
+        known = known if on_paper else paper
         judged = int(known.sum())
-        if judged >= max(2, 0.12 * known.size):
+        # between marks only what shows counts, which must not be a few sides of many
+        fair = int(paper.sum()) > 0.5 * judged or _mean(shown) > 0.3
+        if fair and judged >= max(2, 0.12 * known.size):
             shares.append(float(shown[known].mean()))
-        elif known is outer[1] and _lead_there(leads, known_leads, on_paper):
+        elif shown is outer[0] and _lead_there(leads, known_leads, paper_leads, on_paper):
             shares.append(1.0)  # the grid is printed up to the edge of the sheet, or its last line lies on ink
-        elif (edge.paper_outside and not (on_paper and float(leads.mean()) < _HARDLY)) or (
-            not edge.seen_outside and float(shown.mean()) > 0.3
+        elif (edge.paper_outside and not (on_paper and _mean(leads) < _HARDLY)) or (
+            not edge.seen_outside and _mean(shown) > 0.3
         ):
             shares.append(1.0)
         else:
@@ -213,19 +263,35 @@ def _score(
     return min(shares)
 
 
-def _lead_there(leads: Shares, known: BoolArray, on_paper: bool) -> bool:
+def _lead_there(leads: Shares, known: BoolArray, paper: BoolArray, on_paper: bool) -> bool:
     """Return whether the sides that lead to an outer line are seen: nearly all, or a good part between marks.
 
     Between marks paper shows; grain of a table is seen here and there, too.
     """
-    all_over = float(leads.mean())
-    return all_over > 0.7 or (on_paper and all_over > 0.4 and float(leads[known].mean()) > 0.75)
+    if not on_paper and _mean(paper) < _BETWEEN:
+        return False
+    all_over = _mean(leads)
+    return all_over > 0.7 or (all_over > 0.35 and _mean(leads[known if on_paper else paper]) > 0.75)
 
 
-def _on_paper(pale: Shares, name: str, outermost: tuple[slice, int], slack: float) -> bool:
-    """Return whether the sides leading to an outer line lie on what those before them lie on."""
+def _mean(values: npt.NDArray[Any]) -> float:
+    return float(values.mean()) if values.size else 0.0
+
+
+def _on_paper(side: _Family, name: str, outermost: tuple[slice, int], slack: float) -> bool:
+    """Return whether the sides leading to an outer line lie on paper, or on what those before them lie on as well.
+
+    A row of marks is as the one before it. So is a table, but hardly anything there is as light as the paper near by.
+    """
     lines, at = outermost
-    inward = at + (1 if name in ("top", "left") else -1)
-    apart = np.abs(pale[lines, at] - pale[lines, inward])
-    seen = np.isfinite(apart)
-    return bool(seen.any()) and float((apart[seen] < slack).mean()) > 0.7
+    inward = 1 if name in ("top", "left") else -1
+    here = side.pale[lines, at]
+    seen = np.isfinite(here)
+    if not seen.any():
+        return False
+    light = float((np.abs(here - side.sheet[lines, at])[seen] < slack).mean())
+    if light > _MOSTLY:
+        return True
+    apart = np.abs(here - side.pale[lines, at + inward])
+    alike = float((apart[np.isfinite(apart)] < slack).mean()) if np.isfinite(apart).any() else 0.0
+    return alike > 0.7 and light > _SOME

@@ -124,7 +124,7 @@ def read_squares(
     if found is None:
         return _nothing(rgb)
     span, held, said = found
-    reading = _read(rgb, held, span, hand=points is not None)
+    reading = _read(rgb, held, span, hand=points is not None, trim=points is None and shape is None)
     reading = replace(reading, notes=(*reading.notes, *said))
     if shape is None:
         reading = _fold_blocks(reading)
@@ -133,7 +133,7 @@ def read_squares(
 
 def reading_of(rgb: npt.NDArray[np.uint8], held: finding.Found) -> SquaresReading:
     """Return the reading of a picture (H, W, 3) whose mesh is found already."""
-    return _read(rgb, held, extent.find_extent(held.fit, held.single, held.shape), hand=False)
+    return _read(rgb, held, extent.find_extent(held.fit, held.single, held.shape), hand=False, trim=True)
 
 
 def _check_size(size: tuple[int, int] | None) -> tuple[int, int] | None:
@@ -250,7 +250,9 @@ def _nothing(rgb: npt.NDArray[np.uint8]) -> SquaresReading:
     )  # fmt: skip
 
 
-def _read(rgb: npt.NDArray[np.uint8], held: finding.Found, span: extent.Extent, hand: bool) -> SquaresReading:
+def _read(
+    rgb: npt.NDArray[np.uint8], held: finding.Found, span: extent.Extent, hand: bool, trim: bool
+) -> SquaresReading:
     nodes = held.fit.nodes[span.top : span.bottom + 1, span.left : span.right + 1]
     outside = ~extent.whole_squares(nodes, held.shape, extent.STRIP * held.fit.pitch)
     corners = held.to_picture(nodes)
@@ -265,8 +267,11 @@ def _read(rgb: npt.NDArray[np.uint8], held: finding.Found, span: extent.Extent, 
     single = _single_strokes(found)
     found = _without_slashes(found, like)
     marked = marking.marked & ~found.crossed
-    words, maybe_words = kinds.writing(sheet, marking.paper, marked, found.crossed)
+    words, maybe_words = kinds.writing(sheet, marking.paper, marked, found.crossed, marking.border)
     marked &= ~words
+    kept = extent.trimmed(span, outside, marked | found.crossed) if trim else span
+    if kept.shape != span.shape:
+        return _read(rgb, held, kept, hand, trim=False)
     lines = _without_words(found.lines, words, marked)
     numbers, found_kinds = kinds.sort_kinds(sheet, marking.paper, marked)
     same = held.fit.nodes.shape[:2] == held.fit.level.height.shape[:1] + held.fit.upright.height.shape[:1]
