@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -26,10 +27,17 @@ MOST_WRITING = 60
 _ODD = 0.45
 """Distance of a patch to the third nearest other, as part of its own length, above which nothing is like it."""
 _RATHER_ODD = 0.4
+_ODD_AT_RIM = 0.3
+"""The same for marks beside which there is ink outside the grid."""
+_VERY_ODD = 0.75
+_A_LITTLE = 0.05
+"""Ink over the sides of the squares, as part of the ink inside, more than that of other marks."""
 _OVER_LINES = 0.5
 """Ink over the sides of the squares, as part of the ink inside, from which odd marks are writing."""
 _WITHIN_LINES = 0.35
 """The same, up to which they are marks: those are made inside of a square each."""
+_PAPER = 0.15
+"""Density above that of the paper up to which there is paper."""
 _ALIKE = 0.45
 _POOL = 1200
 """Marks that heaps are made of; the others go to the nearest."""
@@ -76,11 +84,16 @@ def _nearest(patches: FloatArray, rank: int = 3) -> npt.NDArray[np.float64]:
 
 
 def writing(
-    sheet: FlatSheet, paper: FloatArray, marked: BoolArray, crossed: BoolArray | None = None
+    sheet: FlatSheet,
+    paper: FloatArray,
+    marked: BoolArray,
+    crossed: BoolArray | None = None,
+    border: float = 0.2,
 ) -> tuple[BoolArray, BoolArray]:
     """Return the squares that hold writing, and the marked ones that may.
 
-    ``crossed`` are squares crossed by a stroke: they are judged by what they hang together with.
+    ``crossed`` are squares crossed by a stroke: they are judged by what they hang together with. ``border`` is the
+    strength from which there is ink.
     """
     out, maybe = np.zeros_like(marked), np.zeros_like(marked)
     count = int(marked.sum())
@@ -90,17 +103,23 @@ def writing(
     strange = np.zeros(marked.shape)
     strange[marked] = _nearest(patches)
     inked = marked if crossed is None else marked | crossed
-    groups, number = filters.groups(filters.widened(inked))
+    # marks with a bare square between them belong together, with two they do not
+    groups, number = filters.groups(cv2.dilate(inked.astype(np.uint8), np.ones((2, 2), np.uint8)) > 0)
     groups = np.where(inked, groups, 0)
     sizes = np.bincount(groups[marked], minlength=number + 1)[1:]
     odd = np.bincount(groups[marked], strange[marked], number + 1)[1:] / np.maximum(sizes, 1)
-    over = np.bincount(groups[marked], _over_lines(sheet, paper, inked)[marked], number + 1)[1:] / np.maximum(sizes, 1)
-    usual = float(np.median(strange[marked]))
+    crossing = _over_lines(sheet, paper, inked)[marked]
+    over = np.bincount(groups[marked], crossing, number + 1)[1:] / np.maximum(sizes, 1)
+    usual, usually_over = float(np.median(strange[marked])), float(np.median(crossing))
+    beyond = _beyond_rim(sheet, paper, border)
     for k in range(number):
-        if sizes[k] == 0 or sizes[k] > MOST_WRITING or odd[k] <= _RATHER_ODD:
+        goes_on = odd[k] > 1.6 * usual and bool((beyond & (groups == k + 1)).any())
+        if sizes[k] == 0 or sizes[k] > MOST_WRITING or odd[k] <= (_ODD_AT_RIM if goes_on else _RATHER_ODD):
             continue
         unlike = odd[k] > _ODD and sizes[k] <= 0.5 * count and odd[k] > 1.6 * usual
-        if over[k] > _OVER_LINES or (unlike and over[k] > _WITHIN_LINES):
+        # a few squares like nothing else that overrun the lines as other marks here do not
+        few = sizes[k] <= 0.1 * count and odd[k] > max(_VERY_ODD, 2.5 * usual) and over[k] > usually_over + _A_LITTLE
+        if few or over[k] > _OVER_LINES or (unlike and over[k] > _WITHIN_LINES) or goes_on:
             out |= groups == k + 1
         else:
             maybe |= (groups == k + 1) & marked
@@ -133,6 +152,29 @@ def _over_lines(sheet: FlatSheet, paper: FloatArray, inked: BoolArray) -> FloatA
         sums += 0.5 * (both.T if turned else both)
     core = sheet.squares[:, :, cut:-cut, cut:-cut].mean(axis=(2, 3, 4)) - paper.mean(axis=2)
     return np.asarray(sums / np.maximum(core, 0.02), dtype=np.float32)
+
+
+def _beyond_rim(sheet: FlatSheet, paper: FloatArray, border: float) -> BoolArray:
+    """Return (rows, cols) the outermost squares beside which there is ink on the paper beyond the grid.
+
+    There are no marks, but words that begin in the margin go on into the squares.
+    """
+    side, half = sheet.side, sheet.side // 2
+    rows, cols = sheet.rows, sheet.cols
+    cut, off = round(side * 0.15), max(1, round(side * 0.12))
+    out = np.zeros((rows, cols), bool)
+    for turned in (False, True):
+        image = sheet.dense.transpose(1, 0, 2) if turned else sheet.dense
+        plain, found = (paper.transpose(1, 0, 2), out.T) if turned else (paper, out)
+        m = plain.shape[1]
+        for line, strip in ((0, image[: half - off]), (-1, image[off - half :])):
+            part = strip[:, half : half + m * side].reshape(strip.shape[0], m, side, 3)[:, :, cut:-cut]
+            above = part - plain[line][None, :, None]
+            ink = (0.5 * above.mean(axis=3) + 0.5 * above.max(axis=3)).transpose(1, 0, 2).reshape(m, -1)
+            low, high = np.quantile(ink, (0.2, 0.9), axis=1)
+            # on a table all is dark
+            found[line] |= (high > border) & (low < _PAPER)
+    return out
 
 
 def like_marks(sheet: FlatSheet, paper: FloatArray, marked: BoolArray, asked: BoolArray) -> BoolArray:

@@ -155,7 +155,7 @@ def find_border(values: npt.NDArray[np.float64]) -> tuple[float, float]:
     spread = max(0.12, 1.48 * float(np.median(centres[bare] - below)) if below.size else 0.12)
     start = min(bare + max(2, round(2.0 * spread / step)), len(dense) - 2)
     least = max(0.02 * dense.max(), 0.4)
-    later = [t for t in tops if t > start and dense[t] >= least]
+    later = [t for t in tops if t > start and dense[t] >= least and centres[t] > np.log(_FAINT + _GRAIN)]
     if not later:
         lowest_border = centres[bare] + max(6 * spread, 1.0)
         return float(np.exp(lowest_border) - _GRAIN), float(np.exp(centres[bare]) - _GRAIN)
