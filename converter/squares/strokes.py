@@ -6,13 +6,14 @@
    half decides, between two filled squares only a line darker than the fill shows.
 2. The usual value along each printed line is taken off, so that bold tenth lines are not strokes.
 3. Across a square a stroke joins two opposite corners unbroken, right into both, and leaves the rest of the square
-   bare. A slash kept inside its square is a mark.
+   bare; a dot between lines is as dark towards the other two corners. A slash kept inside its square is a mark.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -30,10 +31,24 @@ _OUTSIDE = 0.15
 """Density above paper beyond the grid's last line up to which there may be a stroke on that line."""
 _GOING_ON = 0.5
 """Part of what is asked for otherwise that will do where a stroke goes on from another."""
+_GOING_ON_BESIDE = 0.85
+"""The same beside a fill."""
+_PART = 0.4
+"""What a stroke adds to a fill, as part of what strokes add to paper."""
+_UNUSUAL = 0.25
+"""What it adds at least where there are no strokes on paper."""
+_FEW = 8
+"""Sides of one sort from which their usual value says something."""
+_BRIDGE = 0.055
+"""Density that will do between two strokes."""
 _LONGEST_FAINT = 3
 """Sides in a row that may be faint."""
 _SLACK = 0.05
 """Part of a square that a stroke may lie beside the line."""
+_SOFT = 1.3
+"""How much darker than what is narrow in it a stroke is at most."""
+_GRAIN = 0.12
+"""Density by which the sides of a printed line differ at most."""
 _ALONE = 1.6
 """How many times darker than needed a stroke must be that no other goes on from."""
 
@@ -68,20 +83,38 @@ class _Level:
     """The side can be judged by both squares, which are bare."""
     known: BoolArray
     """The side can be judged at all."""
+    fills: npt.NDArray[np.int64]
+    """How many of the two squares are filled."""
+    peak: CellFloats
+    """How much darker than the darker of the two squares the side is."""
 
 
-def _level_sides(ink: FloatArray, side: int, rows: int, cols: int, solid: BoolArray, marked: BoolArray) -> _Level:
-    """Return what lies on level sides; ``marked`` are squares with anything in them, ``solid`` those filled."""
+def _thin(ink: FloatArray, side: int) -> FloatArray:
+    """Return what of the ink is narrower than half a square: strokes and printed lines, not the edge of a shadow."""
+    soft = cv2.GaussianBlur(ink, (0, 0), 0.04 * side)
+    kernel = np.ones((2 * round(side * 0.22) + 1,) * 2, np.uint8)
+    return np.asarray(soft - cv2.morphologyEx(soft, cv2.MORPH_OPEN, kernel), dtype=np.float32)
+
+
+def _profile(ink: FloatArray, side: int, rows: int, cols: int) -> FloatArray:
+    """Return (rows + 1, side, cols) the lighter samples along each level side, half a square above to half below."""
     half = side // 2
     strips = ink[:, half : half + cols * side].reshape(rows + 1, side, cols, side)
-    # row i of strips: half a square above and below line i
     cut = max(1, side // 10)
     along = np.sort(strips[..., cut:-cut], axis=3)
-    profile = along[..., : max(2, along.shape[3] // 3)].mean(axis=3)  # (rows + 1, side, cols)
+    return np.asarray(along[..., : max(2, along.shape[3] // 3)].mean(axis=3))
+
+
+def _level_sides(
+    ink: FloatArray, thin: FloatArray, side: int, rows: int, cols: int, solid: BoolArray, marked: BoolArray
+) -> _Level:
+    """Return what lies on level sides; ``marked`` are squares with anything in them, ``solid`` those filled."""
+    half = side // 2
+    profile, thin_profile = _profile(ink, side, rows, cols), _profile(thin, side, rows, cols)
     near = max(2, round(side * 0.13))
-    far = max(2, round(side * 0.2))
+    far, thick = max(2, round(side * 0.2)), max(1, round(side * 0.07))
     base_above, base_below = np.median(profile[:, :far], axis=1), np.median(profile[:, -far:], axis=1)
-    shifted = []
+    shifted, narrow, peaks = [], [], []
     slack = max(1, round(side * _SLACK))
     for step in range(-slack, slack + 1):
         middle = half + step
@@ -90,20 +123,28 @@ def _level_sides(ink: FloatArray, side: int, rows: int, cols: int, solid: BoolAr
         least, most = np.minimum(above, below), np.maximum(above, below)
         # the edge of a shadow or of a mark rises on one side only
         shifted.append(np.where(least > 0.25 * most, 0.5 * (above + below), np.minimum(least, 0.0)))
+        peaks.append(profile[:, middle - thick : middle + thick].mean(axis=1))
+        narrow.append(thin_profile[:, middle - near : middle + near].mean(axis=1))
     both = np.max(shifted, axis=0)
     above = profile[:, half - near : half].mean(axis=1) - base_above
     below = profile[:, half : half + near].mean(axis=1) - base_below
     up, down = (part for part in _beside(marked))
     full_up, full_down = (part for part in _beside(solid))
     value = np.where(up & ~down, below, np.where(down & ~up, above, both))
+    # a stroke is narrow, the edge of a shadow is not
+    value = np.minimum(value, _SOFT * np.max(narrow, axis=0) + 0.02)
     value = np.where(full_up & ~full_down, below, np.where(full_down & ~full_up, above, value))
     known = np.ones(value.shape, bool)
     # beyond the grid there may be a table, whose edge is no stroke
     known[0], known[-1] = np.abs(base_above[0]) < _OUTSIDE, np.abs(base_below[-1]) < _OUTSIDE
-    value[0], value[-1] = np.where(known[0], below[0], 0.0), np.where(known[-1], above[-1], 0.0)
+    value[0], value[-1] = np.minimum(value[0], below[0]), np.minimum(value[-1], above[-1])
+    value = np.where(known, value, 0.0)
+    peak = np.max(peaks, axis=0) - np.maximum(base_above, base_below)
     # the edge of a fill is soft and may lie a little beyond the line
     spill = _SPILL * np.where(full_up & ~full_down, base_above, np.where(full_down & ~full_up, base_below, 0.0))
-    return _Level(np.asarray(value, np.float64), np.asarray(spill, np.float64), np.asarray(~(up | down) & known), known)
+    fair, fills = np.asarray(~(up | down) & known), full_up.astype(np.int64) + full_down
+    wide = [np.asarray(a, dtype=np.float64) for a in (value, spill, peak)]
+    return _Level(wide[0], wide[1], fair, known, fills, wide[2])
 
 
 def _beside(squares: BoolArray) -> tuple[BoolArray, BoolArray]:
@@ -114,13 +155,37 @@ def _beside(squares: BoolArray) -> tuple[BoolArray, BoolArray]:
 
 def _beyond_print(level: _Level) -> CellFloats:
     """Take the usual value along each line off, which is the printed line's own; marks beside it hide that."""
-    value, bare = level.value, level.fair
-    known = value[bare]
-    overall = float(np.median(known)) if known.size else float(np.median(value))
-    usual = np.array([np.median(v[b]) if b.sum() >= 3 else overall for v, b in zip(value, bare, strict=True)])
+    value, bare, usual = level.value, level.fair, _usual(level)
     smooth = filters.running_median(np.where(bare, value, usual[:, None]), 15)
     beyond = value - np.minimum(np.maximum(usual, 0)[:, None], np.maximum(smooth, 0) + 0.02)
     return np.asarray(np.where(level.known, beyond, 0.0))
+
+
+def _usual(level: _Level) -> CellFloats:
+    """Return (rows + 1,) the printed lines' own values, between marks as the lighter sides have them."""
+    known = level.value[level.fair]
+    overall = float(np.median(known)) if known.size else float(np.median(level.value))
+    out = np.full(level.value.shape[0], overall)
+    for line, (value, bare) in enumerate(zip(level.value, level.fair, strict=True)):
+        open_sides = level.known[line] & (level.fills[line] == 0)
+        if bare.sum() >= 3:
+            out[line] = _printed(value[bare], overall)
+        elif open_sides.sum() >= _FEW:
+            out[line] = max(overall, float(np.quantile(value[open_sides], 0.3)))
+    return out
+
+
+def _printed(values: npt.NDArray[np.float64], overall: float) -> float:
+    """Return the printed line's own value from those of its bare sides, of which a stroke may cover more than half.
+
+    Sides with hardly anything, as printed lines have ``overall``, are crossed by the edge of a shadow.
+    """
+    middle = float(np.median(values))
+    seen = np.sort(values[values > 0.5 * overall])
+    if seen.size < 3:
+        return middle
+    low = float(seen[max(2, seen.size // 8)])
+    return low if middle - low > _GRAIN else middle
 
 
 def _valley(values: npt.NDArray[np.float64], usual: float | None = None) -> float:
@@ -160,21 +225,34 @@ def find_strokes(
     ink = _ink(sheet, paper)
     rows, cols, side = sheet.rows, sheet.cols, sheet.side
     inked = marked | outside
-    level = _level_sides(ink, side, rows, cols, solid, inked)
-    upright = _level_sides(np.ascontiguousarray(ink.T), side, cols, rows, solid.T, inked.T)
-    level_over, level_border, upright_over, upright_border, border = _borders(level, upright, outside)
+    # the light may change from square to square in ``paper``, not in the picture
+    thin = _thin(_ink(sheet, np.broadcast_to(np.median(paper, axis=(0, 1)), paper.shape)), side)
+    level = _level_sides(ink, thin, side, rows, cols, solid, inked)
+    upright = _level_sides(
+        np.ascontiguousarray(ink.T), np.ascontiguousarray(thin.T), side, cols, rows, solid.T, inked.T
+    )
+    level_over, level_border, upright_over, upright_border, border, usual = _borders(level, upright, outside)
     slanting: list[list[list[int]]] = []
     crossed = np.zeros((rows, cols), bool)
     for falling in (True, False):
         for i, j in np.argwhere(_diagonals(sheet, ink, falling, border) & ~outside):
             crossed[i, j] = True
             slanting.append([[i, j], [i + 1, j + 1]] if falling else [[i + 1, j], [i, j + 1]])
-    shown = level_over > level_border, upright_over > upright_border
+    beside = _beside_fills(level, upright, _UNUSUAL if usual is None else _PART * usual)
+    shown = (
+        (level_over > level_border) | beside[0],
+        (upright_over > upright_border) | beside[1],
+    )
     faint = [
-        (over > np.maximum(LEAST, _GOING_ON * needed)) & (over > sides.spill)
+        (over > np.maximum(LEAST, _GOING_ON * needed)) & (over > _GOING_ON_BESIDE * sides.spill)
         for over, needed, sides in ((level_over, level_border, level), (upright_over, upright_border, upright))
     ]
     on_level, on_upright = _going_on(shown, (faint[0], faint[1]), slanting)
+    bridges = [
+        over > np.maximum(_BRIDGE, _GOING_ON_BESIDE * sides.spill)
+        for over, sides in ((level_over, level), (upright_over, upright))
+    ]
+    on_level, on_upright = _bridged((on_level, on_upright), (bridges[0], bridges[1]), slanting)
     lines = [[[i, j], [i, j + 1]] for i, j in np.argwhere(on_level)]
     lines += [[[i, j], [i + 1, j]] for j, i in np.argwhere(on_upright)]
     weak = [(level_over if r0 == r1 else upright_over.T)[r0, c0] < _ALONE * border for (r0, c0), (r1, c1) in lines]
@@ -191,23 +269,37 @@ def _going_on(
     """
     on_level, on_upright = shown
     for _ in range(_LONGEST_FAINT):
-        holes = np.zeros((on_level.shape[0], on_upright.shape[0]), bool)
-        for part in (holes[:, :-1], holes[:, 1:]):
-            part |= on_level
-        for part in (holes[:-1], holes[1:]):
-            part |= on_upright.T
-        for ends in slanting:
-            for r, c in ends:
-                holes[r, c] = True
+        holes = _holes(on_level, on_upright, slanting)
         on_level = on_level | (faint[0] & (holes[:, :-1] | holes[:, 1:]))
         on_upright = on_upright | (faint[1] & (holes[:-1] | holes[1:]).T)
     return on_level, on_upright
 
 
+def _bridged(
+    shown: tuple[BoolArray, BoolArray], faint: tuple[BoolArray, BoolArray], slanting: list[list[list[int]]]
+) -> tuple[BoolArray, BoolArray]:
+    """Return level and upright sides with a stroke: those shown, and very faint ones with strokes at both ends."""
+    holes = _holes(*shown, slanting)
+    return shown[0] | (faint[0] & holes[:, :-1] & holes[:, 1:]), shown[1] | (faint[1] & (holes[:-1] & holes[1:]).T)
+
+
+def _holes(on_level: BoolArray, on_upright: BoolArray, slanting: list[list[list[int]]]) -> BoolArray:
+    """Return (rows + 1, cols + 1) the holes at which a stroke ends."""
+    holes = np.zeros((on_level.shape[0], on_upright.shape[0]), bool)
+    for part in (holes[:, :-1], holes[:, 1:]):
+        part |= on_level
+    for part in (holes[:-1], holes[1:]):
+        part |= on_upright.T
+    for ends in slanting:
+        for r, c in ends:
+            holes[r, c] = True
+    return holes
+
+
 def _borders(
     level: _Level, upright: _Level, outside: BoolArray
-) -> tuple[CellFloats, CellFloats, CellFloats, CellFloats, float]:
-    """Return density beyond print and its border for level and upright sides, and the border between bare squares."""
+) -> tuple[CellFloats, CellFloats, CellFloats, CellFloats, float, float | None]:
+    """Return density beyond print and its border, level and upright, and border and usual stroke on bare paper."""
     over, borders = [], []
     for lines, cut in ((level, outside), (upright, outside.T)):
         gone_above, gone_below = _beside(cut)
@@ -217,12 +309,58 @@ def _borders(
     border = _valley(bare)
     strokes = bare[bare > border]
     usual = float(np.median(strokes)) if strokes.size >= 3 else None
-    marked = [~lines.fair & lines.known & (lines.spill == 0) for lines in (level, upright)]
-    beside = np.concatenate([o[m] for o, m in zip(over, marked, strict=True)])
-    beside_border = max(border, _valley(beside)) if usual is None else _valley(beside, usual)
-    for lines in (level, upright):
-        borders.append(np.maximum(np.where(lines.fair, border, beside_border), lines.spill))
-    return over[0], borders[0], over[1], borders[1], border
+    needed = [np.where(lines.fair, border, 0.0) for lines in (level, upright)]
+    # thin marks, a fill on one side, and fills on both sides each have a grain of their own
+    for number in range(3):
+        here = [lines.known & ~lines.fair & (lines.fills == number) for lines in (level, upright)]
+        values = np.concatenate([o[h] for o, h in zip(over, here, strict=True)])
+        least = _class_border(values, border, usual, shifted=number > 0)
+        for need, h in zip(needed, here, strict=True):
+            need[h] = least
+    for lines, need in zip((level, upright), needed, strict=True):
+        borders.append(np.maximum(need, lines.spill))
+    return over[0], borders[0], over[1], borders[1], border, usual
+
+
+def _beside_fills(level: _Level, upright: _Level, least: float) -> tuple[BoolArray, BoolArray]:
+    """Return the level and upright sides beside fills that are darker than the fill, ``least`` more than is usual."""
+    out = [np.zeros(lines.value.shape, bool) for lines in (level, upright)]
+    # bold printed lines show through ink as well
+    peaks = [lines.peak - _bolder(lines)[:, None] for lines in (level, upright)]
+    for number in (1, 2):
+        here = [lines.known & (lines.fills == number) for lines in (level, upright)]
+        values = np.concatenate([peak[h] for peak, h in zip(peaks, here, strict=True)])
+        if values.size < _FEW:
+            continue
+        border = max(LEAST, _clearly_above(values, least))
+        for found, peak, h in zip(out, peaks, here, strict=True):
+            found |= h & (peak > border)
+    return out[0], out[1]
+
+
+def _bolder(lines: _Level) -> CellFloats:
+    """Return (rows + 1,) how much darker each printed line is than most, on paper or between fills."""
+    usual = _usual(lines)
+    out = np.maximum(usual - np.median(usual), 0.0)
+    full = lines.known & (lines.fills == 2)
+    overall = float(np.median(lines.peak[full])) if full.any() else 0.0
+    for line, here in enumerate(full):
+        if here.sum() >= 4:
+            out[line] = max(out[line], float(np.median(lines.peak[line, here])) - overall)
+    return np.asarray(out)
+
+
+def _clearly_above(values: npt.NDArray[np.float64], least: float = LEAST) -> float:
+    """Return what none of the usual values reaches, at least ``least`` above the middle one."""
+    middle = float(np.median(values))
+    return middle + max(least, 4 * 1.48 * float(np.median(np.abs(values - middle))))
+
+
+def _class_border(values: npt.NDArray[np.float64], border: float, usual: float | None, shifted: bool) -> float:
+    """Return the border for sides beside marks; with ``shifted`` what most of them have is no stroke but the fill."""
+    if not shifted or values.size < _FEW:
+        return max(border, _valley(values)) if usual is None else _valley(values, usual)
+    return max(LEAST, _clearly_above(values, _UNUSUAL if usual is None else _PART * usual))
 
 
 def _without_spills(
@@ -252,6 +390,9 @@ def _diagonals(sheet: FlatSheet, ink: FloatArray, falling: bool, border: float) 
     apart = (at[None, :] - at[:, None]) / side  # distance across the diagonal, in squares (times sqrt 2)
     width = 0.16
     band = np.where(np.abs(apart) <= width, squares, -1.0).max(axis=3)  # darkest of the band in each row of pixels
+    other = np.where(np.abs(apart) <= width, squares[:, :, :, ::-1], -1.0).max(axis=3)
+    between = np.abs(np.abs(at - (side - 1) / 2) / side - 0.22) < 0.08  # half way from the middle to the corners
+    one_sided = np.median(other[:, :, between], axis=2) < 0.5 * np.median(band[:, :, between], axis=2)
     ordered = np.sort(band, axis=2)
     unbroken = ordered[:, :, : max(2, side // 7)].mean(axis=2)
     ends = np.minimum(band[:, :, 1 : 2 + side // 10].min(axis=2), band[:, :, -2 - side // 10 : -1].min(axis=2))
@@ -262,5 +403,9 @@ def _diagonals(sheet: FlatSheet, ink: FloatArray, falling: bool, border: float) 
     dark = np.quantile(rest, 0.9, axis=2)
     body = np.median(band, axis=2)
     return np.asarray(
-        (unbroken > max(border, 0.12)) & (ends > 0.5 * body) & (unbroken > 0.5 * body) & (dark < 0.35 * body)
+        one_sided
+        & (unbroken > max(border, 0.12))
+        & (ends > 0.5 * body)
+        & (unbroken > 0.5 * body)
+        & (dark < 0.35 * body)
     )
