@@ -15,7 +15,11 @@ STITCH = (0, 150, 60)
 DOUBT = (245, 130, 0)
 LINE = (200, 0, 120)
 LONGEST_PX = 2400
+LEAST_SIDE_PX = 26.0
+"""Squares narrower than this are drawn larger, as far as the picture's size allows: marks on them could not be told."""
 _SHIFT = 4
+_INWARD = 0.12
+"""Part of the way to its middle that the frame of a square is drawn in, so that two side by side are two."""
 
 
 def draw_overlay(
@@ -29,21 +33,22 @@ def draw_overlay(
         The picture that was read.
     reading : SquaresReading
     longest : int
-        Longest side of the result in pixels; larger photos are reduced.
+        Longest side of the result in pixels; larger photos are reduced, those with small squares enlarged.
 
     Returns
     -------
     overlay : ndarray of shape (h, w, 3), uint8
-        Grid in blue, a green dot in each square taken as a stitch, an orange frame round each doubtful square (a
-        dashed look is not needed: the frame is thick), backstitches in magenta.
+        Grid in blue, a green dot in each square taken as a stitch, a thick orange frame within each doubtful square,
+        backstitches in magenta.
     """
     rgb = density.as_rgb(as_picture(image))
-    scale = min(1.0, longest / max(rgb.shape[:2]))
-    out = np.ascontiguousarray(density.shrink(rgb, scale)).copy()
+    crossings = np.asarray(reading.corners)
+    side = float(np.median(np.hypot(*np.diff(crossings, axis=1).reshape(-1, 2).T)))
+    scale = min(longest / max(rgb.shape[:2]), max(1.0, LEAST_SIDE_PX / max(side, 1.0)))
+    out = _resized(rgb, scale)
     factor = out.shape[0] / rgb.shape[0]
-    nodes = (np.asarray(reading.corners) + 0.5) * factor - 0.5
+    nodes, side = (crossings + 0.5) * factor - 0.5, side * factor
     points = np.round(nodes[..., ::-1] * 2**_SHIFT).astype(np.int32)
-    side = float(np.median(np.hypot(*np.diff(nodes, axis=1).reshape(-1, 2).T)))
     thin = max(1, round(side / 18))
     runs = [points[i].reshape(-1, 1, 2) for i in range(points.shape[0])]
     runs += [points[:, j].reshape(-1, 1, 2) for j in range(points.shape[1])]
@@ -56,9 +61,18 @@ def draw_overlay(
         ends = [_at(points, a), _at(points, b)]
         cv2.line(out, ends[0], ends[1], LINE, max(2, round(side / 7)), cv2.LINE_AA, _SHIFT)
     for r, c in np.argwhere(reading.doubtful):
-        frame = np.array([points[r, c], points[r, c + 1], points[r + 1, c + 1], points[r + 1, c]])
+        corners = np.array([points[r, c], points[r, c + 1], points[r + 1, c + 1], points[r + 1, c]], np.float64)
+        frame = np.round(corners + _INWARD * (corners.mean(axis=0) - corners)).astype(np.int32)
         cv2.polylines(out, [frame.reshape(-1, 1, 2)], True, DOUBT, max(2, round(side / 8)), cv2.LINE_AA, _SHIFT)
     return out
+
+
+def _resized(rgb: npt.NDArray[np.uint8], scale: float) -> npt.NDArray[np.uint8]:
+    """Return a copy of the picture, reduced or enlarged."""
+    if scale <= 1:
+        return np.ascontiguousarray(density.shrink(rgb, scale)).copy()
+    size = (round(rgb.shape[1] * scale), round(rgb.shape[0] * scale))
+    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_CUBIC), dtype=np.uint8)
 
 
 def _at(points: npt.NDArray[np.int32], hole: npt.NDArray[np.float64]) -> tuple[int, int]:
