@@ -34,6 +34,8 @@ _WIDE = 21
 """Squares a side of the first wide window that paper is looked for in."""
 _THIN = 0.4
 """Strength of what is thin in a mark, as part of the mark's own."""
+_SPILT = 0.1
+"""Strength that strokes along a square's sides give it at most."""
 _FAINT = 0.07
 """Heaps under this strength are grain and shade, not marks of their own."""
 
@@ -49,6 +51,11 @@ class Marking:
     border: float
     paper: FloatArray
     """(rows, cols, 3) density of bare paper."""
+
+    def part(self, rows: slice, cols: slice) -> Marking:
+        """Return some rows and columns."""
+        here = np.s_[rows, cols]
+        return Marking(self.marked[here], self.doubt[here], self.strength[here], self.border, self.paper[here])
 
 
 def inner(sheet: FlatSheet, inset: float = INSET) -> FloatArray:
@@ -155,7 +162,10 @@ def find_border(values: npt.NDArray[np.float64]) -> tuple[float, float]:
     spread = max(0.12, 1.48 * float(np.median(centres[bare] - below)) if below.size else 0.12)
     start = min(bare + max(2, round(2.0 * spread / step)), len(dense) - 2)
     least = max(0.02 * dense.max(), 0.4)
-    later = [t for t in tops if t > start and dense[t] >= least and centres[t] > np.log(_FAINT + _GRAIN)]
+    later = [t for t in tops if t > start and dense[t] >= least]
+    # a small faint heap before a large firm one is what strokes along the lines spill into the squares beside them
+    firm = max((dense[t] for t in later if centres[t] > np.log(_SPILT + _GRAIN)), default=0.0)
+    later = [t for t in later if centres[t] > np.log(_SPILT + _GRAIN) or dense[t] > 0.25 * firm]
     if not later:
         lowest_border = centres[bare] + max(6 * spread, 1.0)
         return float(np.exp(lowest_border) - _GRAIN), float(np.exp(centres[bare]) - _GRAIN)

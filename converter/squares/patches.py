@@ -36,6 +36,13 @@ class FlatSheet:
         core = self.dense[half : half + self.rows * self.side, half : half + self.cols * self.side]
         return core.reshape(self.rows, self.side, self.cols, self.side, 3).transpose(0, 2, 1, 3, 4)
 
+    def part(self, rows: slice, cols: slice) -> FlatSheet:
+        """Return some rows and columns of squares, with half a square round them."""
+        high, wide = rows.stop - rows.start, cols.stop - cols.start
+        top, left = rows.start * self.side, cols.start * self.side
+        dense = self.dense[top : top + (high + 1) * self.side, left : left + (wide + 1) * self.side]
+        return FlatSheet(dense, self.side, high, wide)
+
 
 def _between(count: int, side: int) -> npt.NDArray[np.float64]:
     """Return the (pixels, count + 1) matrix that interpolates crossings linearly, and beyond the ends."""

@@ -51,11 +51,13 @@ def looks_squared(image: npt.NDArray[np.uint8]) -> float:
         return 0.0
     # The reader is loaded only for what passes the glance.
     from converter.squares import density, finding
-    from converter.squares.reading import reading_of
+    from converter.squares.reading import SMALLEST_PX, TOO_SMALL, reading_of
 
     rgb = density.as_rgb(picture)
     best, scale = finding.look(rgb, glance=True)
     if best is None or not finding.promising(best):
         return 0.0
+    if best.fit.pitch / (best.factor * scale) < SMALLEST_PX:
+        return TOO_SMALL
     # Cloth and tiles have grids, too: what has one is read to see whether its squares are a motif.
     return reading_of(rgb, finding.fitted(rgb, best, scale)).confidence

@@ -34,6 +34,8 @@ SURE = 0.5
 
 SMALLEST_PX = 9.0
 """Squares narrower than this in the picture are found but not read: a mark is hardly more than the lines round it."""
+TOO_SMALL = 0.3
+"""Confidence in them at most."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -261,6 +263,13 @@ def _read(
     flat_factor = small.shape[0] / rgb.shape[0]
     sheet = patches.lay_flat(small, (corners + 0.5) * flat_factor - 0.5, FLAT_SIDE)
     marking = marks.find_marks(sheet, outside)
+    if trim:
+        kept = extent.trimmed(span, outside, marking.marked)
+        rows = slice(kept.top - span.top, kept.bottom - span.top)
+        cols = slice(kept.left - span.left, kept.right - span.left)
+        span, sheet, marking = kept, sheet.part(rows, cols), marking.part(rows, cols)
+        outside = outside[rows, cols]
+        corners = corners[rows.start : rows.stop + 1, cols.start : cols.stop + 1]
     solid = marks.filled(sheet, marking)
     found = strokes.find_strokes(sheet, marking.paper, marking.marked, solid, outside)
     like = kinds.like_marks(sheet, marking.paper, marking.marked, found.crossed)
@@ -269,9 +278,6 @@ def _read(
     marked = marking.marked & ~found.crossed
     words, maybe_words = kinds.writing(sheet, marking.paper, marked, found.crossed, marking.border)
     marked &= ~words
-    kept = extent.trimmed(span, outside, marked | found.crossed) if trim else span
-    if kept.shape != span.shape:
-        return _read(rgb, held, kept, hand, trim=False)
     lines = _without_words(found.lines, words, marked)
     numbers, found_kinds = kinds.sort_kinds(sheet, marking.paper, marked)
     same = held.fit.nodes.shape[:2] == held.fit.level.height.shape[:1] + held.fit.upright.height.shape[:1]
@@ -280,7 +286,7 @@ def _read(
     confidence *= finding.paper_confidence(*marks.paper_evenness(sheet, marking, outside))
     side = held.fit.pitch / held.factor
     if side < SMALLEST_PX:
-        confidence = min(confidence, 0.3)
+        confidence = min(confidence, TOO_SMALL)
     if hand:
         confidence = max(confidence, 0.6)
     doubt = np.maximum(marking.doubt, np.where(words, 0.6, 0.0))

@@ -25,7 +25,7 @@ from converter.squares.patches import FlatSheet
 CellFloats = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 LEAST = 0.09
-_SPILL = 0.6
+_SPILL = 0.72
 """A stroke beside a fill is at least this part as dark as the fill."""
 _OUTSIDE = 0.15
 """Density above paper beyond the grid's last line up to which there may be a stroke on that line."""

@@ -40,12 +40,13 @@ def middle(r, c):
 
 
 def draw_stroke(page, a, b, ink):
-    cv2.line(page, hole(*a), hole(*b), ink, 4, cv2.LINE_AA)
+    cv2.line(page, hole(*a), hole(*b), ink, 3, cv2.LINE_AA)
 
 
 def soft(page):
-    """Return the sheet as a lens sees it, a little out of focus."""
-    return cv2.GaussianBlur(page, (0, 0), 0.7)
+    """Return the sheet as a camera sees it, a little out of focus and with some grain."""
+    grain = np.random.default_rng(9).normal(0, 3, page.shape)
+    return np.clip(cv2.GaussianBlur(page, (0, 0), 0.7) + grain, 0, 255).astype(np.uint8)
 
 
 def dotted(page, cells):
