@@ -204,6 +204,8 @@ class Drawing:
     thick: bool
     pen: float = 0.0
     mask: np.ndarray | None = None
+    pack: str = ""
+    """Where the drawing comes from; two packs may have drawings of the same name."""
 
 
 def render(svg: str, size: int) -> np.ndarray:
@@ -257,7 +259,9 @@ def load_drawings(
         svg = path.read_text().replace("currentColor", "#000")
         dark = render(svg, TRUTH_RENDER)
         curves = [(c + 0.5 - 1) / TRUTH_RENDER for c in find_contours(np.pad(dark, 1), 0.5) if curve_length(c) > 12]
-        drawings.append(Drawing(path.stem, ink_picture(render(svg, RENDER)), curves, True, mask=dark > 0.5))
+        drawings.append(
+            Drawing(path.stem, ink_picture(render(svg, RENDER)), curves, True, mask=dark > 0.5, pack=str(path.parent))
+        )
     return drawings
 
 
@@ -652,10 +656,10 @@ def main() -> int:
     options = parser.parse_args()
     cv2.setNumThreads(1)
     drawings = load_drawings(options.icons, options.set, options.drawings, options.solids, options.seed)
-    truths: dict[tuple[str, bool, str, int], Truth] = {}
+    truths: dict[tuple[str, str, bool, str, int], Truth] = {}
 
     def truth_of(drawing: Drawing, version: str, columns: int) -> Truth:
-        key = (drawing.name, drawing.thick, version, columns)
+        key = (drawing.pack, drawing.name, drawing.thick, version, columns)
         if key not in truths:
             truths[key] = make_truth(drawing, columns)
         return truths[key]

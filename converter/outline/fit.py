@@ -85,6 +85,16 @@ class FitWeights:
 
 
 @dataclass(frozen=True)
+class Onward:
+    """How a chain goes on beyond its end: as its own image in an axis of symmetry."""
+
+    across: tuple[float, float]
+    """Direction across the axis, (row, col), either way."""
+    turns: int
+    """The turn at the end is so many times the angle to that direction: 1 if a stitch across follows, else 2."""
+
+
+@dataclass(frozen=True)
 class Stop:
     """A place on a curve where the chain must pass through one of some holes."""
 
@@ -93,6 +103,9 @@ class Stop:
     holes: tuple[tuple[int, int], ...]
     costs: tuple[float, ...] = ()
     """What each hole costs; nothing if empty."""
+    onward: Onward | None = None
+    miss: float = np.inf
+    """What it costs to pass between the holes."""
 
 
 @dataclass(frozen=True)
@@ -371,6 +384,7 @@ def fit_curve(
     # A move between two holes of the same stop would leave it twice.
     fine &= ~((number[starts] >= 0) & (number[starts] == number[ends]))
     starts, ends, cost, vector = starts[fine], ends[fine], cost[fine] + own[ends[fine]], vector[fine]
+    cost = cost + _turns_at_axis(stops, vector, where, number, starts, ends, turns, breaks, weights)
     result = _cheapest_path(
         size, starts, ends, cost, vector, where, own, number, turns, breaks, corners, weights, len(stops) - 1
     )
@@ -418,7 +432,7 @@ def _stops_on_way(
     ends: npt.NDArray[np.int64],
     vector: HoleArray,
 ) -> npt.NDArray[np.float64]:
-    """Return what the stops cost that each move passes between its ends; infinite if no word of it meets them all.
+    """Return what the stops cost that each move passes between its ends, whether one word of it meets them or not.
 
     Notes
     -----
@@ -438,18 +452,54 @@ def _stops_on_way(
     low, high = np.zeros(len(index), dtype=np.int64), count // common - 1
     first = holes[starts[index]]
     for stop in stops:
-        asked = (where[starts[index]] < stop.at) & (where[ends[index]] > stop.at)
-        best = np.where(asked, np.inf, 0.0)
-        best_low, best_high = low.copy(), high.copy()
+        asked = np.nonzero((where[starts[index]] < stop.at) & (where[ends[index]] > stop.at))[0]
+        some, step = split[asked], common[asked]
+        best = np.full(len(asked), stop.miss)
+        best_low, best_high = low[asked], high[asked]
         for hole, price in zip(stop.holes, stop.costs or (0.0,) * len(stop.holes), strict=True):
-            part = split_onto(np.array(hole) - first, vector[index])
-            behind = part.sum(axis=1) * split[:, 1]
-            least = np.maximum(low, -((behind - part[:, 1] * count) // common))
-            most = np.minimum(high, -((behind - (part[:, 1] + 1) * count) // common) - 1)
-            better = asked & (part >= 0).all(axis=1) & (part <= split).all(axis=1) & (least <= most) & (price < best)
+            part = split_onto(np.array(hole) - first[asked], vector[index[asked]])
+            behind = part.sum(axis=1) * some[:, 1]
+            size = count[asked]
+            least = np.maximum(low[asked], -((behind - part[:, 1] * size) // step))
+            most = np.minimum(high[asked], -((behind - (part[:, 1] + 1) * size) // step) - 1)
+            better = (part >= 0).all(axis=1) & (part <= some).all(axis=1) & (least <= most) & (price < best)
             best[better], best_low[better], best_high[better] = price, least[better], most[better]
-        extra[index] += best
-        low, high = best_low, best_high
+        extra[index[asked]] += best
+        low[asked], high[asked] = best_low, best_high
+    return extra
+
+
+def _turns_at_axis(
+    stops: Sequence[Stop],
+    vector: HoleArray,
+    where: npt.NDArray[np.int64],
+    number: npt.NDArray[np.int64],
+    starts: npt.NDArray[np.int64],
+    ends: npt.NDArray[np.int64],
+    turns: npt.NDArray[np.float64],
+    breaks: npt.NDArray[np.float64],
+    weights: FitWeights,
+) -> npt.NDArray[np.float64]:
+    """Return what the vertex costs at which each move that begins or ends the chain meets its own image.
+
+    Notes
+    -----
+    A straight piece is twice as long as the half of it that is fitted.
+    """
+    extra = np.zeros(len(starts))
+    for index, states, sign in ((0, starts, 1), (len(stops) - 1, ends, -1)):
+        onward = stops[index].onward
+        if onward is None:
+            continue
+        here = np.nonzero(number[states] == index)[0]
+        across = np.array(onward.across)
+        way = vector[here] * np.where(vector[here] @ across < 0, -1.0, 1.0)[:, None]
+        off = np.arctan2(across[0] * way[:, 1] - across[1] * way[:, 0], way @ across)
+        turn = sign * onward.turns * off
+        at = where[states[here]]
+        miss = np.maximum(np.maximum(turns[0, at] - turn, turn - turns[1, at]), 0.0)
+        charge = np.minimum(weights.turn * miss**2, weights.turn_cap) + 2 * breaks[at]
+        extra[here] += np.where(np.abs(off) < 1e-9, 0.0, charge)
     return extra
 
 

@@ -145,9 +145,9 @@ def _lead_to_tip(
     for curve in curves:
         points = curve.points
         if curve.start == node:
-            points = _lead_to(points, tip)
+            points = lead_to(points, tip)
         if curve.end == node:
-            points = _lead_to(points[::-1], tip)[::-1]
+            points = lead_to(points[::-1], tip)[::-1]
         changed.append(replace(curve, points=points))
     return changed
 
@@ -216,14 +216,14 @@ def contract_links(network: CurveNetwork, limit: float) -> CurveNetwork:
         for curve in curves:
             points, start, end = curve.points, curve.start, curve.end
             if start in (link.start, link.end) and start >= 0:
-                points, start = _lead_to(points, middle), name
+                points, start = lead_to(points, middle), name
             if end in (link.start, link.end) and end >= 0:
-                points, end = _lead_to(points[::-1], middle)[::-1], name
+                points, end = lead_to(points[::-1], middle)[::-1], name
             changed.append(replace(curve, points=points, start=start, end=end))
         curves = [c for c in changed if c.start != c.end or c.closed or c.length >= 2 * limit]
 
 
-def _lead_to(points: PointArray, node: PointArray) -> PointArray:
+def lead_to(points: PointArray, node: PointArray) -> PointArray:
     """Return the curve with its first point moved to a node, the next points after it."""
     shift = node - points[0]
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
@@ -247,11 +247,13 @@ class Run:
 
     points: PointArray
     nodes: tuple[int, ...]
-    """Nodes in order along the run; empty for a loop of its own."""
+    """Nodes in order along the run; empty for a loop that touches no other curve."""
     places: tuple[float, ...]
     """Distance along the run of each node."""
     members: tuple[int, ...]
     part: int = 0
+    closed: bool = False
+    """Runs back into itself; its first point is its last, and no node is an end of it."""
 
     @property
     def length(self) -> float:
@@ -295,7 +297,7 @@ def straight_runs(network: CurveNetwork, max_turn: float = 0.6) -> list[Run]:
             continue
         if curve.closed:
             used[index] = True
-            runs.append(Run(curve.points, (), (), (index,), parts[index]))
+            runs.append(Run(curve.points, (), (), (index,), parts[index], True))
             continue
         # Walk back to the beginning of the run.
         at = (index, 0)
@@ -319,5 +321,8 @@ def straight_runs(network: CurveNetwork, max_turn: float = 0.6) -> list[Run]:
         points = np.concatenate([pieces[0].points, *[piece.points[1:] for piece in pieces[1:]]])
         places = np.concatenate([[0.0], np.cumsum([piece.length for piece in pieces])])
         nodes = (pieces[0].start, *[piece.end for piece in pieces])
-        runs.append(Run(points, nodes, tuple(places.tolist()), tuple(order), parts[index]))
+        closed = partner.get(far) == (order[0], int(flips[0]))
+        if closed:
+            nodes, places = nodes[:-1], places[:-1]
+        runs.append(Run(points, nodes, tuple(places.tolist()), tuple(order), parts[index], closed))
     return runs

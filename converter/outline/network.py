@@ -22,13 +22,15 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import LineArray, PointArray
-from converter.outline.fit import SPACING, Fit, FitWeights, Stop, curve_turns, end_stop, fit_curve
+from converter.outline.fit import SPACING, Fit, FitWeights, Onward, Stop, curve_turns, end_stop, fit_curve
 from converter.outline.graph import CurveNetwork, Run, straight_runs
 from converter.outline.lattice import HoleArray, straight_words
 from converter.outline.simplify import resample_curve
 
 _BRANCH = 25
 """Points of a run, from a node, that help to choose its hole: five stitches."""
+_PASSED = 1.0
+"""A curve that runs through a node pays at most so much for where it lets others join it."""
 _UNMET = 1000.0
 """Charge for a word that does not meet a hole where the curve crosses another."""
 
@@ -44,6 +46,10 @@ class _Board:
     """Holes that a node may use, with costs."""
     free: frozenset[int] = frozenset()
     """Nodes where a single curve ends."""
+    joins: dict[int, dict[tuple[int, int], float]] = field(default_factory=dict)
+    """Holes of a node on a curve that suit the others that join it there, with costs."""
+    goes_on: Mapping[int, Onward] = field(default_factory=dict)
+    """Nodes where a curve goes on as its own image."""
 
     def occupied(self, part: int) -> npt.NDArray[np.bool_]:
         return np.asarray((self.owner >= 0) & (self.owner != part))
@@ -70,6 +76,7 @@ def fit_network(
     shape: tuple[int, int],
     weights: FitWeights,
     pins: Mapping[int, tuple[int, int]] | None = None,
+    goes_on: Mapping[int, Onward] | None = None,
 ) -> list[Chain]:
     """Return the chains of a network.
 
@@ -82,6 +89,8 @@ def fit_network(
     weights : FitWeights
     pins : mapping, optional
         Nodes whose hole is given.
+    goes_on : mapping, optional
+        Nodes where a curve goes on as its own mirror image.
 
     Returns
     -------
@@ -90,16 +99,16 @@ def fit_network(
     """
     runs = [run for run in straight_runs(network) if run.length > 0.3]
     free = frozenset(node for node, count in enumerate(network.degrees()) if count == 1)
-    board = _Board(shape, weights, np.full((shape[0] + 1, shape[1] + 1), -1), free=free)
+    board = _Board(shape, weights, np.full((shape[0] + 1, shape[1] + 1), -1), free=free, goes_on=goes_on or {})
     board.node_holes.update({node: {hole: 0.0} for node, hole in (pins or {}).items()})
     through: dict[int, int] = {}
     for run in runs:
-        for node in run.nodes[1:-1]:
+        for node in run.nodes if run.closed else run.nodes[1:-1]:
             through[node] = through.get(node, 0) + 1
 
     def rank(index: int) -> tuple[bool, float, int]:
         run = runs[index]
-        waits = any(node in through for node in (run.nodes[0], run.nodes[-1])) if run.nodes else False
+        waits = not run.closed and any(node in through for node in (run.nodes[0], run.nodes[-1]))
         return waits, -round(run.length, 3), index
 
     _choose_junctions(runs, through, network, board)
@@ -113,17 +122,17 @@ def fit_network(
 
 
 def _choose_junctions(runs: list[Run], through: Mapping[int, int], network: CurveNetwork, board: _Board) -> None:
-    """Fix the hole of each node where at least two runs end and none passes."""
+    """Fix the hole of each node where at least two runs end and none passes; note what holes suit those that join."""
     leaving: dict[int, list[PointArray]] = {}
     for run in runs:
-        if not run.nodes:
+        if run.closed:
             continue
         # From a few stitches off towards the node, so that one fit gives the cost of every hole.
         points = resample_curve(run.points, SPACING)
         leaving.setdefault(run.nodes[0], []).append(points[:_BRANCH][::-1])
         leaving.setdefault(run.nodes[-1], []).append(points[-_BRANCH:])
     for node, branches in sorted(leaving.items()):
-        if node in through or node in board.node_holes or len(branches) < 2:
+        if node in board.node_holes or (node not in through and len(branches) < 2):
             continue
         sums: dict[tuple[int, int], float] = {}
         for branch in branches:
@@ -138,15 +147,21 @@ def _choose_junctions(runs: list[Run], through: Mapping[int, int], network: Curv
                 sums[hole] = sums.get(hole, 0.0) + cost
             for hole in near.holes:
                 sums[hole] = sums.get(hole, 0.0) + (0.0 if fit and hole in fit.end_costs else _UNMET)
-        if sums:
+        if sums and node in through:
+            least = min(sums.values())
+            board.joins[node] = {hole: cost - least for hole, cost in sums.items() if cost - least < _PASSED}
+        elif sums:
             best = min(sums, key=lambda hole: (round(sums[hole], 6), hole))
             board.node_holes[node] = {best: 0.0}
 
 
-def _node_stop(node: int, at: int, points: PointArray, board: _Board) -> Stop:
+def _node_stop(node: int, at: int, points: PointArray, board: _Board, inner: bool) -> Stop:
     known = board.node_holes.get(node)
     if known:
-        return Stop(at, tuple(known), tuple(known.values()))
+        return Stop(at, tuple(known), tuple(known.values()), board.goes_on.get(node))
+    if inner and node in board.joins:
+        joins = board.joins[node]
+        return Stop(at, tuple(joins), tuple(joins.values()), miss=_PASSED)
     return end_stop(points, at, board.shape, board.weights, node in board.free)
 
 
@@ -157,24 +172,33 @@ def _fit_run(run: Run, network: CurveNetwork, board: _Board) -> Chain | None:
         return None
     occupied = board.occupied(run.part)
     solid = network.curves[run.members[0]].solid
-    if not run.nodes:
-        return _fit_loop(points, board, occupied, solid)
     spacing = run.length / last
     places = [round(place / spacing) for place in run.places]
+    if run.closed:
+        met = [
+            _node_stop(node, at, points, board, True)
+            for node, at in zip(run.nodes, places, strict=True)
+            if node in board.node_holes or node in board.joins
+        ]
+        loop = _fit_loop(points, board, occupied, solid, met)
+        if loop is not None:
+            for node in run.nodes:
+                _settle_node(node, run, network, loop.holes, board)
+        return loop
     stops = []
     for rank, (node, at) in enumerate(zip(run.nodes, places, strict=True)):
         inner = 0 < rank < len(run.nodes) - 1
-        if inner and (node not in board.node_holes or not 2 < at < last - 2):
+        if inner and (not (node in board.node_holes or node in board.joins) or not 2 < at < last - 2):
             continue
-        stops.append(_node_stop(node, 0 if rank == 0 else (at if inner else last), points, board))
+        stops.append(_node_stop(node, 0 if rank == 0 else (at if inner else last), points, board, inner))
     stops = [stop for k, stop in enumerate(stops) if k in (0, len(stops) - 1) or stops[k - 1].at < stop.at < last]
     stops = _meet_itself(run, places, stops, points, board, occupied)
     fit = fit_curve(points, board.shape, board.weights, stops, False, occupied)
     if fit is None:
         return None
-    chain, where = sew_fit(fit, points, [(stop.at, frozenset(stop.holes)) for stop in stops[1:-1]])
-    for node, at in zip(run.nodes, places, strict=True):
-        _settle_node(node, at, run, network, chain, where, board)
+    chain, where = sew_fit(fit, points, stops[1:-1])
+    for node in run.nodes:
+        _settle_node(node, run, network, chain, board)
     on_axis = all(network.curves[member].on_axis for member in run.members)
     return Chain(chain, where, points, solid, on_axis)
 
@@ -204,12 +228,10 @@ def _meet_itself(
     return stops
 
 
-def _settle_node(
-    node: int, at: int, run: Run, network: CurveNetwork, chain: HoleArray, where: npt.NDArray[np.float64], board: _Board
-) -> None:
+def _settle_node(node: int, run: Run, network: CurveNetwork, chain: HoleArray, board: _Board) -> None:
     """Note which holes of a placed chain later runs may use at a node."""
     centre = network.nodes[node]
-    if node == run.nodes[0] or node == run.nodes[-1]:
+    if not run.closed and node in (run.nodes[0], run.nodes[-1]):
         end = chain[0] if node == run.nodes[0] else chain[-1]
         board.node_holes[node] = {(int(end[0]), int(end[1])): 0.0}
         return
@@ -227,46 +249,56 @@ def _settle_node(
     }
 
 
-def _fit_loop(points: PointArray, board: _Board, occupied: npt.NDArray[np.bool_], solid: bool) -> Chain | None:
+def _fit_loop(
+    points: PointArray, board: _Board, occupied: npt.NDArray[np.bool_], solid: bool, stops: Sequence[Stop] = ()
+) -> Chain | None:
     weights, shape = board.weights, board.shape
     ring = len(points) - 1
     turns = np.abs(curve_turns(points, True, weights.bend_span))[:ring]
-    first = int(np.argmax(np.round(turns, 6)))
-    around = _roll_ring(points, first)
-    fit = fit_curve(
-        around,
-        shape,
-        weights,
-        [end_stop(around, 0, shape, weights), end_stop(around, ring, shape, weights)],
-        True,
-        occupied,
-    )
+    # A loop begins where it meets no other curve, if there is such a place.
+    clear = np.ones(ring, dtype=bool)
+    for stop in stops:
+        clear[(stop.at + np.arange(-4, 5)) % ring] = False
+    if not clear.any():
+        clear[:] = True
+    first = int(np.argmax(np.where(clear, np.round(turns, 6), -1.0)))
+
+    def fit_from(start: int, ends: Stop) -> tuple[Fit | None, PointArray, list[Stop]]:
+        around = _roll_ring(points, start)
+        inner = sorted((replace(stop, at=(stop.at - start) % ring) for stop in stops), key=lambda stop: stop.at)
+        inner = [stop for stop in inner if 2 < stop.at < ring - 2]
+        inner = [stop for k, stop in enumerate(inner) if k == 0 or stop.at > inner[k - 1].at]
+        both = [ends, *inner, replace(ends, at=ring)]
+        return fit_curve(around, shape, weights, both, True, occupied), around, inner
+
+    start = end_stop(_roll_ring(points, first), 0, shape, weights)
+    fit, around, met = fit_from(first, start)
     if fit is None:
         return None
     best = None
-    inner = [k for k in range(1, len(fit.vertices) - 1) if 0.12 * ring <= fit.places[k] <= 0.88 * ring]
+    inner = [
+        k
+        for k in range(1, len(fit.vertices) - 1)
+        if 0.12 * ring <= fit.places[k] <= 0.88 * ring and clear[(first + int(fit.places[k])) % ring]
+    ]
     if inner:
         bends = np.abs(np.roll(turns, -first))
         anchor = max(
             inner, key=lambda k: (round(float(bends[fit.places[k] % ring]), 6), -abs(int(fit.places[k]) - ring / 2), k)
         )
-        at = int(fit.places[anchor])
         hole = (int(fit.vertices[anchor][0]), int(fit.vertices[anchor][1]))
-        around = _roll_ring(around, at)
-        best = fit_curve(around, shape, weights, [Stop(0, (hole,)), Stop(ring, (hole,))], True, occupied)
+        best, around, met = fit_from((first + int(fit.places[anchor])) % ring, Stop(0, (hole,)))
     if best is None:
-        around = _roll_ring(points, first)
-        start = end_stop(around, 0, shape, weights)
         tries = [
-            fit_curve(around, shape, weights, [Stop(0, (hole,), (cost,)), Stop(ring, (hole,))], True, occupied)
-            for hole, cost in zip(start.holes, start.costs, strict=True)
+            fit_from(first, Stop(0, (hole,), (cost,))) for hole, cost in zip(start.holes, start.costs, strict=True)
         ]
-        good = [fit for fit in tries if fit is not None]
-        best = min(good, key=lambda f: f.cost) if good else None
+        good = [(fit.cost, k) for k, (fit, _, _) in enumerate(tries) if fit is not None]
+        if good:
+            best, around, met = tries[min(good)[1]]
     if best is None:
         return None
-    holes, where = sew_fit(best, around)
-    return Chain(*(_drop_spikes(holes, where) if solid else (holes, where)), around, solid)
+    holes, where = sew_fit(best, around, met)
+    return Chain(*(_drop_spikes(holes, where) if solid and not stops else (holes, where)), around, solid)
 
 
 def _drop_spikes(holes: HoleArray, where: npt.NDArray[np.float64]) -> tuple[HoleArray, npt.NDArray[np.float64]]:
@@ -294,9 +326,7 @@ def _roll_ring(points: PointArray, first: int) -> PointArray:
     return np.concatenate([ring, ring[:1]])
 
 
-def sew_fit(
-    fit: Fit, points: PointArray, through: Sequence[tuple[int, frozenset[tuple[int, int]]]] = ()
-) -> tuple[HoleArray, npt.NDArray[np.float64]]:
+def sew_fit(fit: Fit, points: PointArray, through: Sequence[Stop] = ()) -> tuple[HoleArray, npt.NDArray[np.float64]]:
     """Return the holes of a chain, each move sewn as the balanced word that keeps nearest to the curve.
 
     Parameters
@@ -304,8 +334,8 @@ def sew_fit(
     fit : Fit
     points : ndarray of shape (n, 2)
         The curve.
-    through : sequence of (int, frozenset of holes), optional
-        Places of the curve where words that meet one of the holes are preferred.
+    through : sequence of Stop, optional
+        Places of the curve where words that meet one of the holes, a cheap one, are preferred.
 
     Returns
     -------
@@ -333,12 +363,18 @@ def sew_fit(
                 target = np.interp(inner @ unit, along[order], beside[order])
                 miss = float(((inner @ np.array([-unit[1], unit[0]]) - target) ** 2).sum())
                 passed = {(int(row), int(col)) for row, col in start + option}
-                miss += sum(_UNMET for at, wished in through if low - 4 <= at <= high + 4 and not wished & passed)
+                miss += sum(_price(stop, passed) for stop in through if low - 4 <= stop.at <= high + 4)
                 if miss < best - 1e-6:
                     word, best = option, miss
         chain.append(start + word[1:])
         where.append(np.linspace(low, high, len(word))[1:])
     return np.concatenate(chain), np.concatenate(where)
+
+
+def _price(stop: Stop, passed: set[tuple[int, int]]) -> float:
+    """Return what the cheapest hole of a stop costs that is passed."""
+    costs = stop.costs or (0.0,) * len(stop.holes)
+    return min((cost for hole, cost in zip(stop.holes, costs, strict=True) if hole in passed), default=_UNMET)
 
 
 def halve_chain(chain: Chain) -> Chain:

@@ -19,6 +19,7 @@ import numpy.typing as npt
 from converter.model.arrays import LabelArray, MaskArray, PointArray
 from converter.outline.contour import trace_contours
 from converter.outline.graph import Curve, CurveNetwork, contract_links, join_pairs, prune_spurs
+from converter.outline.junctions import straighten_junctions
 from converter.outline.near import find_nearest
 from converter.outline.simplify import resample_curve, smooth_curve
 from converter.outline.skeleton import trace_skeleton
@@ -37,6 +38,8 @@ JUNCTION = 2.0
 """Where strokes meet the ink may be so many times as thick as the pen."""
 NARROW = 0.9
 """Two areas with a gap narrower than so many stitches between them share one line."""
+SHORT_LINK = 0.5
+"""A link shorter than so many stitches between two junctions is none."""
 FINE = 0.1
 """Spacing of the points of a curve before it is fitted, in stitches."""
 
@@ -226,7 +229,9 @@ def stroke_network(strokes: MaskArray, whole: MaskArray, skeleton: MaskArray, sc
         replace(curve, points=smooth_curve(resample_curve(curve.points, FINE), 2, curve.closed))
         for curve in network.curves
     ]
-    return CurveNetwork(network.nodes, curves)
+    network = straighten_junctions(CurveNetwork(network.nodes, curves), pen)
+    # Two strokes that cross at a small angle now do so at one place.
+    return contract_links(network, SHORT_LINK)
 
 
 def _spur_lengths(network: CurveNetwork, inside: npt.NDArray[np.float64], scale: int) -> list[float]:

@@ -116,7 +116,7 @@ def suggest_chains(
     fine = 2 if settings.half_points else 1
     grid = (shape[0] * fine, shape[1] * fine)
     piece = cut_piece(network.scaled(fine), symmetry, grid)
-    chains = fit_network(piece.network, grid, FitWeights(), piece.pins)
+    chains = fit_network(piece.network, grid, FitWeights(), piece.pins, piece.goes_on)
     chains = multiply([*chains, *piece.bridges], symmetry, grid)
     if fine > 1:
         chains = [halve_chain(chain) for chain in chains]

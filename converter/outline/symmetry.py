@@ -21,6 +21,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import MaskArray, PointArray
+from converter.outline.fit import Onward
 from converter.outline.graph import Curve, CurveNetwork, direction_at
 from converter.outline.lattice import HoleArray
 from converter.outline.network import Chain
@@ -30,6 +31,9 @@ Turn = npt.NDArray[np.int64]
 
 _GRIDWISE: Final = 0.12
 """Sine of the angle, from a line of holes, up to which a curve runs along it."""
+
+_STRAIGHT_ACROSS: Final = 0.995
+"""Cosine of the angle up to which a curve runs straight across an edge."""
 
 _LEVEL: Final = np.array([[1, 0], [0, -1]])
 _UPRIGHT: Final = np.array([[-1, 0], [0, 1]])
@@ -121,6 +125,8 @@ class Piece:
     """Hole of a node at the edge."""
     bridges: list[Chain]
     """Stitches across the edge."""
+    goes_on: dict[int, Onward]
+    """Nodes where one curve meets its own image straight across the edge."""
 
 
 def cut_piece(network: CurveNetwork, symmetry: Symmetry, shape: tuple[int, int]) -> Piece:
@@ -133,6 +139,8 @@ def cut_piece(network: CurveNetwork, symmetry: Symmetry, shape: tuple[int, int])
         curves = [part for curve in curves for part in _cut_curve(curve, nodes, side, centre, crossings)]
     pins: dict[int, tuple[int, int]] = {}
     bridges: list[Chain] = []
+    goes_on: dict[int, Onward] = {}
+    mirrored = any(int(turn[0, 0] * turn[1, 1] - turn[0, 1] * turn[1, 0]) < 0 for turn in symmetry.group)
     crossed = [curve for curve in curves if not curve.closed and not curve.on_axis]
     used = {node for curve in crossed for node in (curve.start, curve.end)}
     places = {node: nodes[node] - centre for node in sorted(used)}
@@ -152,10 +160,14 @@ def cut_piece(network: CurveNetwork, symmetry: Symmetry, shape: tuple[int, int])
             with_axis |= any(float(np.abs(way).min()) < _GRIDWISE for way in _ways(node, crossed))
             pin, bridge = _pin(point, side, shape, len(on) > 1, with_axis, _inward(node, crossed, nodes))
             pins[node] = pin
+            ways = _ways(node, crossed)
+            across = np.array(side) / np.hypot(*side)
+            if mirrored and len(on) < 2 and len(ways) == 1 and abs(float(ways[0] @ across)) > _STRAIGHT_ACROSS:
+                goes_on[node] = Onward((float(across[0]), float(across[1])), 2 if bridge is None else 1)
             if bridge is not None:
                 solid = all(curve.solid for curve in crossed if node in (curve.start, curve.end))
                 bridges.append(Chain(bridge, np.array([0.0, 1.0]), bridge.astype(np.float64), solid))
-    return Piece(CurveNetwork(nodes, curves), pins, bridges)
+    return Piece(CurveNetwork(nodes, curves), pins, bridges, goes_on)
 
 
 def _agree_on_places(places: dict[int, PointArray], symmetry: Symmetry) -> dict[int, PointArray]:

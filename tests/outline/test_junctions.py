@@ -1,0 +1,138 @@
+"""Where strokes meet: straight ones stay straight, whatever joins them, and all are one chain."""
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from outline.test_suggest import paper, parts, stroke
+
+from converter.outline.graph import Curve, CurveNetwork, straight_runs
+from converter.outline.junctions import straighten_junctions
+from converter.outline.lattice import is_balanced
+from converter.pipeline import suggest_lines
+
+
+def level_share(lines, row, low, high):
+    """Return the holes' rows of the level backstitches near a row, between two columns."""
+    level = lines[lines[:, 0, 0] == lines[:, 1, 0]]
+    cols = level[:, :, 1]
+    here = (np.abs(level[:, 0, 0] - row) < 1) & (cols.min(axis=1) >= low) & (cols.max(axis=1) <= high)
+    return set(level[here][:, 0, 0].tolist()), int(here.sum())
+
+
+def dented(points, at, depth):
+    """Return the points of a level line drawn towards larger rows near a column, as the middle of the ink is."""
+    pull = depth * np.clip(1 - np.abs(points[:, 1] - at) / 0.6, 0, 1)
+    return points + np.stack([pull, np.zeros(len(points))], axis=1)
+
+
+def test_a_dent_of_the_middle_line_is_taken_out_and_the_node_is_where_the_lines_cross():
+    """A level line at row 4.3 with a foot at column 6.2, dented by 0.3 stitch: both as they were drawn."""
+    node = np.array([4.6, 6.2])
+    level = dented(np.stack([np.full(121, 4.3), np.linspace(0.2, 12.2, 121)], axis=1), 6.2, 0.3)
+    foot = np.stack([np.linspace(4.6, 12.0, 75), np.full(75, 6.2)], axis=1)
+    ends = [node, level[0], level[-1], foot[-1]]
+    network = CurveNetwork(ends, [Curve(level[:61], 1, 0), Curve(level[60:], 0, 2), Curve(foot, 0, 3)])
+    mended = straighten_junctions(network, 0.8)
+    assert np.allclose(mended.nodes[0], (4.3, 6.2), atol=0.02)
+    for curve in mended.curves[:2]:
+        assert np.abs(curve.points[:, 0] - 4.3).max() < 0.02
+    assert np.abs(mended.curves[2].points[:, 1] - 6.2).max() < 0.02
+
+
+def test_curved_strokes_are_left_as_they_are():
+    angle = np.linspace(0, np.pi, 190)
+    arc = np.stack([10 - 6 * np.sin(angle), 10 - 6 * np.cos(angle)], axis=1)
+    foot = np.stack([np.linspace(4, 16, 121), np.full(121, 10.0)], axis=1)
+    ends = [arc[95], arc[0], arc[-1], foot[-1]]
+    network = CurveNetwork(ends, [Curve(arc[:96], 1, 0), Curve(arc[95:], 0, 2), Curve(foot, 0, 3)])
+    mended = straighten_junctions(network, 0.8)
+    for before, after in zip(network.curves, mended.curves, strict=True):
+        assert np.array_equal(before.points, after.points)
+
+
+def test_a_ring_that_others_join_is_one_run_without_ends():
+    corners = np.array([(0.0, 0.0), (0.0, 8.0), (8.0, 8.0), (8.0, 0.0), (0.0, 0.0)])
+    sides = [a + np.linspace(0, 1, 81)[:, None] * (b - a) for a, b in pairwise(corners)]
+    ring = np.concatenate([sides[0][40:], *(side[1:] for side in sides[1:]), sides[0][1:41]])
+    foot = np.array([(0.0, 4.0), (4.0, 4.0)])
+    network = CurveNetwork([ring[0], foot[-1]], [Curve(ring, 0, 0), Curve(foot, 0, 1)])
+    closed = [run for run in straight_runs(network) if run.closed]
+    assert len(closed) == 1
+    assert closed[0].nodes == (0,)
+    assert closed[0].members == (0,)
+
+
+@pytest.mark.parametrize("width", [8, 16, 24])
+@pytest.mark.parametrize("degrees", [45, 60, 90, 120])
+def test_a_level_stroke_stays_on_its_row_where_another_joins_it(width, degrees):
+    """At 40 wide a stitch is 12 pixels: pens of two thirds of a stitch to two stitches less a shade."""
+    for offset in (1, 5, 9):
+        row, col = 130.0 + offset, 236.0
+        end = np.array([row, col]) + 220 * np.array([np.sin(np.radians(degrees)), np.cos(np.radians(degrees))])
+        picture = stroke(stroke(paper(), [(row, 40), (row, 440)], width), [(row, col), end], width)
+        lines = suggest_lines(picture, 40, mirror="none", deskew=False, lines="strokes")
+        assert parts(lines) == (1, 3)
+        rows, count = level_share(lines, row / 12, 5, 35)
+        assert len(rows) == 1
+        assert count == 30
+
+
+@pytest.mark.parametrize("columns", [30, 40, 60])
+def test_a_bar_across_the_axis_of_a_symmetric_drawing_stays_level(columns):
+    """The letter T, its own mirror image; the foot leads to the row of the bar, not the bar to the foot."""
+    for offset in range(0, 16, 4):
+        row = 120.0 + offset
+        picture = stroke(stroke(paper(), [(row, 80), (row, 400)], 14), [(row, 240), (400, 240)], 14)
+        lines = suggest_lines(picture, columns, deskew=False)
+        assert parts(lines) == (1, 3)
+        unit = 480 / columns
+        rows, count = level_share(lines, row / unit, 80 / unit + 1, 400 / unit - 1)
+        assert len(rows) == 1
+        assert count >= 320 / unit - 4
+
+
+@pytest.mark.parametrize("columns", [30, 40, 41, 60])
+def test_a_slanting_stroke_straight_across_the_axis_is_one_line_with_its_image(columns):
+    """A stroke across a diagonal that another runs along: no step where its image begins.
+
+    Where the two cross more than half a stitch from every hole on the diagonal no line of 45 degrees is near enough.
+    """
+    for offset in range(0, 12, 3):
+        at = 180.0 + offset
+        cross = at / 2 + 20
+        if abs(cross * columns / 480 - round(cross * columns / 480)) * np.sqrt(2) > 0.5:
+            continue
+        picture = paper()
+        for a, b in (
+            ((at, 40), (40, at)),
+            ((480 - at, 440), (440, 480 - at)),
+            ((cross, cross), (480 - cross, 480 - cross)),
+        ):
+            stroke(picture, [a, b])
+        lines = suggest_lines(picture, columns, deskew=False)
+        slanting = lines[(lines.sum(axis=2) < 0.45 * 2 * columns).all(axis=1)]
+        across = np.array([-1.0, 1.0]) / np.sqrt(2)
+        outer = slanting[np.abs((slanting[:, 1] - slanting[:, 0]) @ across) > 1]
+        outer = outer[np.argsort(outer.mean(axis=1) @ across)]
+        flip = (outer[:, 1] - outer[:, 0]) @ across < 0
+        outer[flip] = outer[flip][:, ::-1]
+        assert len(outer) > 5
+        assert is_balanced((outer[:, 1] - outer[:, 0]).astype(np.int64))
+
+
+@pytest.mark.parametrize("columns", [30, 40, 60])
+def test_the_sides_of_a_ring_stay_straight_where_slanting_strokes_join_it(columns):
+    for offset in range(0, 12, 4):
+        low, high = 80.0 + offset, 400.0 + offset
+        corners = [(low, low), (low, high), (high, high), (high, low), (low, low)]
+        picture = stroke(paper(), corners, 8)
+        for start in (60, 140, 220):
+            stroke(picture, [(low, low + start), (low + start, low)], 8)
+        lines = suggest_lines(picture, columns, mirror="none", deskew=False)
+        assert parts(lines) == (1, 0)
+        unit = 480 / columns
+        for turned in (lines, lines[:, :, ::-1]):
+            rows, count = level_share(turned, low / unit, low / unit + 1, high / unit - 1)
+            assert len(rows) == 1
+            assert count >= 320 / unit - 4
