@@ -335,6 +335,11 @@ def paper_confidence(swing: float, hue: float, step: float) -> float:
     return _step(-swing, -0.42, 0.08) * _step(-hue, -0.16, 0.04) * _step(-step, -0.021, 0.004)
 
 
+def weave_confidence(alternation: float) -> float:
+    """Return 0 to 1: how surely the squares are printed, not woven; see `marks.weave`."""
+    return _step(-alternation, -1.0, 0.1)
+
+
 def marks_confidence(marked: npt.NDArray[np.bool_], doubt: npt.NDArray[np.float64]) -> float:
     """Return 0 to 1: how surely the squares are a motif; paper without marks, or all shades of doubt, is none."""
     if not marked.any():

@@ -245,3 +245,26 @@ def paper_evenness(sheet: FlatSheet, marking: Marking, outside: BoolArray) -> tu
     steps = np.abs(np.concatenate([np.diff(gray, axis=0).ravel(), np.diff(gray, axis=1).ravel()]))
     steps = steps[np.isfinite(steps)]
     return swing / height, float(spread.max()), float(np.median(steps)) if len(steps) else 0.0
+
+
+def weave(sheet: FlatSheet, marking: Marking, outside: BoolArray) -> float:
+    """Return how much the bare squares alternate as those of a plain weave do; 0 for paper, above 1 for cloth.
+
+    In a plain weave the upright thread lies on top in every other square and bulges across, the level thread in those
+    between. So the rim beside the middle is darker at the sides in the one and above and below in the other. The mean
+    of that over the squares of either colour of a draughts board differs, by as much of its standard deviation as
+    returned; printed lines know no draughts board.
+    """
+    bare = ~marking.marked & ~outside
+    tone = sheet.squares.mean(axis=4)
+    low, high = round(0.15 * sheet.side), round(0.35 * sheet.side)
+    middle = slice(high, sheet.side - high)
+    beside = tone[:, :, middle, low:high].mean(axis=(2, 3)) + tone[:, :, middle, -high:-low].mean(axis=(2, 3))
+    above = tone[:, :, low:high, middle].mean(axis=(2, 3)) + tone[:, :, -high:-low, middle].mean(axis=(2, 3))
+    lean = beside - above
+    even = (np.add.outer(np.arange(sheet.rows), np.arange(sheet.cols)) % 2 == 0) & bare
+    odd = bare & ~even
+    if min(int(even.sum()), int(odd.sum())) < 12:
+        return 0.0
+    apart = abs(float(np.median(lean[even])) - float(np.median(lean[odd])))
+    return apart / max(1e-6, float(lean[even].std() + lean[odd].std()) / 2)

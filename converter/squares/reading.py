@@ -284,6 +284,7 @@ def _read(
     confidence = finding.grid_confidence(held.fit, span.top, span.left, span.bottom, span.right) if same else 0.6
     confidence *= finding.marks_confidence(marked | found.crossed, marking.doubt)
     confidence *= finding.paper_confidence(*marks.paper_evenness(sheet, marking, outside))
+    confidence *= finding.weave_confidence(marks.weave(sheet, marking, outside))
     side = held.fit.pitch / held.factor
     if side < SMALLEST_PX:
         confidence = min(confidence, TOO_SMALL)

@@ -312,3 +312,37 @@ def test_a_drawing_on_clean_paper_is_told_at_a_glance(photo):
 @pytest.mark.parametrize("seed", [2703, 2707, 2725])
 def test_tiles_that_each_have_their_own_tone_are_no_paper(seed):
     assert read_squares(make_other(seed, "tiles")).confidence < 0.1
+
+
+@pytest.mark.parametrize("seed", [2625, 3205])
+def test_a_weave_is_no_paper_though_its_threads_cross_as_evenly_as_lines(seed):
+    assert read_squares(make_other(seed, "cloth")).confidence < 0.1
+
+
+def test_a_plain_weave_alternates_and_printed_squares_do_not():
+    """Squares of 24 pixels, 8 by 9: threads that bulge by turns, printed lines, and a draughts board drawn on them."""
+    side, rows, cols = 24, 8, 9
+    at = (np.arange(side) + 0.5) / side
+    grain = np.random.default_rng(4).normal(0, 0.01, (rows * side + side, cols * side + side))
+
+    def woven(r, c):
+        across, along = np.sin(np.pi * at), 0.6 + 0.4 * np.sin(np.pi * at)
+        bulge = np.outer(along, across)
+        return 0.3 * (1 - (bulge if (r + c) % 2 == 0 else bulge.T))
+
+    def printed(r, c):
+        return 0.3 * ((at[:, None] < 0.06) | (at[None, :] < 0.06))
+
+    def laid(square, marked):
+        inner = np.block([[square(r, c) + 0.8 * marked[r, c] for c in range(cols)] for r in range(rows)])
+        dense = grain + np.pad(inner, side // 2, mode="edge")
+        sheet = FlatSheet(np.repeat(dense[:, :, None], 3, axis=2), side, rows, cols)
+        nothing = np.zeros((rows, cols))
+        marking = marks.Marking(marked, nothing, nothing, 0.1, np.zeros((rows, cols, 3)))
+        return marks.weave(sheet, marking, np.zeros((rows, cols), dtype=bool))
+
+    bare = np.zeros((rows, cols), dtype=bool)
+    board = np.add.outer(np.arange(rows), np.arange(cols)) % 2 == 0
+    assert laid(woven, bare) > 5
+    assert laid(printed, bare) < 0.6
+    assert laid(printed, board) == 0
