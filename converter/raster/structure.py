@@ -30,7 +30,9 @@ REACH = 0.75
 """A stitch whose centre lies within this many stitches of a point of the axis shows it."""
 REACH_AT_CORNERS = 0.66
 """The same where the axis does not run straight on and is not so surely known. Points from which no stitch is so near
-demand none."""
+demand none, but for those of parts that have no others."""
+HALF_DIAGONAL = 0.7072
+"""Stitches: no point is farther from the nearest middle of a cell."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,6 +106,11 @@ def _demand(
     points, owner, reach = points[order], owner[order], reach[order]
     near = cells_near(points, shape, reach)
     held = (near > 0).any(axis=1)
+    # The middle of a dot may be the only point of its part and lie farther than that from all stitches round it.
+    lost = ~np.isin(owner, owner[held])
+    if lost.any():
+        near[lost] = cells_near(points[lost], shape, HALF_DIAGONAL)
+        held = (near > 0).any(axis=1)
     near, owner = near[held], owner[held]
     names, anchor, owner = np.unique(owner, return_index=True, return_inverse=True)
     return Demand(near, owner.astype(np.intp), anchor.astype(np.intp), group_of[names])

@@ -1,12 +1,15 @@
 """Structure is read from the picture, faults are found, and mending puts them right."""
 
+import cv2
 import numpy as np
 import pytest
 
+from converter.pipeline import reduce_picture
 from converter.raster.axis import find_axis, ink_depth
 from converter.raster.repair import mend
 from converter.raster.strokes import draw_ink
 from converter.raster.structure import find_faults, read_structure
+from converter.settings import ChartSettings
 
 PIXELS = 12
 
@@ -69,6 +72,19 @@ def test_a_missing_dot_is_a_fault():
     assert np.array_equal(mended, cells)
 
 
+@pytest.mark.parametrize("off", range(0, 12, 2))
+@pytest.mark.parametrize("radius", [8, 10, 13])
+def test_a_dot_stays_wherever_its_middle_lies(off, radius):
+    """Also on a crossing of the grid, farther from every stitch than a bend of a stroke may lie."""
+    rows, cols = np.mgrid[: 10 * PIXELS, : 10 * PIXELS] + 0.5
+    dot = np.hypot(rows - 60 - off, cols - 60 - off) < radius
+    ink = np.pad(dot, PIXELS)
+    drawn = draw_ink(ink, PIXELS)
+    at = np.argwhere(drawn.cells) + 0.5 - 1
+    assert 1 <= len(at) <= 5
+    assert np.abs(at.mean(axis=0) - 5 - off / 12).max() <= 0.5
+
+
 def test_strokes_are_drawn_single_wherever_they_lie():
     """A stroke half a stitch wide, at many slopes and offsets, is one unbroken line one stitch wide."""
     rows, cols = 20, 30
@@ -101,3 +117,14 @@ def test_a_white_line_in_a_dark_shape_stays_open():
         cells = draw_ink(ink, PIXELS).cells
         bare = ~cells[5:17, 8:22]
         assert bare.any(axis=0).all(), offset
+
+
+@pytest.mark.parametrize("columns", range(24, 42, 2))
+def test_a_dot_in_the_middle_of_a_ring_stays(columns):
+    """At even widths its middle is a crossing of the grid, farther from every stitch than a bend may lie."""
+    rows, cols = np.mgrid[:1000, :1000] + 0.5
+    ink = np.abs(np.hypot(rows - 500, cols - 500) - 430) < 9
+    for row in (310, 500, 690):
+        ink |= np.hypot(rows - row, cols - 500) < 22
+    found = reduce_picture(np.where(ink, 0, 255).astype(np.uint8), ChartSettings.from_options(columns=columns))
+    assert cv2.connectedComponents(found.cells.view(np.uint8), connectivity=8)[0] - 1 == 4
