@@ -18,7 +18,7 @@ from converter.raster.structure import Structure, cells_near, find_faults, reach
 from converter.raster.thinning import thin_in_order
 from converter.raster.tone import median
 
-SINGLE_WIDTHS = (1.45, 1.75)
+SINGLE_WIDTHS = (1.5, 1.8)
 """Stitches; between these lies the width from which on strokes are no longer drawn one stitch wide. It is taken where
 the fewest strokes of the drawing are so wide, so that one pen is not drawn in two ways."""
 EVEN_WIDTHS = (1.5, 4.6)
@@ -133,7 +133,7 @@ def _single_half(axis: Axis) -> float:
     """Return half the width below which strokes are drawn single."""
     widths = 2 * axis.radius
     at = np.linspace(*SINGLE_WIDTHS, 7)
-    crowd = [float(np.sum(np.abs(widths - t) < 0.12)) + 0.01 * abs(t - 1.6) for t in at]
+    crowd = [float(np.sum(np.abs(widths - t) < 0.12)) + 0.01 * abs(t - sum(SINGLE_WIDTHS) / 2) for t in at]
     return float(at[int(np.argmin(crowd))]) / 2
 
 

@@ -128,3 +128,14 @@ def test_a_dot_in_the_middle_of_a_ring_stays(columns):
         ink |= np.hypot(rows - row, cols - 500) < 22
     found = reduce_picture(np.where(ink, 0, 255).astype(np.uint8), ChartSettings.from_options(columns=columns))
     assert cv2.connectedComponents(found.cells.view(np.uint8), connectivity=8)[0] - 1 == 4
+
+
+@pytest.mark.parametrize("pen", [60, 62, 64, 66])
+def test_a_pen_of_hardly_more_than_a_stitch_and_a_half_is_drawn_single(pen):
+    """A frame, 1.5 to 1.65 stitches broad at 40 wide: half as much again on two rows would be twice the work."""
+    gray = np.full((1300, 1800), 255, dtype=np.uint8)
+    gray[100:1200, 100:1700] = 0
+    gray[100 + pen : 1200 - pen, 100 + pen : 1700 - pen] = 255
+    cells = reduce_picture(gray, ChartSettings.from_options(columns=40)).cells
+    assert cells[0, 1:-1].all() and cells[1:-1, 0].all()
+    assert not cells[2:-2, 2:-2].any() and not cells[1, 2:-2].any()
