@@ -471,31 +471,15 @@ def orient(pixels: PictureArray, orientation: int) -> PictureArray:
 
 
 def _untwist_tiff(data: bytes) -> tuple[bytes, int]:
-    """Return a TIFF with its orientation set to 1, and the orientation it had.
-
-    Reads the first image file directory (TIFF 6.0, section 2; BigTIFF with 8-byte offsets).
-    """
-    order = "<" if data[:2] == b"II" else ">"
-    big = data[2:4] in (b"+\0", b"\0+")
-    try:
-        if big:
-            (at,) = struct.unpack_from(order + "Q", data, 8)
-            (entries,) = struct.unpack_from(order + "Q", data, at)
-            at, step, value_at = at + 8, 20, 12
-        else:
-            (at,) = struct.unpack_from(order + "I", data, 4)
-            (entries,) = struct.unpack_from(order + "H", data, at)
-            at, step, value_at = at + 2, 12, 8
-        for index in range(min(entries, 4096)):
-            place = at + index * step
-            tag, kind = struct.unpack_from(order + "HH", data, place)
+    """Return a TIFF with its orientation set to 1, and the orientation it had."""
+    with contextlib.suppress(struct.error):
+        for tag, kind, _, place in _tiff_entries(data):
             if tag == _ORIENTATION and kind == 3:
-                (orientation,) = struct.unpack_from(order + "H", data, place + value_at)
+                order = "<" if data[:2] == b"II" else ">"
+                (orientation,) = struct.unpack_from(order + "H", data, place)
                 patched = bytearray(data)
-                struct.pack_into(order + "H", patched, place + value_at, 1)
+                struct.pack_into(order + "H", patched, place, 1)
                 return bytes(patched), orientation if 1 <= orientation <= 8 else 1
-    except (struct.error, OverflowError):
-        pass
     return data, 1
 
 
@@ -566,25 +550,40 @@ def _has_deep_planes(data: bytes) -> bool:
 
 
 def _tiff_numbers(data: bytes) -> dict[int, int]:
-    """Return the first whole number of each tag of the first directory (TIFF 6.0, section 2; BigTIFF)."""
+    """Return the first whole number of each tag of the first directory."""
     order = "<" if data[:2] == b"II" else ">"
-    big = data[2:4] in (b"+\0", b"\0+")
-    offset, count, entry = ("Q", "Q", 20) if big else ("I", "H", 12)
     formats = {3: "H", 4: "I", 16: "Q"}
     found: dict[int, int] = {}
+    with contextlib.suppress(struct.error, OverflowError):
+        for tag, kind, many, place in _tiff_entries(data):
+            if kind not in formats or many == 0:
+                continue
+            offset = "Q" if _is_big_tiff(data) else "I"
+            if many * struct.calcsize(formats[kind]) > struct.calcsize(offset):
+                (place,) = struct.unpack_from(order + offset, data, place)
+            (found[tag],) = struct.unpack_from(order + formats[kind], data, place)
+    return found
+
+
+def _is_big_tiff(data: bytes) -> bool:
+    return data[2:4] in (b"+\0", b"\0+")
+
+
+def _tiff_entries(data: bytes) -> Iterator[tuple[int, int, int, int]]:
+    """Yield tag, kind, number of values and place of the value (or of its offset) in the first image file directory.
+
+    TIFF 6.0, section 2; BigTIFF with 8-byte offsets. A broken directory ends where it breaks.
+    """
+    order = "<" if data[:2] == b"II" else ">"
+    offset, count, start = ("Q", "Q", 8) if _is_big_tiff(data) else ("I", "H", 4)
+    head = f"{order}HH{offset}"
     try:
-        (at,) = struct.unpack_from(order + offset, data, 8 if big else 4)
+        (at,) = struct.unpack_from(order + offset, data, start)
         (entries,) = struct.unpack_from(order + count, data, at)
         at += struct.calcsize(count)
         for index in range(min(entries, 4096)):
-            place = at + index * entry
-            tag, kind, many = struct.unpack_from(f"{order}HH{offset}", data, place)
-            if kind not in formats or many == 0:
-                continue
-            value = place + entry - struct.calcsize(offset)
-            if many * struct.calcsize(formats[kind]) > struct.calcsize(offset):
-                (value,) = struct.unpack_from(order + offset, data, value)
-            (found[tag],) = struct.unpack_from(order + formats[kind], data, value)
+            place = at + index * (struct.calcsize(head) + struct.calcsize(offset))
+            tag, kind, many = struct.unpack_from(head, data, place)
+            yield tag, kind, many, place + struct.calcsize(head)
     except (struct.error, OverflowError):
-        pass
-    return found
+        return

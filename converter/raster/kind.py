@@ -89,9 +89,8 @@ def edges_elsewhere(ink: Ink, gray: GrayArray) -> float:
     calm = cv2.GaussianBlur(gray, (0, 0), 1.0)
     down, across = (cv2.Scharr(calm, cv2.CV_32F, *way) / np.float32(32) for way in ((0, 1), (1, 0)))
     steep = down * down + across * across
-    dark, bright = np.partition(gray.ravel(), [gray.size // 100, gray.size - 1 - gray.size // 100])[
-        [gray.size // 100, gray.size - 1 - gray.size // 100]
-    ]
+    ends = [gray.size // 100, gray.size - 1 - gray.size // 100]
+    dark, bright = np.partition(gray.ravel(), ends)[ends]
     steep[steep < (FAINT * (bright - dark)) ** 2] = 0
     foot = np.ones((9, 9), np.uint8)
     mask = ink.mask.view(np.uint8)
