@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass
+from itertools import islice, product
 from math import ceil
 
 import numpy as np
@@ -17,6 +18,8 @@ from converter.estimate.route_geometry import EPSILON, ROOT2, Crosses, MoveRules
 from converter.estimate.route_tree import SideGraph
 
 LENGTH, TAIL, CARRY = 252.0, 25.0, 3.5
+_ROUNDS = 40
+"""Linear programmes for a group before the integer one."""
 
 
 def leg_bound(cells: np.ndarray, rounds: int = 300) -> float:
@@ -77,8 +80,10 @@ def turn_bound(cells: np.ndarray, seconds: float = 12.0) -> float:
     Each group of crosses that carries can join is bounded by itself. Every leg is entered once and left once, by a
     move or at an end of a length, and every end of a leg is used once. Of any set of crosses the one begun first has
     its bottom leg entered from outside the set or by a new length, and the one finished last is left from its top leg
-    likewise: such rows are added wherever the solution of the integer programme (HiGHS) does not fulfil them. Where
-    the time for a group runs out, its bound so far counts.
+    likewise; of any set of legs some are entered from outside or by a new length, as moves make no rings; and no
+    lengths may each have to wait for another (`_out_of_turn`). Such rows are added wherever the solution does not
+    fulfil them, first of the linear and then of the integer programme (HiGHS). Where the time for a group runs out,
+    its bound so far counts.
     """
     crosses, rules = Crosses.of(cells), MoveRules(cells, CARRY, False)
     sides = SideGraph.of(crosses)
@@ -153,6 +158,77 @@ class _Moves:
         row[first : first + ends] = inside[at >> 2] & ((at >> 1) % 2 == side)
         return row
 
+    def leg_cut(self, inside: np.ndarray) -> np.ndarray:
+        """Return the row that says: some move from outside, or a length, begins a set of legs, shape (legs,)."""
+        moves, ends = len(self.pairs), self.entered.shape[0]
+        row = np.zeros(self.size)
+        row[:moves] = inside[self.pairs[:, 1] >> 1] & ~inside[self.pairs[:, 0] >> 1]
+        row[moves : moves + ends] = np.repeat(inside, 2)
+        return row
+
+    def equal(self) -> tuple[sparse.csr_matrix, np.ndarray]:
+        """Return the rows, and their values, that say: each leg is entered once and left from its other end."""
+        count, ends = self.each.shape
+        rows = sparse.vstack([self.each @ self.entered, self.entered - self.left[np.arange(ends) ^ 1]]).tocsr()
+        return rows, np.concatenate((np.ones(count), np.zeros(ends)))
+
+
+class _Cuts:
+    """Rows found to be needed, each with its least value."""
+
+    def __init__(self, table: _Moves) -> None:
+        self._table = table
+        self._rows: list[sparse.csr_matrix] = []
+        self._least: list[float] = []
+        self._known: set[bytes] = set()
+
+    def add(self, row: np.ndarray, least: float = 1.0) -> None:
+        """Keep a row, once."""
+        key = row.tobytes()
+        if key not in self._known:
+            self._known.add(key)
+            self._rows.append(sparse.csr_matrix(row))
+            self._least.append(least)
+
+    def separate(self, taken: np.ndarray) -> None:
+        """Add rows that a solution, whole or in fractions, does not fulfil."""
+        for bottom in (True, False):
+            for inside in _weak_sets(self._table, taken, bottom):
+                self._need(self._table.cut(bottom, inside), taken)
+        for inside in _weak_legs(self._table, taken):
+            self._need(self._table.leg_cut(inside), taken)
+
+    def _need(self, row: np.ndarray, taken: np.ndarray) -> None:
+        if row @ taken < 1 - 1e-3:
+            self.add(row)
+
+    def __len__(self) -> int:
+        return len(self._rows)
+
+    def limits(self) -> tuple[sparse.csr_matrix, np.ndarray]:
+        """Return all rows and their least values."""
+        return sparse.vstack(self._rows).tocsr(), np.array(self._least)
+
+
+def _relaxed(table: _Moves, price: np.ndarray, cuts: _Cuts, rounds: int, enough: float) -> float:
+    """Return the least price with fractions allowed, cuts being added for some rounds or while the gain is enough."""
+    equal, right = table.equal()
+    best = 0.0
+    for number in range(rounds):
+        less = {}
+        if len(cuts):
+            rows, least = cuts.limits()
+            less = {"A_ub": -rows, "b_ub": -least}
+        found = linprog(price, A_eq=equal, b_eq=right, bounds=(0, None), method="highs", **less)
+        if found.status != 0:
+            break
+        gain, best = found.fun - best, max(best, float(found.fun))
+        known = len(cuts)
+        cuts.separate(found.x)
+        if len(cuts) == known or (number and gain < enough):
+            break
+    return best
+
 
 def _group_bound(crosses: Crosses, seconds: float) -> float:
     until = time.monotonic() + seconds
@@ -165,38 +241,98 @@ def _group_bound(crosses: Crosses, seconds: float) -> float:
     room = (LENGTH - 2 * TAIL) * begun
     room[:moves] = -table.span
     legs = int((LENGTH - 2 * TAIL + 1 + EPSILON) / (1 + ROOT2))
-    rows = [
-        LinearConstraint(table.each @ table.entered, 1, 1),
-        LinearConstraint(table.entered - table.left[np.arange(ends) ^ 1], 0, 0),
-        LinearConstraint(sparse.csr_matrix(begun), ceil(count / legs), np.inf),
-        # The lengths hold all thread, in front and behind.
-        LinearConstraint(sparse.csr_matrix(room), ROOT2 * count - 1e-6, np.inf),
-    ]
-    cuts: list[np.ndarray] = []
-    best = 0.0
+    cuts = _Cuts(table)
+    cuts.add(begun, ceil(count / legs))
+    # The lengths hold all thread, in front and behind.
+    cuts.add(room, ROOT2 * count - 1e-6)
+    best = _relaxed(table, price, cuts, _ROUNDS, 0.01)
+    equal, right = table.equal()
     while (rest := until - time.monotonic()) > 0.5:
-        extra = [LinearConstraint(sparse.csr_matrix(np.array(cuts)), 1, np.inf)] if cuts else []
+        rows, least = cuts.limits()
         found = milp(
             price,
-            constraints=rows + extra,
+            constraints=[LinearConstraint(equal, right, right), LinearConstraint(rows, least, np.inf)],
             integrality=np.ones(table.size),
             bounds=Bounds(0, 1),
-            options={"time_limit": rest},
+            options={"time_limit": rest, "mip_rel_gap": 1e-5},
         )
         best = max(best, found.mip_dual_bound or 0.0)
         if found.status != 0:
             break
         known = len(cuts)
-        out, into = table.pairs[found.x[:moves] > 0.5].T >> 1
-        for bottom in (True, False):
-            leg, other = (into, out) if bottom else (out, into)
-            rim = leg % 2 == (0 if bottom else 1)
-            ahead = dict(zip((leg[rim] >> 1).tolist(), (other[rim] >> 1).tolist(), strict=True))
-            for ring in _rings(ahead):
-                cuts.append(table.cut(bottom, np.isin(np.arange(crosses.count), ring)))
+        taken = found.x > 0.5
+        cuts.separate(taken)
+        if len(cuts) == known:
+            for row, least_value in _out_of_turn(table, _paths(table, taken)):
+                cuts.add(row, least_value)
         if len(cuts) == known:
             break
-    return 2 * ROOT2 * crosses.count + count + best
+    return 2 * ROOT2 * crosses.count + count + best - 1e-6 * count
+
+
+def _paths(table: _Moves, taken: np.ndarray) -> list[list[int]]:
+    """Return the legs of each length that whole moves without rings make."""
+    out, into = table.pairs[taken[: len(table.pairs)]].T >> 1
+    ahead = dict(zip(out.tolist(), into.tolist(), strict=True))
+    paths = []
+    for leg in sorted(set(range(table.each.shape[0])) - set(ahead.values())):
+        paths.append([leg])
+        while paths[-1][-1] in ahead:
+            paths[-1].append(ahead[paths[-1][-1]])
+    return paths
+
+
+def _out_of_turn(table: _Moves, paths: list[list[int]]) -> list[tuple[np.ndarray, float]]:
+    """Return rows against paths that cannot be worked in any order with each bottom leg before its top leg.
+
+    A stretch that leads from the top leg of a cross to its bottom leg may not be worked in this order. And where a
+    stretch of each of several paths holds a bottom leg whose top leg is in the stretch of the next one, round about,
+    not all the stretches may hang together: as parts of one length or of several, each would have to come before the
+    next. A set of k legs hangs together if it has k - 1 moves inside.
+    """
+    out, into = table.pairs.T >> 1
+    where = {leg: (number, at) for number, path in enumerate(paths) for at, leg in enumerate(path)}
+    waits: dict[int, dict[int, list[int]]] = {}
+    rows = []
+    for cross in range(len(where) // 2):
+        (first, at), (second, to) = where[2 * cross], where[2 * cross + 1]
+        if first != second:
+            waits.setdefault(first, {}).setdefault(second, []).append(cross)
+        elif to < at:
+            place = np.full(table.each.shape[0], -1)
+            place[paths[first][to : at + 1]] = np.arange(at - to + 1)
+            row = np.zeros(table.size)
+            row[: out.size] = (place[out] >= 0) & (place[into] > place[out])
+            rows.append((-row, -float(at - to - 1)))
+    for circle in _circles({one: list(two) for one, two in waits.items()}):
+        steps = list(zip(circle, circle[1:] + circle[:1], strict=True))
+        best: tuple[int, list[list[int]]] | None = None
+        for chosen in islice(product(*(waits[one][two] for one, two in steps)), 400):
+            stretches = []
+            for number, top, bottom in zip(circle, (chosen[-1], *chosen[:-1]), chosen, strict=True):
+                ends = sorted((where[2 * top + 1][1], where[2 * bottom][1]))
+                stretches.append(paths[number][ends[0] : ends[1] + 1])
+            size = sum(len(stretch) - 1 for stretch in stretches)
+            if best is None or size < best[0]:
+                best = size, stretches
+        if best is not None:
+            row = np.zeros(table.size)
+            for stretch in best[1]:
+                inside = np.isin(np.arange(table.each.shape[0]), stretch)
+                row[: out.size] += inside[out] & inside[into]
+            rows.append((-row, 1.0 - best[0]))
+    return rows
+
+
+def _circles(ahead: dict[int, list[int]], longest: int = 5, most: int = 6) -> list[list[int]]:
+    """Return the shortest ways round in a graph, each from its lowest node."""
+    ways = [[node] for node in sorted(ahead)]
+    for _ in range(longest):
+        found = [way for way in ways if len(way) > 1 and way[0] in ahead.get(way[-1], ())]
+        if found:
+            return found[:most]
+        ways = [[*way, to] for way in ways for to in ahead.get(way[-1], ()) if to > way[0] and to not in way]
+    return []
 
 
 def tile_bound(cells: np.ndarray, side: int = 34, price: float = 2.5, rounds: int = 8) -> float:
@@ -232,60 +368,32 @@ def tile_bound(cells: np.ndarray, side: int = 34, price: float = 2.5, rounds: in
 def _tile_least(crosses: Crosses, outward: np.ndarray, rounds: int) -> float:
     """Return the least excess of one tile, what lies outside at the price ``outward`` for each end of a leg."""
     table = _Moves.of(crosses)
-    count, ends = 2 * crosses.count, 4 * crosses.count
     price = np.concatenate((table.span - 1, outward, outward))
-    equal = sparse.vstack([table.each @ table.entered, table.entered - table.left[np.arange(ends) ^ 1]]).tocsr()
-    right = np.concatenate((np.ones(count), np.zeros(ends)))
-    cuts: list[sparse.csr_matrix] = []
-    known: set[tuple[bool, bytes]] = set()
-    best = 0.0
-    for _ in range(rounds):
-        less = {"A_ub": -sparse.vstack(cuts).tocsr(), "b_ub": -np.ones(len(cuts))} if cuts else {}
-        found = linprog(price, A_eq=equal, b_eq=right, bounds=(0, None), method="highs", **less)
-        if found.status != 0:
-            break
-        gain, best = found.fun - best, max(best, float(found.fun))
-        if cuts and gain < 0.02:
-            break
-        new = 0
-        for bottom in (True, False):
-            for inside in _weak_sets(table, found.x, bottom, crosses.count):
-                row = table.cut(bottom, inside)
-                key = (bottom, inside.tobytes())
-                if key not in known and row @ found.x < 1 - 1e-3:
-                    known.add(key)
-                    cuts.append(sparse.csr_matrix(row))
-                    new += 1
-        if not new:
-            break
-    return best - 1e-6 * count
+    return _relaxed(table, price, _Cuts(table), rounds, 0.02) - 2e-6 * crosses.count
 
 
-def _weak_sets(table: _Moves, taken: np.ndarray, bottom: bool, count: int) -> list[np.ndarray]:
+def _weak_sets(table: _Moves, taken: np.ndarray, bottom: bool) -> list[np.ndarray]:
     """Return sets of crosses that hang together by the moves taken, and may be entered too little from outside."""
     leg, other = (table.pairs[:, 1], table.pairs[:, 0]) if bottom else (table.pairs[:, 0], table.pairs[:, 1])
     counts = (leg >> 1) % 2 == (0 if bottom else 1)
-    share = taken[: len(table.pairs)]
+    return _linked(other >> 2, leg >> 2, taken, counts, table.each.shape[0] // 2)
+
+
+def _weak_legs(table: _Moves, taken: np.ndarray) -> list[np.ndarray]:
+    """Return sets of two legs or more that hang together by the moves taken."""
+    parts = _linked(table.pairs[:, 0] >> 1, table.pairs[:, 1] >> 1, taken, np.True_, table.each.shape[0])
+    return [part for part in parts if part.sum() > 1]
+
+
+def _linked(one: np.ndarray, two: np.ndarray, taken: np.ndarray, counts: np.ndarray, count: int) -> list[np.ndarray]:
+    share = taken[: one.size].astype(float)
     sets = []
     for least in (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9):
         used = counts & (share > least + 1e-9)
-        graph = sparse.csr_matrix((np.ones(int(used.sum())), (other[used] >> 2, leg[used] >> 2)), shape=(count, count))
+        graph = sparse.csr_matrix((np.ones(int(used.sum())), (one[used], two[used])), shape=(count, count))
         for connection in ("weak", "strong"):
             number, label = csgraph.connected_components(graph, directed=True, connection=connection)
-            sets += [label == k for k in np.flatnonzero(np.bincount(label, minlength=number) <= count // 2)]
+            sets += [label == k for k in range(number)]
+        if share.max(initial=0.0) > 0.99 and share.sum() == (share > 0.99).sum():
+            break
     return sets
-
-
-def _rings(ahead: dict[int, int]) -> list[list[int]]:
-    """Return the rings of a map from each cross to one other."""
-    seen: dict[int, int] = {}
-    rings = []
-    for start in ahead:
-        path, at = [], start
-        while at in ahead and at not in seen:
-            seen[at] = start
-            path.append(at)
-            at = ahead[at]
-        if seen.get(at) == start and at in path:
-            rings.append(path[path.index(at) :])
-    return rings
