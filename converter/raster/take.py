@@ -15,11 +15,12 @@ from converter.raster.axis import Axis, find_diagonals, find_straights
 from converter.raster.deskew import find_tilt, turn_back
 from converter.raster.grid import Bounds, Grid, find_phase, lay_plain
 from converter.raster.kind import Kind, line_or_shape, tell_kind, toning
-from converter.raster.light import SOFTNESS, find_ink
+from converter.raster.light import SOFTNESS, Ink, find_ink
 from converter.raster.mirror import Symmetry
 from converter.raster.photo import cut_subject, tone_mask
 from converter.raster.prepare import Prepared
 from converter.raster.rims import find_rims
+from converter.raster.silhouette import find_silhouette
 from converter.raster.strokes import EVEN_WIDTHS, LEAN, SINGLE_WIDTHS
 from converter.raster.threshold import threshold_otsu
 from converter.settings import ChartSettings
@@ -29,6 +30,8 @@ MOST_PIXELS_A_STITCH = 30
 COARSE = 700
 COARSE_PHOTO = 400
 """Pixels of the copies on which drawings and photographs are looked at first."""
+COARSE_PALE, PALE_PIXELS = 350, 4
+"""Pixels of the copy on which pale parts are looked for, and at least so many to a stitch."""
 LIGHTER = 0.12
 """Of full brightness; see `_is_light_on_dark`."""
 CLEARLY = 0.02
@@ -132,6 +135,7 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
         if wanted.kind == "auto" and ink is not None:
             kind = line_or_shape(ink.mask)
         kind = Kind(kind.name, sentences(kind.reason, Phrase("It is light on dark, so the light parts are stitched.")))
+    rims = None if ink is None else _find_pale(ready, coarse, ink, stitches, inverted)
     tilt = 0.0
     if wanted.deskew and not ready.symmetries and ready.gray.size <= MOST_PIXELS_TURNED:
         tilt = find_tilt(coarse)
@@ -139,9 +143,9 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
         ink = find_ink(turn_back(coarse, tilt)[0], pixels, wanted.dark, softness=ink.softness if ink else SOFTNESS[0])
         askew = Phrase("It was {tilt} degrees askew and has been straightened.", tilt=f"{abs(tilt):.1f}")
         kind = Kind(kind.name, sentences(kind.reason, askew))
+        rims = None if rims is None else _laid_on(rims, rims.shape, tilt)
     if ink is None:
         raise RequestError(*BLANK)
-    rims = find_rims(coarse, ink) if tilt == 0 else None
     if rims is not None:
         kind = Kind(kind.name, sentences(kind.reason, Phrase("Paler areas are bare; their edges are drawn as lines.")))
         return Look(kind, scale, ink.mask | rims, None, inverted, tilt, rims, ink.softness)
@@ -174,6 +178,21 @@ def _look_at_photo(ready: Prepared, settings: ChartSettings, kind: Kind, coarse:
     if float(np.ptp(coarse)) < 0.04 or not mask.any():
         return None
     return Look(kind, scale, mask, inside, inverted, 0.0)
+
+
+def _find_pale(ready: Prepared, coarse: GrayArray, ink: Ink, stitches: int, inverted: bool) -> MaskArray | None:
+    """Return the edges of what is too pale for ink, on the coarse copy, or None if there are none."""
+    rims = find_rims(coarse, ink)
+    if inverted or ink.grainy:
+        return rims
+    picture = ready.gray if ready.colour is None else ready.colour
+    scale = min(1.0, max(COARSE_PALE, PALE_PIXELS * stitches) / max(coarse.shape))
+    size = (max(1, round(coarse.shape[1] * scale)), max(1, round(coarse.shape[0] * scale)))
+    small = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    outline = find_silhouette(small, _laid_on(ink.mask, size[::-1], 0.0), stitches)
+    if outline is not None:
+        outline = _laid_on(outline, coarse.shape, 0.0)
+    return rims if outline is None else outline if rims is None else rims | outline
 
 
 def _is_light_on_dark(gray: GrayArray, inside: MaskArray) -> bool:
@@ -253,7 +272,8 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
 
     def bring_coarse() -> MaskArray:
         """Return the middles of the ink of the coarse copy as marks on the working picture."""
-        body = cv2.erode(look.mask.view(np.uint8), np.ones((5, 5), np.uint8))
+        sure = look.mask if look.rims is None else look.mask & ~look.rims
+        body = cv2.erode(sure.view(np.uint8), np.ones((5, 5), np.uint8))
         return _laid_on(body[coarse_place] > 0, gray.shape, 0.0)
 
     if look.tilt == 0:

@@ -1,0 +1,135 @@
+"""The outline of what is drawn, where no ink shows it: a yellow petal, a gray blade, a pale cup.
+
+What is far paler than the drawing's ink becomes bare cloth, and with it the outline may be lost. On plain paper the
+outline can be told without ink: paper is what has the colour of the picture's rim; all else is drawn.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from converter.model.arrays import MaskArray
+
+APART: Final = 18.0
+"""Levels, of 255, by which what is drawn is darker than paper in one component at least."""
+ABOVE_NOISE: Final = 6.0
+"""Times the usual difference of the paper from its smooth colour that it is at least."""
+PLAIN: Final = 0.85
+"""Share of the picture's rim that must be paper."""
+SHARP: Final = 0.5
+"""Share of the step over eleven pixels that lies within three; a shadow or a shade is softer."""
+OPENING: Final = 30.0
+"""Square stitches from which on an enclosed area of the paper's colour is paper too."""
+COVERED: Final = 0.7
+"""Stitches; an outline that has ink so close is drawn already."""
+NEAREST: Final = 2.5
+"""Pixels that this is at least, as the blur of an edge reaches so far."""
+LEAST_LENGTH: Final = 3.0
+"""Stitches; shorter pieces are left out."""
+STEPS: Final = 32
+"""Places along each side at which the paper's colour is worked out; it changes slowly between."""
+LINE_WIDTH: Final = 0.8
+"""Stitches, width of the lines."""
+
+Plane = npt.NDArray[np.float32]
+
+
+def find_silhouette(picture: npt.NDArray[np.uint8], ink: MaskArray, stitches: int) -> MaskArray | None:
+    """Return lines along the outline of what is drawn, where there is no ink, or None if there are none.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W) or (H, W, 3), uint8
+        A copy of at most some 700 pixels.
+    ink : ndarray of shape (H, W), bool
+    stitches : int
+        On the longer side of the drawing.
+
+    Returns
+    -------
+    lines : ndarray of shape (H, W), bool, or None
+        They lie inside what is drawn; a pale stroke hardly broader than a stitch is filled by them.
+    """
+    apart, least = _apart_from_paper(picture)
+    rim = _rim(apart.shape)
+    if float((apart[rim] < least).mean()) < PLAIN:
+        return None
+    drawn = ~_open_paper((apart < least) & ~ink, rim, stitches)
+    body = np.asarray(cv2.medianBlur(drawn.view(np.uint8), 5), dtype=np.uint8)
+    rows, cols = np.flatnonzero(body.any(axis=1)), np.flatnonzero(body.any(axis=0))
+    if len(rows) == 0:
+        return None
+    stitch = max(2.0, max(int(rows[-1] - rows[0]), int(cols[-1] - cols[0])) / stitches)
+    step = _span(apart, 3)
+    sharp = (step > SHARP * _span(apart, 11)) & (step > SHARP * least)
+    outline = body > cv2.erode(body, np.ones((3, 3), np.uint8), borderType=cv2.BORDER_REPLICATE)
+    bare = outline & sharp & (_distance_to(ink) > max(COVERED * stitch, NEAREST))
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(bare.view(np.uint8), connectivity=8)
+    long = stats[:, cv2.CC_STAT_AREA] >= LEAST_LENGTH * stitch
+    long[0] = False
+    if not long.any():
+        return None
+    return np.asarray((_distance_to(long[labels]) < LINE_WIDTH * stitch) & (body > 0))
+
+
+def _apart_from_paper(picture: npt.NDArray[np.uint8]) -> tuple[npt.NDArray[np.uint8], float]:
+    """Return by how many levels each pixel is darker than paper in one component, and from where on it is no paper.
+
+    The paper's colour is taken from the picture's rim: a surface of second degree, as the light may fall from a side.
+    """
+    height, width = picture.shape[:2]
+    rim = _rim((height, width))
+    row, col = rim.nonzero()
+    at = _surface((row + 0.5) / height, (col + 0.5) / width)
+    values = picture[rim].reshape(len(row), -1).astype(np.float64)
+    near = np.abs(values - np.median(values, axis=0)).max(axis=1)
+    for _ in range(2):
+        kept = near <= 2 * np.median(near) + 1
+        fitted = np.linalg.lstsq(at[kept].T @ at[kept], at[kept].T @ values[kept], rcond=None)[0]
+        near = np.abs(values - at @ fitted).max(axis=1)
+    middles = (np.arange(STEPS) + 0.5) / STEPS
+    y, x = np.meshgrid(middles, middles, indexing="ij")
+    few = np.clip(_surface(y.ravel(), x.ravel()) @ fitted, 0, 255).astype(np.float32).reshape(STEPS, STEPS, -1)
+    paper = np.rint(cv2.resize(few, (width, height), interpolation=cv2.INTER_LINEAR)).astype(np.uint8)
+    apart = cv2.subtract(paper.reshape(picture.shape), picture)
+    if apart.ndim == 3:
+        apart = cv2.max(cv2.max(apart[:, :, 0], apart[:, :, 1]), apart[:, :, 2])
+    return np.asarray(apart, dtype=np.uint8), max(APART, ABOVE_NOISE * float(np.median(near)))
+
+
+def _surface(y: npt.NDArray[np.float64], x: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Return the terms (K, 6) of a surface of second degree at places from 0 to 1."""
+    y, x = 2 * y - 1, 2 * x - 1
+    return np.stack([np.ones_like(y), y, y * y, x, x * x, x * y], axis=1)
+
+
+def _open_paper(like: MaskArray, rim: MaskArray, stitches: int) -> MaskArray:
+    """Return what of the paper-coloured areas is paper: what is joined to the rim, and large openings."""
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(like.view(np.uint8), connectivity=4)
+    paper = stats[:, cv2.CC_STAT_AREA] > OPENING * (max(like.shape) / stitches) ** 2
+    paper[labels[rim]] = True
+    paper[0] = False
+    found: MaskArray = paper[labels]
+    return found
+
+
+def _span(levels: npt.NDArray[np.uint8], side: int) -> npt.NDArray[np.uint8]:
+    """Return the difference of the greatest and the least level in the square round each pixel."""
+    foot = np.ones((side, side), np.uint8)
+    return np.asarray(cv2.dilate(levels, foot) - cv2.erode(levels, foot), dtype=np.uint8)
+
+
+def _distance_to(mask: MaskArray) -> Plane:
+    return np.asarray(cv2.distanceTransform((~mask).view(np.uint8), cv2.DIST_L2, 5), dtype=np.float32)
+
+
+def _rim(shape: tuple[int, ...]) -> Any:
+    """Return the pixels along the sides of a picture as a mask."""
+    rim = np.zeros(shape, dtype=np.bool_)
+    rim[[0, -1]] = True
+    rim[:, [0, -1]] = True
+    return rim
