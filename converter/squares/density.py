@@ -44,6 +44,21 @@ def density(rgb: npt.NDArray[np.uint8]) -> FloatArray:
     return np.asarray(cv2.LUT(np.ascontiguousarray(rgb), _TABLE), dtype=np.float32)
 
 
+def gray(dense: npt.NDArray[Any]) -> FloatArray:
+    """Return the mean (...) of the channels of (..., 3)."""
+    flat = np.ascontiguousarray(dense, dtype=np.float32).reshape(-1, 1, 3)
+    mean = np.asarray(cv2.transform(flat, np.full((1, 3), 1 / 3, np.float32)), dtype=np.float32)
+    return mean.reshape(dense.shape[:-1])
+
+
+def ink(dense: npt.NDArray[Any]) -> FloatArray:
+    """Return one number (...) for the channels of (..., 3) in which ink of any colour counts: mean and darkest."""
+    flat = np.ascontiguousarray(dense, dtype=np.float32).reshape(-1, 1, 3)
+    darkest = np.maximum(np.maximum(flat[..., 0], flat[..., 1]), flat[..., 2])
+    mean = cv2.transform(flat, np.full((1, 3), 1 / 3, np.float32)).reshape(darkest.shape)
+    return np.asarray(cv2.addWeighted(mean, 0.5, darkest, 0.5, 0.0), dtype=np.float32).reshape(dense.shape[:-1])
+
+
 def shrink(image: npt.NDArray[Any], scale: float) -> npt.NDArray[Any]:
     """Return the picture reduced by area averaging; ``scale`` above 1 leaves it as it is."""
     if scale >= 0.999:

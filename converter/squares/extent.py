@@ -27,6 +27,8 @@ _HARDLY = 0.1
 """Share of sides seen under which a row as light as paper is the margin, not marks that hide the lines."""
 _BETWEEN = 0.25
 """Share of sides on clean paper from which a row lies on the sheet, however many marks are in it."""
+_SURELY = 3
+"""Sides on clean paper that lead to an outer line from which it is there, if nearly all show."""
 _SOME, _MOSTLY = 0.1, 0.5
 """Share of a row's sides as light as paper: needed if the row is as the one before it, and enough by itself."""
 _CROOKED = 0.04
@@ -268,6 +270,8 @@ def _lead_there(leads: Shares, known: BoolArray, paper: BoolArray, on_paper: boo
 
     Between marks paper shows; grain of a table is seen here and there, too.
     """
+    if paper.sum() >= max(_SURELY, _HARDLY * paper.size) and _mean(leads[paper]) > 0.9:
+        return True
     if not on_paper and _mean(paper) < _BETWEEN:
         return False
     all_over = _mean(leads)

@@ -27,6 +27,14 @@ _GLANCE_WORTH = 10.0
 """Worth of the best few squares planted, in squares; half of the least seen on squared paper."""
 _LIKELY = 0.8
 """Share of sides shown from which a lattice is good enough not to look for another one between the marks."""
+_UNLIKELY = 0.7
+"""Share of sides shown up to which a lattice between the lines of another one is none."""
+_TURNED = 0.35
+"""Angle, radians, from which a lattice is not the same as another one; within a photo a sheet's lines turn by less."""
+_FINER = 0.4
+"""Worth of a finer lattice, as part of the best one's, from which it is looked at whether its lines show."""
+_SHOWN = 0.65
+"""Share of sides on clean paper that show a line in a lattice that is there; half way between lines half of them do."""
 LOOK_PIXELS = 1.5e6
 """Pixels of the picture that the grid is looked for in first."""
 
@@ -70,15 +78,39 @@ def _same_lattice(a: lattice.Seed, b: lattice.Seed) -> bool:
     return apart < 0.3 * min(a.pitch, b.pitch)
 
 
-def _met(start: mesh.Fit, factor: float, known: Trial) -> bool:
-    """Return whether a grown mesh, where it lies, has the crossings of one just planted; rows of marks have others."""
-    side, other = start.pitch / factor, known.fit.pitch / known.factor
-    if not 0.8 < side / other < 1.25:
-        return True
-    nodes = ((known.fit.nodes + 0.5) / known.factor - 0.5).reshape(-1, 2)
-    middle = ((start.nodes[2:-2, 2:-2] + 0.5) / factor - 0.5).reshape(-1, 2)
-    apart = np.sqrt(((middle[:, None] - nodes[None]) ** 2).sum(axis=2).min(axis=1)) / side
-    return float(np.median(apart)) < 0.15
+def _held(start: mesh.Fit, factor: float, known: Trial) -> bool:
+    """Return whether the lattice of a mesh just planted is one of those that were looked into with a grown mesh.
+
+    A grown mesh is brought to the pitch that the lines bear out, so one that skips lines of it leads to it again, and
+    so does one with others between that hardly show.
+    """
+    middle, nodes = (start.nodes[2:-2, 2:-2] + 0.5) / factor, (known.fit.nodes + 0.5) / known.factor
+    ratio = (start.pitch / factor) / (known.fit.pitch / known.factor)
+    if not 0.8 < ratio < 1.25 and mesh.share_shown(known.fit) < _LIKELY:
+        return False
+    if ratio > 0.8:
+        return _nested(nodes, middle)
+    return mesh.share_shown(start) < _UNLIKELY and _nested((start.nodes + 0.5) / factor, nodes)
+
+
+def _nested(fine: Nodes, coarse: Nodes) -> bool:
+    """Return whether, where a fine mesh lies, the crossings of a coarser one are among its own; lines are parallel."""
+    ways = []
+    for nodes in (fine, coarse):
+        row, col = nodes.shape[0] // 2, nodes.shape[1] // 2
+        right = nodes[row, col] - nodes[row, col - 1]
+        ways.append(np.arctan2(right[0], right[1]))
+    apart = (ways[0] - ways[1]) % (np.pi / 2)
+    if min(apart, np.pi / 2 - apart) > _TURNED:
+        return False
+    points, known = coarse.reshape(-1, 2), fine.reshape(-1, 2)
+    points = points[((points >= known.min(axis=0)) & (points <= known.max(axis=0))).all(axis=1)]
+    points = points[:: max(1, len(points) // 200)]
+    if len(points) < 2:
+        return False
+    side = float(np.median(np.hypot(*np.diff(fine, axis=1).reshape(-1, 2).T)))
+    miss = np.sqrt(((points[:, None] - known[None]) ** 2).sum(axis=2).min(axis=1))
+    return float(np.median(miss)) < 0.15 * side
 
 
 def trial(
@@ -107,13 +139,27 @@ def trial(
         planted = _planted(seeds, whole)
         if glance and not grown and planted[0][0] < _GLANCE_WORTH:
             return None
-        grown += _rivals(planted, whole, closer, most_tried, most_steps)
+        grown += _rivals(planted, grown, whole, closer, most_tried, most_steps)
         best = max(grown, key=lambda g: g.worth, default=None)
         if best is not None and mesh.share_shown(best.fit) > _LIKELY and best.worth > 0.1 * gray.size:
             break
     if best is None or best.worth <= 0:
         return None
-    return _unless_crosses(best, grown, whole, closer, most_steps)
+    return _unless_crosses(_finest(best, grown), grown, whole, closer, most_steps)
+
+
+def _finest(best: Trial, grown: list[Trial]) -> Trial:
+    """Return the finest lattice whose own lines show on clean paper and that has the best one's among them.
+
+    One that skips lines explains as large an area, and its fewer lines may be the firmer ones.
+    """
+    for other in sorted(grown, key=lambda g: g.fit.pitch / g.factor):
+        finer = other.fit.pitch / other.factor < 0.8 * best.fit.pitch / best.factor
+        if finer and other.worth > _FINER * best.worth and mesh.share_on_paper(other.fit) > _SHOWN:
+            fine, coarse = ((g.fit.nodes + 0.5) / g.factor for g in (other, best))
+            if _nested(fine, coarse):
+                return other
+    return best
 
 
 def _planted(seeds: list[lattice.Seed], whole: Sight) -> list[tuple[float, lattice.Seed, mesh.Fit, Sight]]:
@@ -134,23 +180,20 @@ def _planted(seeds: list[lattice.Seed], whole: Sight) -> list[tuple[float, latti
 
 def _rivals(
     planted: list[tuple[float, lattice.Seed, mesh.Fit, Sight]],
+    before: list[Trial],
     whole: Sight,
     closer: pitch.Source,
     most_tried: int,
     most_steps: int,
 ) -> list[Trial]:
-    """Return the most promising different lattices, grown."""
-    tried: list[lattice.Seed] = []
+    """Return the most promising different lattices, grown, but for those grown ``before``."""
     grown: list[Trial] = []
-    for _worth, seed, start, work in planted:
-        if len(tried) >= most_tried:
+    for _worth, _seed, start, work in planted:
+        if len(grown) >= most_tried:
             break
         factor = work.lines.shape[0] / whole.lines.shape[0]
-        if any(
-            _same_lattice(seed, other) and _met(start, factor, known) for other, known in zip(tried, grown, strict=True)
-        ):
+        if any(_held(start, factor, known) for known in [*before, *grown]):
             continue
-        tried.append(seed)
         found = _grown(start, work, closer, factor, most_steps)
         grown.append(found)
         if mesh.share_shown(found.fit) > 0.85 and found.worth > 0.6 * whole.lines.size:
@@ -243,6 +286,7 @@ def _fitted(rgb: npt.NDArray[np.uint8], nodes: Nodes, factor: float) -> Found:
     fit = mesh.measure(work, nodes)
     average = mesh.averaging(fit)
     fit = mesh.grow(work, mesh.measure(work, nodes, average), patience=5, close=True, average=average)
+    fit = mesh.measure(work, mesh.cropped(fit), average)
     return _found(work, mesh.settle(work, fit, average), wanted)
 
 

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.squares import filters
-from converter.squares.density import FloatArray
+from converter.squares.density import FloatArray, gray, ink
 from converter.squares.patches import FlatSheet
 
 BoolArray = npt.NDArray[np.bool_]
@@ -30,6 +30,8 @@ _RATHER_ODD = 0.4
 _ODD_AT_RIM = 0.3
 """The same for marks beside which there is ink outside the grid."""
 _VERY_ODD = 0.75
+_UNLIKE_ALL = 3.0
+"""How many times odder than most a mark must be to be looked at, whatever it hangs together with."""
 _A_LITTLE = 0.05
 """Ink over the sides of the squares, as part of the ink inside, more than that of other marks."""
 _OVER_LINES = 0.5
@@ -111,6 +113,7 @@ def writing(
     crossing = _over_lines(sheet, paper, inked)[marked]
     over = np.bincount(groups[marked], crossing, number + 1)[1:] / np.maximum(sizes, 1)
     usual, usually_over = float(np.median(strange[marked])), float(np.median(crossing))
+    maybe |= strange > max(_VERY_ODD, _UNLIKE_ALL * usual)
     beyond = _beyond_rim(sheet, paper, border)
     for k in range(number):
         goes_on = odd[k] > 1.6 * usual and bool((beyond & (groups == k + 1)).any())
@@ -133,11 +136,11 @@ def _over_lines(sheet: FlatSheet, paper: FloatArray, inked: BoolArray) -> FloatA
     """
     side, half = sheet.side, sheet.side // 2
     rows, cols = sheet.rows, sheet.cols
-    tone = sheet.dense.mean(axis=2)
+    tone, plain_tone = sheet.gray, gray(paper)
     cut = max(1, side // 6)
     sums = np.zeros((rows, cols))
     for turned in (False, True):
-        image, plain, full = (tone.T, paper.mean(axis=2).T, inked.T) if turned else (tone, paper.mean(axis=2), inked)
+        image, plain, full = (tone.T, plain_tone.T, inked.T) if turned else (tone, plain_tone, inked)
         n, m = plain.shape
         at = half + np.arange(n + 1) * side
         line = (image[at - 1] + image[at])[:, half : half + m * side].reshape(n + 1, m, side)[..., cut:-cut] / 2
@@ -150,7 +153,7 @@ def _over_lines(sheet: FlatSheet, paper: FloatArray, inked: BoolArray) -> FloatA
         over = np.maximum(above - np.where(np.isfinite(printed), printed, overall)[:, None], 0.0)
         both = 0.5 * (over[:-1] + over[1:])
         sums += 0.5 * (both.T if turned else both)
-    core = sheet.squares[:, :, cut:-cut, cut:-cut].mean(axis=(2, 3, 4)) - paper.mean(axis=2)
+    core = sheet.gray_squares[:, :, cut:-cut, cut:-cut].mean(axis=(2, 3)) - plain_tone
     return np.asarray(sums / np.maximum(core, 0.02), dtype=np.float32)
 
 
@@ -170,8 +173,8 @@ def _beyond_rim(sheet: FlatSheet, paper: FloatArray, border: float) -> BoolArray
         for line, strip in ((0, image[: half - off]), (-1, image[off - half :])):
             part = strip[:, half : half + m * side].reshape(strip.shape[0], m, side, 3)[:, :, cut:-cut]
             above = part - plain[line][None, :, None]
-            ink = (0.5 * above.mean(axis=3) + 0.5 * above.max(axis=3)).transpose(1, 0, 2).reshape(m, -1)
-            low, high = np.quantile(ink, (0.2, 0.9), axis=1)
+            dark = ink(above).transpose(1, 0, 2).reshape(m, -1)
+            low, high = np.quantile(dark, (0.2, 0.9), axis=1)
             # on a table all is dark
             found[line] |= (high > border) & (low < _PAPER)
     return out
@@ -224,10 +227,10 @@ def sort_kinds(
         typical = members[int(np.argmin(((points[members] - middle) ** 2).sum(axis=1)))]
         above = squares[typical] - papers[typical]
         sample = np.clip(255 * np.exp(-np.maximum(above, 0)) + 0.5, 0, 255).astype(np.uint8)
-        ink = np.maximum(squares[members] - papers[members][:, None, None], 0).reshape(-1, 3)
-        tone = ink.mean(axis=1)
+        above_paper = np.maximum(squares[members] - papers[members][:, None, None], 0).reshape(-1, 3)
+        tone = above_paper.mean(axis=1)
         dark = tone >= np.quantile(tone, 0.85)
-        rgb = np.clip(255 * np.exp(-ink[dark].mean(axis=0)) + 0.5, 0, 255).astype(int)
+        rgb = np.clip(255 * np.exp(-above_paper[dark].mean(axis=0)) + 0.5, 0, 255).astype(int)
         cover = float((tone > 0.5 * float(np.quantile(tone, 0.95))).mean())
         found.append(MarkKind(number, len(members), f"#{rgb[0]:02x}{rgb[1]:02x}{rgb[2]:02x}", round(cover, 3), sample))
     kinds[marked] = numbers

@@ -20,7 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.squares import filters
-from converter.squares.density import FloatArray
+from converter.squares.density import FloatArray, gray, ink
 from converter.squares.patches import FlatSheet
 from converter.squares.shade import darkest_near, light_surface
 
@@ -60,8 +60,12 @@ class Marking:
 
 def inner(sheet: FlatSheet, inset: float = INSET) -> FloatArray:
     """Return the insides of the squares (rows, cols, n, n, 3)."""
-    cut = max(1, round(sheet.side * inset))
-    return sheet.squares[:, :, cut:-cut, cut:-cut]
+    return _without_rim(sheet.squares, inset)
+
+
+def _without_rim(squares: FloatArray, inset: float) -> FloatArray:
+    cut = max(1, round(squares.shape[2] * inset))
+    return squares[:, :, cut:-cut, cut:-cut]
 
 
 def paper_level(sheet: FlatSheet, insides: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -73,20 +77,20 @@ def paper_level(sheet: FlatSheet, insides: FloatArray) -> tuple[FloatArray, Floa
     flat = insides.reshape(rows, cols, -1, 3)
     at = round(0.2 * flat.shape[2])
     low = np.partition(flat, at, axis=2)[:, :, at].astype(np.float32)
-    tone = np.sort(insides.mean(axis=4).reshape(rows, cols, -1), axis=2)
+    tone = np.sort(gray(insides).reshape(rows, cols, -1), axis=2)
     spread = tone[:, :, tone.shape[2] * 4 // 5] - tone[:, :, tone.shape[2] // 5]
     flat_squares = spread < 2.5 * float(np.quantile(spread, 0.3)) + 0.01
-    light = light_surface(sheet, low.mean(axis=2), flat_squares)
+    light = light_surface(sheet, gray(low), flat_squares)
     low = low - light[..., None]
-    gray = low.mean(axis=2)
+    tones = gray(low)
     size = 9
-    envelope = filters.quantile_near(gray, 0.15, size)
-    envelope = np.minimum(envelope, _wide_envelope(gray))
-    near = np.exp(-((np.maximum(gray - envelope, 0) / 0.04) ** 2))
+    envelope = filters.quantile_near(tones, 0.15, size)
+    envelope = np.minimum(envelope, _wide_envelope(tones))
+    near = np.exp(-((np.maximum(tones - envelope, 0) / 0.04) ** 2))
     paper = np.empty_like(low)
     for channel in range(3):
         # far inside a fill there is no paper near by: what is known farther off holds
-        value = np.full(gray.shape, float((near * low[..., channel]).sum() / near.sum()))
+        value = np.full(tones.shape, float((near * low[..., channel]).sum() / near.sum()))
         for reach in (24.0, 8.0, 3.0, 1.2):
             known = filters.gaussian(near, reach, edge=True) + _FAR
             value = (filters.gaussian(near * low[..., channel], reach, edge=True) + _FAR * value) / known
@@ -113,10 +117,12 @@ def _wide_envelope(gray: FloatArray) -> FloatArray:
 
 def strength(insides: FloatArray, paper: FloatArray) -> CellFloats:
     """Return the density above paper of the darker part of each square's inside."""
-    rows, cols = insides.shape[:2]
-    above = insides - paper[:, :, None, None, :]
-    ink = 0.5 * above.mean(axis=4) + 0.5 * above.max(axis=4)
-    flat = ink.reshape(rows, cols, -1)
+    return _darker_part(ink(insides - paper[:, :, None, None, :]))
+
+
+def _darker_part(insides: FloatArray) -> CellFloats:
+    """Return the mean (rows, cols) of the darker part of (rows, cols, n, n)."""
+    flat = insides.reshape(*insides.shape[:2], -1)
     count = flat.shape[2]
     top = max(1, round(count * 0.22))
     part = np.partition(flat, count - top, axis=2)[:, :, count - top :]
@@ -125,12 +131,10 @@ def strength(insides: FloatArray, paper: FloatArray) -> CellFloats:
 
 def _thin_strength(sheet: FlatSheet) -> CellFloats:
     """Return the strength of what is thin in each square: its density above that of its surroundings on both sides."""
-    tone = 0.5 * sheet.dense.mean(axis=2) + 0.5 * sheet.dense.max(axis=2)
-    tone = cv2.GaussianBlur(tone, (0, 0), 0.06 * sheet.side)
+    tone = cv2.GaussianBlur(ink(sheet.dense), (0, 0), 0.06 * sheet.side)
     kernel = np.ones((2 * round(sheet.side * 0.17) + 1,) * 2, np.uint8)
     thin = tone - cv2.morphologyEx(tone, cv2.MORPH_OPEN, kernel)
-    plain = FlatSheet(np.repeat(thin[:, :, None], 3, axis=2), sheet.side, sheet.rows, sheet.cols)
-    return strength(inner(plain, INSET + 0.04), np.zeros((sheet.rows, sheet.cols, 3), np.float32))
+    return _darker_part(_without_rim(sheet.cut(thin), INSET + 0.04))
 
 
 def _scale(value: CellFloats) -> CellFloats:
@@ -213,7 +217,7 @@ def filled(sheet: FlatSheet, marking: Marking) -> BoolArray:
     """Return the marked squares whose ink reaches their sides all along: full fills."""
     cut = max(1, round(sheet.side * 0.12))
     insides = sheet.squares[:, :, cut:-cut, cut:-cut]
-    above = (insides - marking.paper[:, :, None, None, :]).mean(axis=4)
+    above = gray(insides - marking.paper[:, :, None, None, :])
     low = np.quantile(above.reshape(*above.shape[:2], -1), 0.15, axis=2)
     return np.asarray(marking.marked & (low > 0.35 * np.maximum(marking.strength, 1e-6)) & (low > 0.05))
 
@@ -229,7 +233,7 @@ def paper_evenness(sheet: FlatSheet, marking: Marking, outside: BoolArray) -> tu
     bare = ~marking.marked & ~outside
     if bare.sum() < 6:
         return 0.0, 0.0, 0.0
-    tone = sheet.squares.mean(axis=4)
+    tone = sheet.gray_squares
     side = sheet.side
     mean = np.median(tone[bare] - np.median(tone[bare], axis=(1, 2), keepdims=True), axis=0)
     cut = round(side * 0.25)
@@ -241,8 +245,8 @@ def paper_evenness(sheet: FlatSheet, marking: Marking, outside: BoolArray) -> tu
     levels = np.median(sheet.squares[:, :, cut:-cut, cut:-cut], axis=(2, 3))
     hue = levels[bare] - levels[bare].mean(axis=1, keepdims=True)
     spread = np.quantile(hue, 0.95, axis=0) - np.quantile(hue, 0.05, axis=0)
-    gray = np.where(bare, levels.mean(axis=2), np.nan)
-    steps = np.abs(np.concatenate([np.diff(gray, axis=0).ravel(), np.diff(gray, axis=1).ravel()]))
+    tones = np.where(bare, levels.mean(axis=2), np.nan)
+    steps = np.abs(np.concatenate([np.diff(tones, axis=0).ravel(), np.diff(tones, axis=1).ravel()]))
     steps = steps[np.isfinite(steps)]
     return swing / height, float(spread.max()), float(np.median(steps)) if len(steps) else 0.0
 
@@ -256,7 +260,7 @@ def weave(sheet: FlatSheet, marking: Marking, outside: BoolArray) -> float:
     returned; printed lines know no draughts board.
     """
     bare = ~marking.marked & ~outside
-    tone = sheet.squares.mean(axis=4)
+    tone = sheet.gray_squares
     low, high = round(0.15 * sheet.side), round(0.35 * sheet.side)
     middle = slice(high, sheet.side - high)
     beside = tone[:, :, middle, low:high].mean(axis=(2, 3)) + tone[:, :, middle, -high:-low].mean(axis=(2, 3))

@@ -35,6 +35,10 @@ _STILL = 0.004
 """Weight of each crossing's own place against what is seen of a line."""
 _UNEVEN = 0.02
 """Weight of what is seen between marks against what is seen on paper."""
+_FAR_ENOUGH = 15
+"""Squares without lines after which a mesh grows no further to that side."""
+_SPARE = 5
+"""Squares kept beyond the last lines."""
 _MOST_SETTLING = 12
 """Rounds in which a finished mesh is drawn to its lines."""
 
@@ -107,7 +111,11 @@ def measure(image: Sight, nodes: Nodes, average: int = 3, reach: float = 0.3) ->
 
 
 def _terms(r: npt.NDArray[np.float64], c: npt.NDArray[np.float64], degree: int) -> npt.NDArray[np.float64]:
-    return np.stack([r**p * c**q for p in range(degree + 1) for q in range(degree + 1 - p)], axis=-1)
+    powers = [[np.ones_like(x)] for x in (r, c)]
+    for x, known in zip((r, c), powers, strict=True):
+        for _ in range(degree):
+            known.append(known[-1] * x)
+    return np.stack([powers[0][p] * powers[1][q] for p in range(degree + 1) for q in range(degree + 1 - p)], axis=-1)
 
 
 def _robust_polynomial(
@@ -334,12 +342,31 @@ def grow(
             if misses[edge] < patience:
                 support, seen = side_support(fit, edge, step)
                 misses[edge] = patience if seen < 0.08 else misses[edge] + 1 if support < 0.3 else 0
+                if misses[edge] > 1 and misses[edge] * step >= _FAR_ENOUGH:
+                    misses[edge] = patience
             grow_by.append(step if misses[edge] < patience and side < most_side else 0)
         if not any(grow_by):
             break
         nodes = relaxed(fit, local_step(fit, 3.0)) if close else polynomial_step(fit)
         fit = measure(image, extend(nodes, (grow_by[0], grow_by[1], grow_by[2], grow_by[3])), average)
     return fit
+
+
+def cropped(fit: Fit) -> Nodes:
+    """Return the crossings without the rows and columns that lie far beyond the last lines."""
+    ends = []
+    for turned in (False, True):
+        shown, judged = (_along_rows(pair, turned) for pair in (fit.good, fit.known))
+        lined = np.flatnonzero((shown >= 0.3 * judged) & (shown > 0.04 * fit.nodes.shape[0 if turned else 1]))
+        low, high = (int(lined[0]), int(lined[-1]) + 1) if lined.size else (0, len(shown))
+        ends.append(slice(max(0, low - _SPARE), high + _SPARE + 1))
+    return np.ascontiguousarray(fit.nodes[ends[0], ends[1]])
+
+
+def _along_rows(pair: tuple[BoolArray, BoolArray], turned: bool) -> npt.NDArray[np.int64]:
+    """Return for each row of squares (each column, if ``turned``) how many of its sides are among these."""
+    ends, leads = (pair[1], pair[0]) if turned else pair
+    return np.asarray(ends[:-1].sum(axis=1) + ends[1:].sum(axis=1) + leads.sum(axis=0), dtype=np.int64)
 
 
 def line_mix(dense: FloatArray, fit: Fit) -> FloatArray:

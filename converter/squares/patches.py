@@ -7,12 +7,13 @@ density; after that a square is an array of numbers and neither tilt nor curl ma
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
-from converter.squares.density import FloatArray, density
+from converter.squares.density import FloatArray, density, gray
 from converter.squares.sides import Nodes
 
 
@@ -32,9 +33,23 @@ class FlatSheet:
     @property
     def squares(self) -> FloatArray:
         """Return a view (rows, cols, side, side, 3) of the squares without the border."""
+        return self.cut(self.dense)
+
+    @cached_property
+    def gray(self) -> FloatArray:
+        """Return the mean of the channels, as large as ``dense``."""
+        return gray(self.dense)
+
+    @property
+    def gray_squares(self) -> FloatArray:
+        """Return a view (rows, cols, side, side) of the mean of the channels, without the border."""
+        return self.cut(self.gray)
+
+    def cut(self, image: FloatArray) -> FloatArray:
+        """Return a view (rows, cols, side, side, ...) of an image as large as ``dense``, without its border."""
         half = self.side // 2
-        core = self.dense[half : half + self.rows * self.side, half : half + self.cols * self.side]
-        return core.reshape(self.rows, self.side, self.cols, self.side, 3).transpose(0, 2, 1, 3, 4)
+        core = image[half : half + self.rows * self.side, half : half + self.cols * self.side]
+        return core.reshape(self.rows, self.side, self.cols, self.side, *image.shape[2:]).swapaxes(1, 2)
 
     def part(self, rows: slice, cols: slice) -> FlatSheet:
         """Return some rows and columns of squares, with half a square round them."""

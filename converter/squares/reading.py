@@ -28,6 +28,10 @@ DOUBTFUL = 0.2
 """From this doubt on a square is pointed at."""
 _LEAST_IN_VIEW = 0.5
 """Share of the squares of a size given by hand that the photo must show."""
+_MANY, _SIDE_BY_SIDE = 6, 0.75
+"""Strokes across squares of one direction, and share of them with another beside, from which they are marks."""
+_WHOLE = 0.95
+"""Share of a block of fine squares that is marked if it is one filled square; round shapes leave blocks with less."""
 SURE = 0.5
 """Confidence from which a picture counts as squared paper."""
 
@@ -335,7 +339,7 @@ def _without_slashes(found: strokes.Strokes, slashes: npt.NDArray[np.bool_]) -> 
         grid[at[same, 0] + 1, at[same, 1] + 1] = True
         beside = grid[:-2, 1:-1] | grid[2:, 1:-1] | grid[1:-1, :-2] | grid[1:-1, 2:]
         here = grid[1:-1, 1:-1]
-        if here.sum() >= 4 and (here & beside).sum() > 0.5 * here.sum():
+        if here.sum() >= _MANY and (here & beside).sum() > _SIDE_BY_SIDE * here.sum():
             slashes = slashes | here
     gone = slanting & slashes[np.minimum(at[:, 0], rows - 1), np.minimum(at[:, 1], cols - 1)]
     return strokes.Strokes(np.asarray(lines[~gone]), found.crossed & ~slashes)
@@ -416,7 +420,7 @@ def _folded(reading: SquaresReading, block: int) -> SquaresReading | None:
             even = (
                 float(part.sum())
                 / float(reading.cells.sum())
-                * float((share[share > 0] > 0.8).mean() if (share > 0).any() else 0)
+                * float((share[share > 0] > _WHOLE).mean() if (share > 0).any() else 0)
             )
             if even > best[0]:
                 best = (even, top, left)

@@ -26,6 +26,9 @@ _SMALL = 0.035
 _ALIGNED = 0.62
 _INK_WEIGHT = 0.2
 _TEXTURED_WEIGHT = 0.01
+_ROUNDS = 8
+_SETTLED = 0.002
+"""Change of density from one round to the next from which there is no further."""
 
 
 def _steps(tone: FloatArray, side: int, rows: int, cols: int) -> npt.NDArray[np.float64]:
@@ -65,7 +68,7 @@ def light_surface(sheet: FlatSheet, level: FloatArray, flat: npt.NDArray[np.bool
     rows, cols = level.shape
     if rows < 3 or cols < 3 or rows * cols > MOST_SQUARES:
         return np.zeros_like(level)
-    tone = sheet.dense.mean(axis=2)
+    tone = sheet.gray
     number = np.arange(rows * cols).reshape(rows, cols)
     starts, ends, wanted, weights = [], [], [], []
     for turned in (False, True):
@@ -95,10 +98,13 @@ def light_surface(sheet: FlatSheet, level: FloatArray, flat: npt.NDArray[np.bool
     )
     weight = base.copy()
     light = np.zeros(rows * cols)
-    for _ in range(8):
+    for _ in range(_ROUNDS):
+        before = light
         scaled = sparse.diags(weight) @ matrix
         normal = (matrix.T @ scaled + sparse.identity(rows * cols) * 1e-6).tocsc()
-        light = np.asarray(spsolve(normal, scaled.T @ target))
+        light = np.asarray(spsolve(normal, scaled.T @ target, permc_spec="MMD_AT_PLUS_A"))
+        if float(np.abs(light - before).max()) < _SETTLED:
+            break
         weight = base / (np.abs(target - matrix @ light) + 0.01)
     return light.reshape(rows, cols).astype(np.float32)
 

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.squares import filters
-from converter.squares.density import FloatArray
+from converter.squares.density import FloatArray, ink
 
 Nodes = npt.NDArray[np.float64]
 """(n + 1, m + 1, 2): picture (row, col) of each crossing."""
@@ -31,6 +31,10 @@ _DARKEST_SHADE = 1.2
 """Density by which paper in a shadow is darker than other paper at most: three tenths of the light."""
 _INKY = 0.35
 """Density above paper from which there is ink, however dark the printed lines are."""
+_CHUNK = 1000
+"""Sides looked at together: what is sampled along them fits the processor's cache."""
+_ENOUGH = 60000
+"""Samples from which the usual grain is known."""
 _BESIDE = np.array([3, 5, 11, 13])
 """Samples on the paper to both sides (0.4 and 0.25 of a square)."""
 
@@ -48,12 +52,7 @@ class Sight:
     def of(cls, dense: FloatArray, weights: FloatArray) -> Sight:
         """Return the views of a density picture (H, W, 3)."""
         lines = cv2.transform(dense, weights.reshape(1, 3))
-        mean = cv2.transform(dense, np.full((1, 3), 1 / 6, np.float32))
-        most = cv2.max(cv2.max(dense[..., 0], dense[..., 1]), dense[..., 2])
-        return cls(
-            np.ascontiguousarray(lines, dtype=np.float32).reshape(dense.shape[:2]),
-            np.asarray(mean.reshape(dense.shape[:2]) + 0.5 * most, dtype=np.float32),
-        )
+        return cls(np.ascontiguousarray(lines, dtype=np.float32).reshape(dense.shape[:2]), ink(dense))
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,15 +94,17 @@ def _run(values: FloatArray, size: int) -> FloatArray:
     return total
 
 
-def measure_sides(image: Sight, nodes: Nodes, average: int = 3, reach: float = 0.3) -> Sides:
-    """Measure the level lines of a mesh; for upright lines hand in ``nodes.transpose(1, 0, 2)``."""
-    lines, sides = nodes.shape[0], nodes.shape[1] - 1
-    flat32 = nodes.astype(np.float32)
-    across = np.gradient(flat32, axis=0)
+def _look_along(
+    image: Sight, nodes: FloatArray, across: FloatArray
+) -> tuple[FloatArray, npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Return, of some level lines, how dark they are above both their sides across, and `Sides`' rough, pale and ink.
+
+    ``across`` are the steps to the next line. The first is (lines, sides, samples across).
+    """
     t = _ALONG[:, None, None, None]
     maps = []
     for axis in (0, 1):
-        a, step = flat32[None, :, :-1, axis, None], np.diff(flat32[..., axis], axis=1)[None, :, :, None]
+        a, step = nodes[None, :, :-1, axis, None], np.diff(nodes[..., axis], axis=1)[None, :, :, None]
         va, turn = across[None, :, :-1, axis, None], np.diff(across[..., axis], axis=1)[None, :, :, None]
         maps.append((a + step * t) + (va + turn * t) * _ACROSS)
     values = _sample(image.lines, maps[0], maps[1])
@@ -114,17 +115,29 @@ def measure_sides(image: Sight, nodes: Nodes, average: int = 3, reach: float = 0
         np.minimum(first, layer, out=first)
     profile = 0.5 * (first + second)
     bump = np.zeros_like(profile)
-    inner = slice(_SIDE, -_SIDE)
     before, after = profile[..., : -2 * _SIDE], profile[..., 2 * _SIDE :]
-    bump[..., inner] = profile[..., inner] - np.maximum(0.5 * (before + after), np.maximum(before, after) - 0.05)
+    bump[..., _SIDE:-_SIDE] = profile[..., _SIDE:-_SIDE] - np.maximum(
+        0.5 * (before + after), np.maximum(before, after) - 0.05
+    )
     few = [np.ascontiguousarray(m[1:-1][..., _BESIDE]) for m in maps]
     beside = _sample(image.tone, few[0], few[1])
     # the ends of a side lie close to the lines across it
     rough = np.ptp(beside[1:-1], axis=0).mean(axis=2).astype(np.float64)
-    around = beside.transpose(1, 2, 0, 3).reshape(lines, sides, -1)
+    around = beside.transpose(1, 2, 0, 3).reshape(*profile.shape[:2], -1)
     low, at = around.shape[2] // 5, around.shape[2] * 4 // 5
-    parted = np.partition(around, (low, at), axis=2)
-    pale, ink = parted[..., low].astype(np.float64), parted[..., at].astype(np.float64)
+    parted = np.sort(around, axis=2)  # much quicker than a partition at two places
+    return bump, rough, parted[..., low].astype(np.float64), parted[..., at].astype(np.float64)
+
+
+def measure_sides(image: Sight, nodes: Nodes, average: int = 3, reach: float = 0.3) -> Sides:
+    """Measure the level lines of a mesh; for upright lines hand in ``nodes.transpose(1, 0, 2)``."""
+    sides = nodes.shape[1] - 1
+    flat32 = nodes.astype(np.float32)
+    across = np.gradient(flat32, axis=0)
+    every = max(1, _CHUNK // max(sides, 1))
+    parts = [_look_along(image, flat32[k : k + every], across[k : k + every]) for k in range(0, nodes.shape[0], every)]
+    bump, rough, pale, ink = (np.concatenate(part) for part in zip(*parts, strict=True))
+    inner = slice(_SIDE, -_SIDE)
     if average > 1 and sides >= average:
         # sides next to ink would spoil their neighbours
         bare = filters.lowest(ink, 9)
@@ -146,7 +159,8 @@ def measure_sides(image: Sight, nodes: Nodes, average: int = 3, reach: float = 0
     limit = np.array(image.lines.shape[:2]) - 1.5
     inside = np.asarray(((middle > 0.5) & (middle < limit)).all(axis=2))
     apart = min(average, sides - 1)
-    changes = np.abs(bump[:, apart:, inner] - bump[:, : sides - apart, inner]) if apart > 0 else bump[..., inner]
+    some = bump[:: max(1, bump.size // _ENOUGH), :, inner]
+    changes = np.abs(some[:, apart:] - some[:, : sides - apart]) if apart > 0 else some
     return Sides(offset, height, ink, pale, rough, inside, 0.7 * float(np.median(changes)) + 1e-4)
 
 

@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from converter.model.arrays import LineArray
 from converter.squares import filters
-from converter.squares.density import FloatArray
+from converter.squares.density import FloatArray, ink
 from converter.squares.patches import FlatSheet
 
 CellFloats = npt.NDArray[np.float64]
@@ -39,6 +39,10 @@ _UNUSUAL = 0.25
 """What it adds at least where there are no strokes on paper."""
 _FEW = 8
 """Sides of one sort from which their usual value says something."""
+_DARKER, _NOT_DARKER = 0.2, 0.1
+"""Density by which a stroke at the rim of a fill is darker than the fill, surely and at least."""
+_GOES_OVER = 0.5
+"""What a stroke at the rim of a fill adds to the bare square, at least, as part of what the fill itself has."""
 _BRIDGE = 0.055
 """Density that will do between two strokes."""
 _LONGEST_FAINT = 3
@@ -68,7 +72,7 @@ def _ink(sheet: FlatSheet, paper: FloatArray) -> FloatArray:
     plane = np.repeat(np.repeat(paper, sheet.side, axis=0), sheet.side, axis=1)
     plane = np.pad(plane, ((half, half), (half, half), (0, 0)), mode="edge")
     above = sheet.dense - plane
-    return np.asarray(0.5 * above.mean(axis=2) + 0.5 * above.max(axis=2), dtype=np.float32)
+    return ink(above)
 
 
 @dataclass(frozen=True)
@@ -239,24 +243,27 @@ def find_strokes(
             crossed[i, j] = True
             slanting.append([[i, j], [i + 1, j + 1]] if falling else [[i + 1, j], [i, j + 1]])
     beside = _beside_fills(level, upright, _UNUSUAL if usual is None else _PART * usual)
+    families = ((level_over, level_border, level), (upright_over, upright_border, upright))
+    rims = [_at_rims(over, sides) for over, _needed, sides in families]
     shown = (
-        (level_over > level_border) | beside[0],
-        (upright_over > upright_border) | beside[1],
+        (((level_over > level_border) | beside[0]) & ~rims[0][1]) | rims[0][0],
+        (((upright_over > upright_border) | beside[1]) & ~rims[1][1]) | rims[1][0],
     )
     faint = [
-        (over > np.maximum(LEAST, _GOING_ON * needed)) & (over > _GOING_ON_BESIDE * sides.spill)
-        for over, needed, sides in ((level_over, level_border, level), (upright_over, upright_border, upright))
+        (over > np.maximum(LEAST, _GOING_ON * needed)) & (over > _GOING_ON_BESIDE * sides.spill) & ~rim[1]
+        for (over, needed, sides), rim in zip(families, rims, strict=True)
     ]
     on_level, on_upright = _going_on(shown, (faint[0], faint[1]), slanting)
     bridges = [
-        over > np.maximum(_BRIDGE, _GOING_ON_BESIDE * sides.spill)
-        for over, sides in ((level_over, level), (upright_over, upright))
+        (over > np.maximum(_BRIDGE, _GOING_ON_BESIDE * sides.spill)) & ~rim[1]
+        for (over, _needed, sides), rim in zip(families, rims, strict=True)
     ]
     on_level, on_upright = _bridged((on_level, on_upright), (bridges[0], bridges[1]), slanting)
     lines = [[[i, j], [i, j + 1]] for i, j in np.argwhere(on_level)]
     lines += [[[i, j], [i + 1, j]] for j, i in np.argwhere(on_upright)]
     weak = [(level_over if r0 == r1 else upright_over.T)[r0, c0] < _ALONE * border for (r0, c0), (r1, c1) in lines]
-    lines = _without_spills(lines, weak, level.spill, upright.spill) + slanting
+    spills = [np.where(rim[0], 0.0, sides.spill) for (_over, _needed, sides), rim in zip(families, rims, strict=True)]
+    lines = _without_spills(lines, weak, spills[0], spills[1]) + slanting
     return Strokes(np.array(lines, np.float64).reshape(-1, 2, 2), crossed)
 
 
@@ -336,6 +343,18 @@ def _beside_fills(level: _Level, upright: _Level, least: float) -> tuple[BoolArr
         for found, peak, h in zip(out, peaks, here, strict=True):
             found |= h & (peak > border)
     return out[0], out[1]
+
+
+def _at_rims(over: CellFloats, lines: _Level) -> tuple[BoolArray, BoolArray]:
+    """Return the sides at the rim of one fill that surely have a stroke, and those that surely have none.
+
+    A stroke on a fill is darker than the fill and goes on into the bare square; a fill that runs over the line is no
+    darker there than elsewhere, and a printed line that shows through it stays on the line.
+    """
+    rim = lines.known & (lines.fills == 1)
+    peak = lines.peak - _bolder(lines)[:, None]
+    sure = rim & (peak > _DARKER) & (over > np.maximum(LEAST, _GOES_OVER * lines.spill))
+    return np.asarray(sure), np.asarray(rim & (peak < _NOT_DARKER))
 
 
 def _bolder(lines: _Level) -> CellFloats:

@@ -84,6 +84,57 @@ def test_rows_of_marks_darker_than_the_lines_are_not_the_grid(level, seed):
     assert score(photo, read_squares(photo.image), 0.0).grid
 
 
+def test_firm_lines_are_not_the_grid_if_there_are_faint_ones_between():
+    """Crosses hide much of the faint ones; the lattice of every second line shows better."""
+    photo = make_photo(3279, "scan")
+    assert score(photo, read_squares(photo.image), 0.0).grid
+
+
+def test_strokes_across_squares_that_run_beside_each_other_are_no_marks(cells):
+    page = blank_sheet()
+    dotted(page, cells)
+    rising = [((15, 11 + k), (14, 12 + k)) for k in (0, 1)] + [((14, 12), (13, 13)), ((13, 13), (12, 14))]
+    for a, b in rising:
+        draw_stroke(page, a, b, (40, 40, 40))
+    reading = read_squares(soft(page))
+    assert np.array_equal(reading.cells, cells)
+    assert steps(reading.lines) == {tuple(sorted(line)) for line in rising}
+
+
+def test_fills_that_run_over_the_line_are_no_strokes():
+    page = blank_sheet()
+    cells = np.zeros((ROWS, COLS), bool)
+    cells[3:12, 4:13] = True
+    over = 3
+    page[MARGIN + 3 * SIDE + 2 : MARGIN + 12 * SIDE + over, MARGIN + 4 * SIDE + 2 : MARGIN + 13 * SIDE - 2] = (
+        90,
+        90,
+        100,
+    )
+    reading = read_squares(soft(page))
+    assert np.array_equal(reading.cells, cells)
+    assert len(reading.lines) == 0
+
+
+def test_a_filled_last_column_at_the_edge_of_the_sheet_is_read(cells):
+    page = blank_sheet()
+    cells[:, -1] = True
+    cells[4:9, -1] = False
+    for r, c in np.argwhere(cells):
+        x, y = hole(r, c)
+        page[y + 1 : y + SIDE - 1, x + 1 : x + SIDE - 1] = (70, 100, 190)
+    page[:, MARGIN + COLS * SIDE + 1 :] = (110, 80, 60)  # a table
+    assert np.array_equal(read_squares(soft(page)).cells, cells)
+
+
+def test_a_round_shape_is_not_taken_for_filled_blocks():
+    rows, cols = np.mgrid[0:30, 0:26]
+    cells = np.hypot(rows - 15, cols - 13) < 11
+    page = blank_sheet(30, 26)
+    dotted(page, cells)
+    assert np.array_equal(read_squares(soft(page)).cells, cells)
+
+
 def test_a_dot_between_two_strokes_is_a_mark(cells):
     page = blank_sheet()
     cells[5:8, 14] = True
