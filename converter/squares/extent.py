@@ -27,6 +27,10 @@ _HARDLY = 0.1
 """Share of sides seen under which a row as light as paper is the margin, not marks that hide the lines."""
 _BETWEEN = 0.25
 """Share of sides on clean paper from which a row lies on the sheet, however many marks are in it."""
+_ALL_OVER = 0.65
+"""Share of all sides of a row, on paper or not, that show a line where there is a printed row; a table shows fewer."""
+_OFF_PAPER = 0.5
+"""The same at the edge of the picture, where what lies beyond is not seen."""
 _SURELY = 3
 """Sides on clean paper that lead to an outer line from which it is there, if nearly all show."""
 _SOME, _MOSTLY = 0.1, 0.5
@@ -245,6 +249,9 @@ def _score(
     leads, known_leads, paper_leads = leading
     if seen < VISIBLE and (visible.sum() < 2 or known_leads.sum() < 4):
         return min(seen, SUPPORT - 0.01)
+    all_over = min(_mean(outer[0]), _mean(leads))
+    if all_over > _ALL_OVER:
+        return all_over
     shares = []
     for shown, known, paper in (outer, leading):
         # off the paper, grain of a table shows lines as well
@@ -257,7 +264,7 @@ def _score(
         elif shown is outer[0] and _lead_there(leads, known_leads, paper_leads, on_paper):
             shares.append(1.0)  # the grid is printed up to the edge of the sheet, or its last line lies on ink
         elif (edge.paper_outside and not (on_paper and _mean(leads) < _HARDLY)) or (
-            not edge.seen_outside and _mean(shown) > 0.3
+            not edge.seen_outside and _mean(shown) > 0.3 and _mean(outer[0]) + _mean(leads) > 2 * _OFF_PAPER
         ):
             shares.append(1.0)
         else:

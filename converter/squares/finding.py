@@ -33,7 +33,7 @@ _TURNED = 0.35
 """Angle, radians, from which a lattice is not the same as another one; within a photo a sheet's lines turn by less."""
 _FINER = 0.4
 """Worth of a finer lattice, as part of the best one's, from which it is looked at whether its lines show."""
-_SHOWN = 0.65
+_SHOWN = 0.55
 """Share of sides on clean paper that show a line in a lattice that is there; half way between lines half of them do."""
 LOOK_PIXELS = 1.5e6
 """Pixels of the picture that the grid is looked for in first."""
