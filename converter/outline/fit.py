@@ -30,6 +30,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -52,8 +53,8 @@ CORNER_REACH = 6
 class FitWeights:
     """What the dynamic programme charges; lengths in stitches."""
 
-    reach: float = 0.72
-    """Holes farther than this from the curve are not used; some hole is always within 0.71."""
+    reach: float = 0.71
+    """Holes farther than this from the curve are not used; some hole is always within 0.7072."""
     far: float = 40.0
     """Squared distance by which a hole where moves meet is more than `FAR` from the curve."""
     shift: float = 1.0
@@ -67,7 +68,7 @@ class FitWeights:
     """Squared difference, in radians, of the turn and the curve's own turn."""
     turn_cap: float = 0.9
     back: float = 1.5
-    """A vertex where the chain turns straight back and the curve does not."""
+    """A vertex where the chain turns straight back: what is sewn twice reads as one line with a loose end."""
     corner: float = 1.0
     """Squared difference, in radians, of a vertex's turn and most of the turn of a square corner that it lies at."""
     occupied: float = 6.0
@@ -127,6 +128,50 @@ class _Sums:
     first: npt.NDArray[np.float64]
     second: npt.NDArray[np.float64]
     turn: npt.NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
+
+
+@dataclass(frozen=True, eq=False)
+class _Bends:
+    """What a vertex at each of the curve's points costs by the turn there."""
+
+    turns: npt.NDArray[np.float64]
+    """(2, n): the least and the greatest turn near each point, see `_turn_range`."""
+    breaks: npt.NDArray[np.float64]
+    """(n,): see `_break_charges`."""
+    corners: npt.NDArray[np.float64]
+    """(n,): see `_find_corners`."""
+
+
+@dataclass(frozen=True, eq=False)
+class _States:
+    """Pairs of a hole and a place on the curve, in order along the curve."""
+
+    holes: HoleArray
+    where: npt.NDArray[np.int64]
+    """(k,): index of the curve's point."""
+    own: npt.NDArray[np.float64]
+    """(k,): cost of the state itself."""
+    number: npt.NDArray[np.int64]
+    """(k,): the stop that it belongs to, or -1."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Moves:
+    """Straight moves from one state to a later one, sorted by where they start."""
+
+    states: _States
+    starts: npt.NDArray[np.int64]
+    """(m,): index of a state."""
+    ends: npt.NDArray[np.int64]
+
+    @cached_property
+    def vector(self) -> HoleArray:
+        """(m, 2): from hole to hole."""
+        return np.asarray(self.states.holes[self.ends] - self.states.holes[self.starts])
+
+    def chosen(self, which: npt.NDArray[np.bool_]) -> _Moves:
+        """Return some of the moves."""
+        return _Moves(self.states, self.starts[which], self.ends[which])
 
 
 def _prefix_sums(points: PointArray) -> _Sums:
@@ -284,14 +329,14 @@ def _corner_middles(corners: npt.NDArray[np.float64]) -> list[int]:
     return [int((low + high - 1) // 2) for low, high in itertools.pairwise(change.tolist()) if corners[low]]
 
 
-def _states(
+def _find_states(
     points: PointArray,
     shape: tuple[int, int],
     weights: FitWeights,
     stops: Sequence[Stop],
     corners: npt.NDArray[np.float64],
-) -> tuple[HoleArray, npt.NDArray[np.int64], npt.NDArray[np.float64], npt.NDArray[np.int64]]:
-    """Return holes, their places on the curve, own costs and the number of the stop (or -1), in order."""
+) -> _States:
+    """Return the holes near the curve at their places, and those of the stops."""
     count = len(points)
     base = np.floor(points).astype(np.int64)
     holes = (base[:, None, :] + np.array([(0, 0), (0, 1), (1, 0), (1, 1)])).reshape(-1, 2)
@@ -326,7 +371,7 @@ def _states(
         cost = np.concatenate([cost[keep], np.array(stop.costs or (0.0,) * size)])
         number = np.concatenate([number[keep], np.full(size, index)])
     order = np.lexsort((holes[:, 1], holes[:, 0], where))
-    return holes[order], where[order], cost[order], number[order]
+    return _States(holes[order], where[order], cost[order], number[order])
 
 
 def fit_curve(
@@ -361,59 +406,55 @@ def fit_curve(
     sums = _prefix_sums(points)
     turns = _turn_range(curve_turns(points, closed, weights.bend_span), weights.bend_reach)
     corners, near_corner = _find_corners(points, closed)
-    breaks = _break_charges(sums, turns, weights, near_corner, closed)
+    bends = _Bends(turns, _break_charges(sums, turns, weights, near_corner, closed), corners)
     if not weights.corner:
         corners[:] = 0
-    reach = _straight_reach(sums, weights)
-    holes, where, own, number = _states(points, shape, weights, stops, corners)
-    size = len(holes)
-    upto = np.searchsorted(where, where + reach[where], side="right")
-    starts = np.repeat(np.arange(size), np.maximum(upto - np.arange(size) - 1, 0))
-    if len(starts) == 0:
+    states = _find_states(points, shape, weights, stops, corners)
+    moves = _all_moves(states, _straight_reach(sums, weights))
+    if len(moves.starts) == 0:
         return None
-    offset = np.arange(len(starts)) - np.repeat(
-        np.cumsum(np.maximum(upto - np.arange(size) - 1, 0)) - np.maximum(upto - np.arange(size) - 1, 0),
-        np.maximum(upto - np.arange(size) - 1, 0),
-    )
-    ends = starts + 1 + offset
-    cost, vector = _move_costs(sums, holes, where, starts, ends, weights)
+    cost = _move_costs(sums, moves, weights)
     if occupied is not None and occupied.any():
-        cost = cost + weights.occupied * _occupied_on_way(occupied, holes, starts, ends, vector, number)
-    cost = cost + _stops_on_way(stops[1:-1], holes, where, starts, ends, vector)
-    fine = np.isfinite(cost)
+        cost = cost + weights.occupied * _occupied_on_way(occupied, moves)
+    cost = cost + _stops_on_way(stops[1:-1], moves)
+    number = states.number
     # A move between two holes of the same stop would leave it twice.
-    fine &= ~((number[starts] >= 0) & (number[starts] == number[ends]))
-    starts, ends, cost, vector = starts[fine], ends[fine], cost[fine] + own[ends[fine]], vector[fine]
-    cost = cost + _turns_at_axis(stops, vector, where, number, starts, ends, turns, breaks, weights)
-    result = _cheapest_path(
-        size, starts, ends, cost, vector, where, own, number, turns, breaks, corners, weights, len(stops) - 1
-    )
+    fine = np.isfinite(cost) & ~((number[moves.starts] >= 0) & (number[moves.starts] == number[moves.ends]))
+    moves = moves.chosen(fine)
+    cost = cost[fine] + states.own[moves.ends] + _turns_at_axis(stops, moves, bends, weights)
+    result = _cheapest_path(moves, cost, bends, weights, len(stops) - 1)
     if result is None:
         return None
     path, total, last = result
+    holes = states.holes
     end_costs = {(int(holes[state, 0]), int(holes[state, 1])): value for state, value in last.items()}
-    return Fit(holes[path], where[path], total, end_costs)
+    return Fit(holes[path], states.where[path], total, end_costs)
 
 
-def _move_costs(
-    sums: _Sums,
-    holes: HoleArray,
-    where: npt.NDArray[np.int64],
-    starts: npt.NDArray[np.int64],
-    ends: npt.NDArray[np.int64],
-    weights: FitWeights,
-) -> tuple[npt.NDArray[np.float64], HoleArray]:
-    vector = holes[ends] - holes[starts]
+def _all_moves(states: _States, reach: npt.NDArray[np.int64]) -> _Moves:
+    """Return the moves between states that are at most as many points apart as ``reach`` tells for the first."""
+    size = len(states.where)
+    at = np.arange(size)
+    upto = np.searchsorted(states.where, states.where + reach[states.where], side="right")
+    count = np.maximum(upto - at - 1, 0)
+    starts = np.repeat(at, count)
+    offset = np.arange(len(starts)) - np.repeat(np.cumsum(count) - count, count)
+    return _Moves(states, starts, starts + 1 + offset)
+
+
+def _move_costs(sums: _Sums, moves: _Moves, weights: FitWeights) -> npt.NDArray[np.float64]:
+    """Return what each move costs by its shift, slope, shape and drift."""
+    states, vector = moves.states, moves.vector
     norm = np.hypot(vector[:, 0], vector[:, 1])
     safe = np.where(norm > 0, norm, 1.0)
     across = np.stack([-vector[:, 1], vector[:, 0]], axis=1) / safe[:, None]
-    low, high = where[starts], where[ends]
+    low, high = states.where[moves.starts], states.where[moves.ends]
     size = (high - low + 1).astype(np.float64)
     mean = (sums.first[high + 1] - sums.first[low]) / size[:, None]
     square = (sums.second[high + 1] - sums.second[low]) / size[:, None]
     rr, cc, rc = square[:, 0] - mean[:, 0] ** 2, square[:, 1] - mean[:, 1] ** 2, square[:, 2] - mean[:, 0] * mean[:, 1]
     variance = np.maximum(across[:, 0] ** 2 * rr + across[:, 1] ** 2 * cc + 2 * across[:, 0] * across[:, 1] * rc, 0.0)
-    shift = ((mean - holes[starts]) * across).sum(axis=1)
+    shift = ((mean - states.holes[moves.starts]) * across).sum(axis=1)
     chord = sums.points[high] - sums.points[low]
     along = (chord * vector).sum(axis=1) / safe
     arc = (high - low) * SPACING
@@ -421,17 +462,10 @@ def _move_costs(
     drift = np.abs(norm - along) + np.maximum(arc - norm - 0.7, 0.0)
     cost = length * (weights.shift * shift**2 + weights.shape * variance) + weights.drift * drift**2
     cost[(norm == 0) | (along <= 0) & (arc > 0.8) | (variance > 0.45**2)] = np.inf
-    return cost, vector
+    return np.asarray(cost)
 
 
-def _stops_on_way(
-    stops: Sequence[Stop],
-    holes: HoleArray,
-    where: npt.NDArray[np.int64],
-    starts: npt.NDArray[np.int64],
-    ends: npt.NDArray[np.int64],
-    vector: HoleArray,
-) -> npt.NDArray[np.float64]:
+def _stops_on_way(stops: Sequence[Stop], moves: _Moves) -> npt.NDArray[np.float64]:
     """Return what the stops cost that each move passes between its ends, whether one word of it meets them or not.
 
     Notes
@@ -439,10 +473,12 @@ def _stops_on_way(
     A straight stroke that crosses others stays one regular line in this way. The words of a vector are the shifts
     of one balanced word; those that meet a hole are a stretch of them, and the stretches of all stops must overlap.
     """
-    extra = np.zeros(len(starts))
-    over = np.zeros(len(starts), dtype=bool)
+    states, vector = moves.states, moves.vector
+    low_place, high_place = states.where[moves.starts], states.where[moves.ends]
+    extra = np.zeros(len(vector))
+    over = np.zeros(len(vector), dtype=bool)
     for stop in stops:
-        over |= (where[starts] < stop.at) & (where[ends] > stop.at)
+        over |= (low_place < stop.at) & (high_place > stop.at)
     index = np.nonzero(over & vector.any(axis=1))[0]
     if len(index) == 0:
         return extra
@@ -450,9 +486,9 @@ def _stops_on_way(
     count = split.sum(axis=1)
     common = np.gcd(split[:, 0], split[:, 1])
     low, high = np.zeros(len(index), dtype=np.int64), count // common - 1
-    first = holes[starts[index]]
+    first = states.holes[moves.starts[index]]
     for stop in stops:
-        asked = np.nonzero((where[starts[index]] < stop.at) & (where[ends[index]] > stop.at))[0]
+        asked = np.nonzero((low_place[index] < stop.at) & (high_place[index] > stop.at))[0]
         some, step = split[asked], common[asked]
         best = np.full(len(asked), stop.miss)
         best_low, best_high = low[asked], high[asked]
@@ -469,50 +505,35 @@ def _stops_on_way(
     return extra
 
 
-def _turns_at_axis(
-    stops: Sequence[Stop],
-    vector: HoleArray,
-    where: npt.NDArray[np.int64],
-    number: npt.NDArray[np.int64],
-    starts: npt.NDArray[np.int64],
-    ends: npt.NDArray[np.int64],
-    turns: npt.NDArray[np.float64],
-    breaks: npt.NDArray[np.float64],
-    weights: FitWeights,
-) -> npt.NDArray[np.float64]:
+def _turns_at_axis(stops: Sequence[Stop], moves: _Moves, bends: _Bends, weights: FitWeights) -> npt.NDArray[np.float64]:
     """Return what the vertex costs at which each move that begins or ends the chain meets its own image.
 
     Notes
     -----
     A straight piece is twice as long as the half of it that is fitted.
     """
-    extra = np.zeros(len(starts))
-    for index, states, sign in ((0, starts, 1), (len(stops) - 1, ends, -1)):
+    number, where, vector = moves.states.number, moves.states.where, moves.vector
+    extra = np.zeros(len(vector))
+    for index, ends, sign in ((0, moves.starts, 1), (len(stops) - 1, moves.ends, -1)):
         onward = stops[index].onward
         if onward is None:
             continue
-        here = np.nonzero(number[states] == index)[0]
+        here = np.nonzero(number[ends] == index)[0]
         across = np.array(onward.across)
         way = vector[here] * np.where(vector[here] @ across < 0, -1.0, 1.0)[:, None]
         off = np.arctan2(across[0] * way[:, 1] - across[1] * way[:, 0], way @ across)
         turn = sign * onward.turns * off
-        at = where[states[here]]
-        miss = np.maximum(np.maximum(turns[0, at] - turn, turn - turns[1, at]), 0.0)
-        charge = np.minimum(weights.turn * miss**2, weights.turn_cap) + 2 * breaks[at]
+        at = where[ends[here]]
+        miss = np.maximum(np.maximum(bends.turns[0, at] - turn, turn - bends.turns[1, at]), 0.0)
+        charge = np.minimum(weights.turn * miss**2, weights.turn_cap) + 2 * bends.breaks[at]
         extra[here] += np.where(np.abs(off) < 1e-9, 0.0, charge)
     return extra
 
 
-def _occupied_on_way(
-    occupied: npt.NDArray[np.bool_],
-    holes: HoleArray,
-    starts: npt.NDArray[np.int64],
-    ends: npt.NDArray[np.int64],
-    vector: HoleArray,
-    number: npt.NDArray[np.int64],
-) -> npt.NDArray[np.float64]:
+def _occupied_on_way(occupied: npt.NDArray[np.bool_], moves: _Moves) -> npt.NDArray[np.float64]:
     """Return how many holes of each move, its start left out, are occupied."""
-    hits = np.zeros(len(starts))
+    states, vector = moves.states, moves.vector
+    hits = np.zeros(len(vector))
     kinds, which = np.unique(vector, axis=0, return_inverse=True)
     order = np.argsort(which.ravel(), kind="stable")
     bounds = np.searchsorted(which.ravel()[order], np.arange(len(kinds) + 1))
@@ -521,31 +542,21 @@ def _occupied_on_way(
         if not kind.any():
             continue
         word = straight_words((int(kind[0]), int(kind[1])))[0][1:]
-        at = holes[starts[here]][:, None, :] + word[None, :, :]
+        at = states.holes[moves.starts[here]][:, None, :] + word[None, :, :]
         at = np.clip(at, 0, np.array(occupied.shape) - 1)
         taken = occupied[at[:, :, 0], at[:, :, 1]]
         # Ends at a stop are wanted there.
-        taken[:, -1] &= number[ends[here]] < 0
+        taken[:, -1] &= states.number[moves.ends[here]] < 0
         hits[here] = taken.sum(axis=1)
     return hits
 
 
 def _cheapest_path(
-    size: int,
-    starts: npt.NDArray[np.int64],
-    ends: npt.NDArray[np.int64],
-    cost: npt.NDArray[np.float64],
-    vector: HoleArray,
-    where: npt.NDArray[np.int64],
-    own: npt.NDArray[np.float64],
-    number: npt.NDArray[np.int64],
-    turns: npt.NDArray[np.float64],
-    breaks: npt.NDArray[np.float64],
-    corners: npt.NDArray[np.float64],
-    weights: FitWeights,
-    last_stop: int,
+    moves: _Moves, cost: npt.NDArray[np.float64], bends: _Bends, weights: FitWeights, last_stop: int
 ) -> tuple[list[int], float, dict[int, float]] | None:
     """Return the states of the cheapest path from the first stop to the last, its cost, and the cost by last state."""
+    states, vector, starts, ends = moves.states, moves.vector, moves.starts, moves.ends
+    size = len(states.where)
     angle = np.arctan2(vector[:, 1].astype(np.float64), vector[:, 0].astype(np.float64))
     total = np.full(len(starts), np.inf)
     before = np.full(len(starts), -1)
@@ -557,8 +568,8 @@ def _cheapest_path(
         low, high = first_out[state], first_out[state + 1]
         if low == high:
             continue
-        if number[state] == 0:
-            total[low:high] = cost[low:high] + own[state]
+        if states.number[state] == 0:
+            total[low:high] = cost[low:high] + states.own[state]
             continue
         incoming = by_end[first_in[state] : first_in[state + 1]]
         so_far = total[incoming]
@@ -569,21 +580,22 @@ def _cheapest_path(
             continue
         keep = so_far <= least + most
         incoming, so_far = incoming[keep], so_far[keep]
-        least_turn, most_turn = turns[0, where[state]], turns[1, where[state]]
+        place = states.where[state]
+        least_turn, most_turn = bends.turns[:, place]
         turn = (angle[None, low:high] - angle[incoming][:, None] + np.pi) % (2 * np.pi) - np.pi
         miss = np.maximum(np.maximum(least_turn - turn, turn - most_turn), 0.0)
         charge = weights.turn * miss * miss
-        square = float(corners[where[state]])
+        square = float(bends.corners[place])
         if square:
             charge = charge + weights.corner * np.maximum(0.95 * abs(square) - turn * np.sign(square), 0.0) ** 2
         charge = np.minimum(charge, weights.turn_cap)
-        charge = charge + weights.back * (np.abs(turn) > _STRAIGHT_BACK) * np.minimum(miss, 1.0)
+        charge = charge + weights.back * (np.abs(turn) > _STRAIGHT_BACK)
         sums = so_far[:, None] + charge
-        sums += breaks[where[state]]
+        sums += bends.breaks[place]
         pick = np.argmin(sums, axis=0)
         total[low:high] = sums[pick, np.arange(high - low)] + cost[low:high]
         before[low:high] = incoming[pick]
-    final = np.nonzero(number[ends] == last_stop)[0]
+    final = np.nonzero(states.number[ends] == last_stop)[0]
     if len(final) == 0:
         return None
     best = int(final[np.argmin(total[final])])

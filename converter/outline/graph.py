@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from converter.model.arrays import PointArray
 from converter.outline.simplify import curve_length
+
+_LEAST_SINE = 0.15
+"""Strokes at a smaller half angle than this sine are taken for one that forks."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,7 +100,41 @@ class CurveNetwork:
         return result
 
 
-def prune_spurs(network: CurveNetwork, limits: list[float]) -> CurveNetwork:
+def merged_length(one: PointArray, other: PointArray, half_pen: float) -> float:
+    """Return how long the centre lines of two strokes are one line before they part at a sharp angle.
+
+    Parameters
+    ----------
+    one, other : ndarray of shape (2,)
+        Unit directions in which they part.
+    half_pen : float
+        Half the width of the strokes.
+
+    Notes
+    -----
+    A disc that touches both outer sides and the notch between the strokes is as far from the tip as
+    ``half_pen * (1 - s) / (s * (1 + s))``, with ``s`` the sine of half the angle.
+    """
+    sine = max(float(np.hypot(*(one - other))) / 2, _LEAST_SINE)
+    return half_pen * (1.0 - sine) / (sine * (1.0 + sine))
+
+
+def _parting(curves: list[Curve], node: int, without: int, span: float) -> list[PointArray]:
+    """Return the directions in which the ends of curves leave a node, one curve left out."""
+    ways = []
+    for index, curve in enumerate(curves):
+        if index != without and not curve.closed:
+            ways += [direction_at(curve.points, span)] if curve.start == node else []
+            ways += [direction_at(curve.points[::-1], span)] if curve.end == node else []
+    return ways
+
+
+def prune_spurs(
+    network: CurveNetwork,
+    limits: list[float],
+    half_pen: float = 0.0,
+    depth: Callable[[PointArray], npt.NDArray[np.float64]] | None = None,
+) -> CurveNetwork:
     """Return the network without free ends that are shorter than the stroke is thick.
 
     Parameters
@@ -103,14 +142,36 @@ def prune_spurs(network: CurveNetwork, limits: list[float]) -> CurveNetwork:
     network : CurveNetwork
     limits : list of float
         For each node, the length below which a free end that starts there is no stroke of its own.
+    half_pen : float
+        Half the width of the strokes; 0 if unknown.
+    depth : callable, optional
+        How far points in the ink are from its edge.
 
     Notes
     -----
     The shortest goes first, and a node that two curves are left at is no longer a node, so that
     the end of a stroke keeps one of two spurs. Where strokes meet in a sharp corner their centre lines
-    run together before the tip: if all other curves leave the node on the side away from the spur, they
-    are led to its tip.
+    run together before the tip, the longer the sharper it is: if all other curves leave the node on the side
+    away from the spur, they are led to its tip.
     """
+
+    def limit(index: int, free: int, fixed: int) -> float:
+        spur = curves[index]
+        ways = _parting(curves, fixed, index, 1.2 + 3 * half_pen)
+        if not half_pen or len(ways) != 2 or spur.length > 2.5 * half_pen / _LEAST_SINE:
+            return limits[fixed]
+        onward = direction_at(spur.points if spur.end == free else spur.points[::-1], spur.length)
+        if max(float(way @ onward) for way in ways) > -0.6:
+            return limits[fixed]
+        merged = merged_length(ways[0], ways[1], half_pen)
+        if depth is not None:
+            # Where the sides are bent the ink itself tells how far they are one.
+            points = spur.points if spur.end == free else spur.points[::-1]
+            single = np.nonzero(depth(points) <= 1.1 * half_pen + 0.02)[0]
+            merged = max(merged, curve_length(points[: single[0] + 1]) if len(single) else 0.0)
+        # The centre line of the ink may reach up to half a pen beyond the tip of that of the strokes.
+        return max(limits[fixed], merged + 1.25 * half_pen + 0.2)
+
     curves = list(network.curves)
     nodes = list(network.nodes)
     while True:
@@ -121,7 +182,7 @@ def prune_spurs(network: CurveNetwork, limits: list[float]) -> CurveNetwork:
                 continue
             for free, fixed in ((curve.start, curve.end), (curve.end, curve.start)):
                 if degree[free] == 1 and degree[fixed] >= 3:
-                    excess = limits[fixed] - curve.length
+                    excess = limit(index, free, fixed) - curve.length
                     if excess > worst:
                         worst, at, node, tip = excess, index, fixed, free
         if at < 0:
@@ -186,14 +247,36 @@ def join_pairs(network: CurveNetwork) -> CurveNetwork:
     return CurveNetwork(network.nodes, [curve for curve in curves if curve is not None])
 
 
-def contract_links(network: CurveNetwork, limit: float) -> CurveNetwork:
+def contract_links(network: CurveNetwork, limit: float, half_pen: float = 0.0) -> CurveNetwork:
     """Return the network with nodes merged that only a short link keeps apart.
+
+    Parameters
+    ----------
+    network : CurveNetwork
+    limit : float
+        Links shorter than this are none.
+    half_pen : float
+        Half the width of the strokes; 0 if unknown.
 
     Notes
     -----
-    A link is a curve shorter than ``limit`` between two nodes where at least three ends meet, as
-    where two strokes cross at a small angle. The other curves are led to the middle.
+    A link is a curve between two nodes where at least three ends meet, as where two strokes cross at a small
+    angle: the smaller it is, the longer are they one line. The other curves are led to the middle.
     """
+
+    def longest(index: int, degree: list[int]) -> float:
+        link = curves[index]
+        if not half_pen or link.length > 5 * half_pen / _LEAST_SINE:
+            return limit
+        together = 4.5 * half_pen + 0.5
+        for node, points in ((link.start, link.points[::-1]), (link.end, link.points)):
+            ways = _parting(curves, node, index, 1.2 + 3 * half_pen)
+            onward = direction_at(points, link.length)
+            if degree[node] != 3 or len(ways) != 2 or min(float(way @ onward) for way in ways) < 0.4:
+                return limit
+            together += merged_length(ways[0], ways[1], half_pen)
+        return max(limit, together)
+
     nodes = list(network.nodes)
     curves = list(network.curves)
     while True:
@@ -204,7 +287,7 @@ def contract_links(network: CurveNetwork, limit: float) -> CurveNetwork:
             if not curve.closed
             and curve.start != curve.end
             and min(degree[curve.start], degree[curve.end]) >= 3
-            and curve.length < limit
+            and curve.length < longest(index, degree)
         ]
         if not links:
             return CurveNetwork(nodes, curves)
@@ -213,12 +296,14 @@ def contract_links(network: CurveNetwork, limit: float) -> CurveNetwork:
         nodes.append(middle)
         name = len(nodes) - 1
         changed = []
+        # Strokes that were one line for long have parted rightly at its ends: only the way from there is new.
+        move = lead_to if link.length < limit else _lengthen_to
         for curve in curves:
             points, start, end = curve.points, curve.start, curve.end
             if start in (link.start, link.end) and start >= 0:
-                points, start = lead_to(points, middle), name
+                points, start = move(points, middle), name
             if end in (link.start, link.end) and end >= 0:
-                points, end = lead_to(points[::-1], middle)[::-1], name
+                points, end = move(points[::-1], middle)[::-1], name
             changed.append(replace(curve, points=points, start=start, end=end))
         curves = [c for c in changed if c.start != c.end or c.closed or c.length >= 2 * limit]
 
@@ -229,6 +314,12 @@ def lead_to(points: PointArray, node: PointArray) -> PointArray:
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
     fade = np.clip(1.0 - along / max(2.5 * float(np.hypot(*shift)), 1e-9), 0.0, 1.0)
     return np.asarray(points + fade[:, None] * shift)
+
+
+def _lengthen_to(points: PointArray, node: PointArray) -> PointArray:
+    """Return the curve with a straight piece from a node to its first point put before it."""
+    count = max(int(np.hypot(*(points[0] - node)) / 0.1), 1)
+    return np.concatenate([node + np.linspace(0.0, 1.0, count + 1)[:-1, None] * (points[0] - node), points])
 
 
 def direction_at(points: PointArray, span: float = 1.5) -> PointArray:

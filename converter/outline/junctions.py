@@ -4,6 +4,11 @@ The middle of the ink leaves the middle of a stroke where another one joins it: 
 side, for a stretch that grows with the pen and with the sharpness of the angle. So where two straight curves at a
 node lie on one line beyond that stretch, they are taken to run on along that line, and the node is where the other
 strokes cut it.
+
+Where straight strokes end together, as in the head of an arrow, the node is where all their lines meet.
+
+Likewise the middle of the ink is round where two strokes meet in a corner, and leans over where the corner is sharp.
+There both strokes are led straight on to where they cut each other.
 """
 
 from __future__ import annotations
@@ -18,6 +23,8 @@ from converter.outline.graph import Curve, CurveNetwork, lead_to
 
 STRAIGHT: Final = 0.05
 """Points of a straight stroke keep so near to a line, root mean square, in stitches."""
+QUITE: Final = 0.025
+"""The same if a nearer stretch that leans over a little is not to be taken for it."""
 WINDOW: Final = 4.0
 """A stroke is looked at for so many stitches beyond the junction."""
 LEAST: Final = 1.2
@@ -26,6 +33,14 @@ TURN: Final = 0.12
 """Two strokes whose directions differ by less, in radians, may be one."""
 SLANT: Final = 0.3
 """Sine of the least angle at which two lines tell where they meet."""
+BEND: Final = 0.6
+"""A curve has a corner where it turns by so much, in radians, between one half stitch and the next."""
+SURE: Final = 2.5
+"""A stretch so many stitches long tells a straight stroke from an arc."""
+MEET: Final = 0.15
+"""Lines that pass a point so near meet there, in stitches."""
+OFF: Final = 0.15
+"""Two lines that cut each other farther than so many stitches from a corner are not its sides."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +53,8 @@ class _End:
     window: PointArray
     first: int
     """Points of the curve before this one belong to the junction."""
+    sure: bool
+    """Quite straight for long enough to be no arc."""
 
 
 def straighten_junctions(network: CurveNetwork, pen: float) -> CurveNetwork:
@@ -58,16 +75,24 @@ def straighten_junctions(network: CurveNetwork, pen: float) -> CurveNetwork:
             at_node.setdefault(curve.end, []).append((index, 1))
     at_node = {node: ends for node, ends in at_node.items() if len(ends) > 2}
     clear = 1.3 * pen + 0.2
-    found = {end: _straight_end(curves[end[0]], end[1], clear) for ends in at_node.values() for end in ends}
+    found = {
+        (index, side): _straight_end(curves[index].points if side == 0 else curves[index].points[::-1], clear)
+        for ends in at_node.values()
+        for index, side in ends
+    }
     known = {end: straight for end, straight in found.items() if straight is not None}
     known |= _links(curves, at_node, known, max(pen / 2, 0.25))
     for node, ends in sorted(at_node.items()):
         straight = {end: known[end] for end in ends if end in known}
-        lines, paired = _through_lines(straight)
-        if not lines:
-            continue
-        others = [end for key, end in straight.items() if key not in paired]
-        nodes[node] = _meeting(nodes[node], lines, others, clear)
+        lines, paired = _through_lines(straight, nodes[node], 0.3 * pen + 0.15)
+        if lines:
+            others = [end for key, end in straight.items() if key not in paired]
+            nodes[node] = _meeting(nodes[node], lines, others, clear)
+        else:
+            tip = _common_point([end for end in straight.values() if end.sure])
+            if tip is None or np.hypot(*(tip - nodes[node])) > 0.6 * pen + 0.35:
+                continue
+            nodes[node] = tip
         for index, side in ends:
             points = curves[index].points if side == 0 else curves[index].points[::-1]
             end = straight.get((index, side))
@@ -82,22 +107,99 @@ def straighten_junctions(network: CurveNetwork, pen: float) -> CurveNetwork:
     return CurveNetwork(nodes, curves)
 
 
-def _straight_end(curve: Curve, side: int, clear: float) -> _End | None:
-    """Return the straight stretch of a curve beyond a junction, or None."""
-    points = curve.points if side == 0 else curve.points[::-1]
+def sharpen_corners(points: PointArray, closed: bool, pen: float) -> PointArray:
+    """Return a curve whose corners between straight stretches are sharp.
+
+    Parameters
+    ----------
+    points : ndarray of shape (n, 2)
+        In stitches, evenly spaced; a closed curve repeats its first point.
+    closed : bool
+    pen : float
+        Width of the strokes, in stitches.
+    """
+    ring = len(points) - 1
+    corners = _corners(points, closed)
+    if not corners:
+        return points
+    if closed:
+        # Begin half way between two corners.
+        shift = (corners[-1] + corners[0] + ring) // 2 % ring
+        points = np.concatenate([points[shift:-1], points[: shift + 1]])
+        corners = sorted((corner - shift) % ring for corner in corners)
+    pieces, at = [], 0
+    clear = 1.3 * pen + 0.2
+    for corner, before, after in zip(corners, [0, *corners], [*corners[1:], ring], strict=False):
+        back = _straight_end(points[before : corner + 1][::-1], clear, (3.0, 1.6, 1.0), 3.0)
+        on = _straight_end(points[corner : after + 1], clear, (3.0, 1.6, 1.0), 3.0)
+        if back is None or on is None:
+            continue
+        across = np.array([-back.way[1], back.way[0]])
+        slant = float(on.way @ across)
+        if abs(slant) < SLANT:
+            continue
+        tip = on.middle - ((on.middle - back.middle) @ across / slant) * on.way
+        if np.hypot(*(tip - points[corner])) > OFF + 0.5 * pen:
+            continue
+        first, last = corner - back.first, corner + on.first
+        for end, index in ((back, first), (on, last)):
+            foot = end.middle + ((points[index] - end.middle) @ end.way) * end.way
+            share = np.linspace(0.0, 1.0, end.first + 1)[1:, None]
+            if end is back:
+                pieces += [points[at:first], foot[None], foot + share * (tip - foot)]
+            else:
+                pieces.append(tip + share * (foot - tip))
+        at = last + 1
+    return np.concatenate([*pieces, points[at:]])
+
+
+def _corners(points: PointArray, closed: bool) -> list[int]:
+    """Return the indices of points where a curve turns most, by at least `BEND`."""
+    reach = 5
+    count = len(points) - 1 if closed else len(points)
+    if count < 4 * reach:
+        return []
+    at = np.arange(count) if closed else np.arange(reach, count - reach)
+    back, on = points[at] - points[(at - reach) % count], points[(at + reach) % count] - points[at]
+    cross = back[:, 0] * on[:, 1] - back[:, 1] * on[:, 0]
+    turn = np.round(np.abs(np.arctan2(cross, (back * on).sum(axis=1))), 6)
+    corners: list[int] = []
+    for k in np.nonzero(turn > BEND)[0].tolist():
+        around = np.arange(k - reach, k + reach + 1)
+        near = turn[around % count] if closed else turn[np.clip(around, 0, len(turn) - 1)]
+        if turn[k] == near.max() and not (corners and at[k] - corners[-1] <= reach):
+            corners.append(int(at[k]))
+    return corners
+
+
+def _straight_end(
+    points: PointArray, clear: float, starts: tuple[float, ...] = (1.0, 1.6, 2.6), sure: float = 1.6
+) -> _End | None:
+    """Return the straight stretch of a curve beyond a junction at its first point, or None.
+
+    The stretch begins at the first of ``starts``, in parts of ``clear``, from where the curve is quite straight, or
+    else, up to ``sure``, fairly straight: what begins farther off tells less about the junction.
+    """
+    if len(points) < 2:
+        return None
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    for start in (clear, 1.6 * clear):
+    fair = None
+    for part in starts:
+        start = clear * part
         stop = min(start + WINDOW, float(along[-1]) - 0.5)
         for reach in (stop, (start + stop) / 2):
-            if reach - start < LEAST:
+            # The other half of the curve is for its other end.
+            if reach - start < LEAST or start > along[-1] / 2:
                 continue
             first, last = np.searchsorted(along, (start, reach))
             window = points[first : last + 1]
             middle, way, rms = _fit_line(window)
-            if rms <= STRAIGHT:
+            if rms <= (STRAIGHT if part <= sure and fair is None else QUITE):
                 way = way if (window[-1] - window[0]) @ way > 0 else -way
-                return _End(middle, way, window, int(first))
-    return None
+                fair = _End(middle, way, window, int(first), rms <= QUITE and reach - start >= SURE)
+                if rms <= QUITE:
+                    return fair
+    return fair
 
 
 def _links(
@@ -137,9 +239,9 @@ def _fit_line(points: PointArray) -> tuple[PointArray, PointArray, float]:
 
 
 def _through_lines(
-    straight: dict[tuple[int, int], _End],
+    straight: dict[tuple[int, int], _End], node: PointArray, reach: float
 ) -> tuple[list[tuple[PointArray, PointArray]], set[tuple[int, int]]]:
-    """Return the lines on which two ends lie, straightest first, and those ends."""
+    """Return the lines within reach of a node on which two ends lie, straightest first, and those ends."""
     keys = sorted(straight)
     found = []
     for k, a in enumerate(keys):
@@ -147,7 +249,8 @@ def _through_lines(
             turn = float(np.arccos(np.clip(-straight[a].way @ straight[b].way, -1.0, 1.0)))
             if turn < TURN:
                 middle, way, rms = _fit_line(np.concatenate([straight[a].window, straight[b].window]))
-                if rms <= 1.2 * STRAIGHT:
+                off = abs(float((node - middle) @ np.array([-way[1], way[0]])))
+                if rms <= 1.2 * STRAIGHT and off <= reach:
                     found.append((rms, a, b, middle, way))
     lines: list[tuple[PointArray, PointArray]] = []
     paired: set[tuple[int, int]] = set()
@@ -156,6 +259,22 @@ def _through_lines(
             lines.append((middle, way))
             paired |= {a, b}
     return lines, paired
+
+
+def _common_point(ends: list[_End]) -> PointArray | None:
+    """Return the point that the lines of straight ends all pass through; None if there is none.
+
+    In the head of an arrow the middle of the ink parts below the tip.
+    """
+    if len(ends) < 2:
+        return None
+    across = np.array([(-end.way[1], end.way[0]) for end in ends])
+    offset = np.array([float(end.middle @ normal) for end, normal in zip(ends, across, strict=True)])
+    spread = np.linalg.eigvalsh(across.T @ across)
+    if spread[0] < SLANT**2:
+        return None
+    point = np.linalg.lstsq(across, offset, rcond=None)[0]
+    return np.asarray(point) if np.abs(across @ point - offset).max() <= MEET else None
 
 
 def _meeting(

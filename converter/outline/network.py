@@ -14,6 +14,7 @@ lies elsewhere, so that the place of the start leaves no trace.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -22,7 +23,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import LineArray, PointArray
-from converter.outline.fit import SPACING, Fit, FitWeights, Onward, Stop, curve_turns, end_stop, fit_curve
+from converter.outline.fit import FAR, SPACING, Fit, FitWeights, Onward, Stop, curve_turns, end_stop, fit_curve
 from converter.outline.graph import CurveNetwork, Run, straight_runs
 from converter.outline.lattice import HoleArray, straight_words
 from converter.outline.simplify import resample_curve
@@ -31,6 +32,8 @@ _BRANCH = 25
 """Points of a run, from a node, that help to choose its hole: five stitches."""
 _PASSED = 1.0
 """A curve that runs through a node pays at most so much for where it lets others join it."""
+_AT_NODE = 1.3
+"""A hole may stand for a node so many stitches off."""
 _UNMET = 1000.0
 """Charge for a word that does not meet a hole where the curve crosses another."""
 
@@ -111,9 +114,11 @@ def fit_network(
         waits = not run.closed and any(node in through for node in (run.nodes[0], run.nodes[-1]))
         return waits, -round(run.length, 3), index
 
+    order = sorted(range(len(runs)), key=rank)
     _choose_junctions(runs, through, network, board)
+    _suit_crossings([runs[index] for index in order], network, board)
     chains = []
-    for index in sorted(range(len(runs)), key=rank):
+    for index in order:
         chain = _fit_run(runs[index], network, board)
         if chain is not None and len(chain.holes) > 1:
             chains.append(chain)
@@ -153,6 +158,28 @@ def _choose_junctions(runs: list[Run], through: Mapping[int, int], network: Curv
         elif sums:
             best = min(sums, key=lambda hole: (round(sums[hole], 6), hole))
             board.node_holes[node] = {best: 0.0}
+
+
+def _suit_crossings(runs: list[Run], network: CurveNetwork, board: _Board) -> None:
+    """Note for each node that several runs pass what holes suit those that are fitted later; runs in their order."""
+    passing: dict[int, list[PointArray]] = {}
+    for run in runs:
+        for node in run.nodes if run.closed else run.nodes[1:-1]:
+            passing.setdefault(node, []).append(run.points)
+    for node, curves in sorted(passing.items()):
+        if len(curves) < 2 or node in board.node_holes or node in board.joins:
+            continue
+        base = np.floor(network.nodes[node]).astype(int)
+        costs = {}
+        for hole in itertools.product(range(base[0] - 1, base[0] + 3), range(base[1] - 1, base[1] + 3)):
+            if not 0 <= hole[0] <= board.shape[0] or not 0 <= hole[1] <= board.shape[1]:
+                continue
+            away = np.array([np.hypot(*(points - hole).T).min() for points in curves[1:]])
+            if np.hypot(*(network.nodes[node] - hole)) <= _AT_NODE and away.max() <= FAR:
+                costs[hole] = float(board.weights.end * (away**2).sum())
+        if costs:
+            least = min(costs.values())
+            board.joins[node] = {hole: cost - least for hole, cost in costs.items()}
 
 
 def _node_stop(node: int, at: int, points: PointArray, board: _Board, inner: bool) -> Stop:
@@ -243,7 +270,7 @@ def _settle_node(node: int, run: Run, network: CurveNetwork, chain: HoleArray, b
             return
     away = np.hypot(*(chain - centre).T)
     near = np.argsort(away, kind="stable")[:6]
-    near = near[away[near] <= max(1.3, float(away[near[0]]) + 1e-9)]
+    near = near[away[near] <= max(_AT_NODE, float(away[near[0]]) + 1e-9)]
     board.node_holes[node] = {
         (int(chain[k, 0]), int(chain[k, 1])): board.weights.end * float(away[k]) ** 2 for k in near
     }
@@ -343,32 +370,58 @@ def sew_fit(fit: Fit, points: PointArray, through: Sequence[Stop] = ()) -> tuple
     where : ndarray of shape (K,), float
         Index of the curve's point at each hole, interpolated.
     """
+    options = [_priced_words(fit, k, points, through) for k in range(len(fit.vertices) - 1)]
+    chosen = [_least(words) for words in options]
+    for k in range(len(options) - 1):
+        if (chosen[k][-1] - chosen[k][-2] == -chosen[k + 1][1]).all():
+            # What is sewn there and straight back looks like a loose end.
+            pairs = [
+                (price + more, np.stack([one[-1] - one[-2], -other[1]]), one, other)
+                for price, one in options[k]
+                for more, other in options[k + 1]
+            ]
+            apart = [(price, one, other) for price, (came, back), one, other in pairs if (came != back).any()]
+            if apart:
+                _, chosen[k], chosen[k + 1] = min(apart, key=lambda pair: round(pair[0], 6))
     chain = [fit.vertices[:1]]
     where = [fit.places[:1].astype(np.float64)]
-    for k in range(len(fit.vertices) - 1):
-        start, end = fit.vertices[k], fit.vertices[k + 1]
-        low, high = int(fit.places[k]), int(fit.places[k + 1])
-        words = straight_words((int(end[0] - start[0]), int(end[1] - start[1])))
-        word = words[0]
-        if len(words) > 1:
-            length = float(np.hypot(*(end - start)))
-            unit = (end - start) / length
-            piece = points[low : high + 1]
-            along = (piece - start) @ unit
-            beside = (piece - start) @ np.array([-unit[1], unit[0]])
-            order = np.argsort(along, kind="stable")
-            best = np.inf
-            for option in words:
-                inner = option[1:-1]
-                target = np.interp(inner @ unit, along[order], beside[order])
-                miss = float(((inner @ np.array([-unit[1], unit[0]]) - target) ** 2).sum())
-                passed = {(int(row), int(col)) for row, col in start + option}
-                miss += sum(_price(stop, passed) for stop in through if low - 4 <= stop.at <= high + 4)
-                if miss < best - 1e-6:
-                    word, best = option, miss
-        chain.append(start + word[1:])
-        where.append(np.linspace(low, high, len(word))[1:])
+    for k, word in enumerate(chosen):
+        chain.append(fit.vertices[k] + word[1:])
+        where.append(np.linspace(fit.places[k], fit.places[k + 1], len(word))[1:])
     return np.concatenate(chain), np.concatenate(where)
+
+
+def _priced_words(fit: Fit, index: int, points: PointArray, through: Sequence[Stop]) -> list[tuple[float, HoleArray]]:
+    """Return the ways to sew one move of a fit, with the sum of squared distances to the curve and the prices met."""
+    start, end = fit.vertices[index], fit.vertices[index + 1]
+    low, high = int(fit.places[index]), int(fit.places[index + 1])
+    words = straight_words((int(end[0] - start[0]), int(end[1] - start[1])))
+    if len(words) == 1:
+        return [(0.0, words[0])]
+    length = float(np.hypot(*(end - start)))
+    unit = (end - start) / length
+    across = np.array([-unit[1], unit[0]])
+    piece = points[low : high + 1]
+    along = (piece - start) @ unit
+    order = np.argsort(along, kind="stable")
+    beside = (piece - start) @ across
+    near = [stop for stop in through if low - 4 <= stop.at <= high + 4]
+    priced = []
+    for word in words:
+        target = np.interp(word[1:-1] @ unit, along[order], beside[order])
+        miss = float(((word[1:-1] @ across - target) ** 2).sum())
+        passed = {(int(row), int(col)) for row, col in start + word}
+        priced.append((miss + sum(_price(stop, passed) for stop in near), word))
+    return priced
+
+
+def _least(words: list[tuple[float, HoleArray]]) -> HoleArray:
+    """Return the cheapest word, the first of nearly equal ones."""
+    least, word = words[0]
+    for price, option in words[1:]:
+        if price < least - 1e-6:
+            least, word = price, option
+    return word
 
 
 def _price(stop: Stop, passed: set[tuple[int, int]]) -> float:

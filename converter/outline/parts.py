@@ -19,7 +19,7 @@ import numpy.typing as npt
 from converter.model.arrays import LabelArray, MaskArray, PointArray
 from converter.outline.contour import trace_contours
 from converter.outline.graph import Curve, CurveNetwork, contract_links, join_pairs, prune_spurs
-from converter.outline.junctions import straighten_junctions
+from converter.outline.junctions import sharpen_corners, straighten_junctions
 from converter.outline.near import find_nearest
 from converter.outline.simplify import resample_curve, smooth_curve
 from converter.outline.skeleton import trace_skeleton
@@ -221,14 +221,19 @@ def stroke_network(strokes: MaskArray, whole: MaskArray, skeleton: MaskArray, sc
     inside = distance_inside(whole, scale)
     network = join_pairs(trace_skeleton(skeleton & strokes, scale))
     pen = 2 * float(np.median(inside[skeleton & strokes]))
-    network = prune_spurs(network, _spur_lengths(network, inside, scale))
-    network = contract_links(network, max(0.6, 1.1 * pen))
-    network = prune_spurs(network, _spur_lengths(network, inside, scale))
+
+    def depth(points: PointArray) -> npt.NDArray[np.float64]:
+        at = np.clip((points * scale).astype(int), 0, np.array(inside.shape) - 1)
+        return np.asarray(inside[at[:, 0], at[:, 1]])
+
+    network = prune_spurs(network, _spur_lengths(network, inside, scale), pen / 2, depth)
+    network = contract_links(network, max(0.6, 1.1 * pen), pen / 2)
+    network = prune_spurs(network, _spur_lengths(network, inside, scale), pen / 2, depth)
     network = join_pairs(network)
-    curves = [
-        replace(curve, points=smooth_curve(resample_curve(curve.points, FINE), 2, curve.closed))
-        for curve in network.curves
-    ]
+    curves = []
+    for curve in network.curves:
+        points = smooth_curve(resample_curve(curve.points, FINE), 2, curve.closed)
+        curves.append(replace(curve, points=sharpen_corners(points, curve.closed, pen)))
     network = straighten_junctions(CurveNetwork(network.nodes, curves), pen)
     # Two strokes that cross at a small angle now do so at one place.
     return contract_links(network, SHORT_LINK)

@@ -126,7 +126,7 @@ class Piece:
     bridges: list[Chain]
     """Stitches across the edge."""
     goes_on: dict[int, Onward]
-    """Nodes where one curve meets its own image straight across the edge."""
+    """Nodes where one curve meets its own image, or another's, straight across the edge."""
 
 
 def cut_piece(network: CurveNetwork, symmetry: Symmetry, shape: tuple[int, int]) -> Piece:
@@ -162,8 +162,9 @@ def cut_piece(network: CurveNetwork, symmetry: Symmetry, shape: tuple[int, int])
             pins[node] = pin
             ways = _ways(node, crossed)
             across = np.array(side) / np.hypot(*side)
-            if mirrored and len(on) < 2 and len(ways) == 1 and abs(float(ways[0] @ across)) > _STRAIGHT_ACROSS:
-                goes_on[node] = Onward((float(across[0]), float(across[1])), 2 if bridge is None else 1)
+            if len(on) < 2 and len(ways) == 1 and abs(float(ways[0] @ across)) > _STRAIGHT_ACROSS:
+                # Its own image turns the other way; what a turned drawing puts there goes straight on.
+                goes_on[node] = Onward((float(across[0]), float(across[1])), 2 if bridge is None and mirrored else 1)
             if bridge is not None:
                 solid = all(curve.solid for curve in crossed if node in (curve.start, curve.end))
                 bridges.append(Chain(bridge, np.array([0.0, 1.0]), bridge.astype(np.float64), solid))

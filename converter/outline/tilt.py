@@ -28,7 +28,9 @@ SHARE: Final = 0.5
 """Of the straight length must agree."""
 SMALL_SHARE: Final = 0.2
 """The same where at least four pieces agree."""
-LEAST_LENGTH: Final = 12.0
+PAIR_SHARE: Final = 0.35
+"""The same where two or three pieces agree and next to none is tilted the other way."""
+LEAST_LENGTH: Final = 10.0
 """Straight pieces must agree over so many stitches together."""
 STRAIGHT: Final = 0.035
 """A piece is straight if it bends less than so many stitches from its chord."""
@@ -156,7 +158,9 @@ def tilt_of_lines(network: CurveNetwork, shape: tuple[float, float]) -> float:
     most = share >= SHARE and (whole >= LEAST_LENGTH or (count >= 3 and whole >= 2 * _PIECE))
     # That several pieces agree so well is no chance, even where more are meant to slant some other way.
     many = share >= SMALL_SHARE and int((agreed & axis).sum()) >= 4 and whole >= LEAST_LENGTH and other < share / 2
-    return best if most or many else 0.0
+    # Nor that two do, one along each axis or one beside the other, where nothing else agrees on its opposite.
+    pair = share >= PAIR_SHARE and int((agreed & axis).sum()) >= 2 and whole >= LEAST_LENGTH and other < share / 4
+    return best if most or many or pair else 0.0
 
 
 def _direction(points: npt.NDArray[np.float64]) -> tuple[float, float]:

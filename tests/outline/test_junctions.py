@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from outline.test_suggest import paper, parts, stroke
 
-from converter.outline.graph import Curve, CurveNetwork, straight_runs
-from converter.outline.junctions import straighten_junctions
+from converter.outline.graph import Curve, CurveNetwork, merged_length, straight_runs
+from converter.outline.junctions import sharpen_corners, straighten_junctions
 from converter.outline.lattice import is_balanced
 from converter.pipeline import suggest_lines
 
@@ -136,3 +136,55 @@ def test_the_sides_of_a_ring_stay_straight_where_slanting_strokes_join_it(column
             rows, count = level_share(turned, low / unit, low / unit + 1, high / unit - 1)
             assert len(rows) == 1
             assert count >= 320 / unit - 4
+
+
+@pytest.mark.parametrize("degrees", [20, 27, 45, 90, 140])
+def test_two_strokes_are_one_as_far_as_a_disc_fits_between_the_notch_and_both_sides(degrees):
+    """By plane geometry alone: half a stroke is 1 wide, its tip at 0, strokes leave it on both sides."""
+    half = np.radians(degrees / 2)
+    far = merged_length(np.array([np.cos(half), np.sin(half)]), np.array([np.cos(half), -np.sin(half)]), 1.0)
+    to_notch = 1 / np.sin(half) - far
+    to_sides = 1 + far * np.sin(half)
+    assert to_notch == pytest.approx(to_sides)
+
+
+@pytest.mark.parametrize("degrees", [22, 27, 35, 50, 90])
+def test_a_rounded_corner_between_straight_stretches_is_made_sharp(degrees):
+    way = np.array([np.cos(np.radians(degrees)), np.sin(np.radians(degrees))])
+    along = np.arange(60, 1, -1)[:, None] / 10
+    points = np.concatenate([along * (1.0, 0.0), along[::-1] * way]) + np.array([3.0, 4.0])
+    mended = sharpen_corners(points, False, 0.3)
+    assert np.hypot(*(mended - (3.0, 4.0)).T).min() < 0.02
+    off = np.abs((mended - (3.0, 4.0)) @ np.array([-way[1], way[0]]))
+    assert np.minimum(off, np.abs(mended[:, 1] - 4.0)).max() < 0.02
+
+
+def test_an_arc_has_no_corner():
+    angle = np.linspace(0, np.pi, 64)
+    arc = 2 * np.stack([np.sin(angle), np.cos(angle)], axis=1)
+    assert sharpen_corners(arc, False, 0.3) is arc
+
+
+@pytest.mark.parametrize("width", [5, 9, 14, 19])
+@pytest.mark.parametrize("offset", [0, 3, 7])
+@pytest.mark.parametrize("columns", [26, 40])
+def test_a_sharp_corner_has_no_loose_end(width, offset, columns):
+    """The letter N: two upright strokes and one at 25 degrees to them."""
+    ends = [(330 + offset, 140), (130, 140 + offset), (330 + offset, 240 + offset), (130, 240)]
+    lines = suggest_lines(stroke(paper(), ends, width), columns, mirror="none", deskew=False, lines="strokes")
+    assert parts(lines) == (1, 2)
+
+
+@pytest.mark.parametrize("width", [5, 9, 14, 19])
+@pytest.mark.parametrize("offset", [0, 3, 7, 10])
+def test_a_slanting_stroke_crosses_a_level_one_at_one_place(width, offset):
+    """At 24 degrees their ink is one for a long way; the level one goes on along its row."""
+    row, degrees = 230.0 + offset, np.radians(24)
+    way = 190 * np.array([np.sin(degrees), np.cos(degrees)])
+    picture = stroke(paper(), [(row, 40), (row, 440)], width)
+    picture = stroke(picture, [np.array([row, 240]) - way, np.array([row, 240]) + way], width)
+    lines = suggest_lines(picture, 40, mirror="none", deskew=False, lines="strokes")
+    assert parts(lines) == (1, 4)
+    rows, count = level_share(lines, row / 12, 5, 35)
+    assert len(rows) == 1
+    assert count == 30

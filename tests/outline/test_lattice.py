@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from converter.outline.fit import Stop, _stops_on_way
+from converter.outline.fit import Stop, _Moves, _States, _stops_on_way
 from converter.outline.lattice import STEPS, is_balanced, split_onto, split_vector, straight_words
 
 vectors = st.tuples(st.integers(-40, 40), st.integers(-40, 40)).filter(lambda v: v != (0, 0))
@@ -98,9 +98,8 @@ def test_a_move_passes_stops_exactly_if_one_of_its_words_meets_them_all(seed):
             word = words[rng.integers(len(words))]
             near = word[rng.integers(len(word))] + rng.integers(-1, 2, 2) * (rng.random() < 0.5)
             stops.append(Stop(at, (tuple(near.tolist()),), (0.5,)))
-        ends = np.array([(0, 0), vector])
-        zero, one = np.array([0]), np.array([1])
-        cost = _stops_on_way(stops, ends, np.array([0, 30]), zero, one, ends[1:])[0]
+        states = _States(np.array([(0, 0), vector]), np.array([0, 30]), np.zeros(2), np.full(2, -1))
+        cost = _stops_on_way(stops, _Moves(states, np.array([0]), np.array([1])))[0]
         possible = any(all(stop.holes[0] in set(map(tuple, word.tolist())) for stop in stops) for word in words)
         assert cost == (0.5 * len(stops) if possible else np.inf)
         met += possible
