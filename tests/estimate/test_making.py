@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from converter.estimate.figures import load_figures
 from converter.estimate.making import largest_design, plan_making
 from converter.estimate.making.cover import back_cut_mm, overlap_mm, wrap_cut_mm
 from converter.estimate.making.edges import edge_thread, stitch_length_mm
+from converter.estimate.making.words import part_size
 from converter.model.chart import Chart
 from converter.model.materials import Fabric, Thread
 from converter.model.results import ThreadUse
@@ -389,3 +391,26 @@ def test_back_stitch_edge_needs_its_stitch_length():
         edge_thread("backstitch", 100.0)
     with pytest.raises(UsageError, match="no edge"):
         stitch_length_mm("lace", 1, 1, 1)
+
+
+# Words -------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("piece", ["hoop", "card", "bookmark"])
+@pytest.mark.parametrize("own", [None, 315.0, 203.0])
+def test_a_length_reads_the_same_wherever_it_stands(piece, own):
+    """A hoop of 31.5 cm was 12 3/8 in in the steps and 12 1/2 in on the shopping list."""
+    for rows, columns in ((30, 30), (24, 90), (47, 47)):
+        size = None if own is None or piece == "bookmark" else (own, own)
+        made = plan(rows, columns, piece, size_mm=size)
+        said = [*made.steps, *made.shopping, *made.warnings, *(part_size(p) for p in made.parts)]
+        said += [guide.label for p in made.parts for guide in p.guides]
+        inches: dict[str, set[str]] = {}
+        for text in map(str, said):
+            for across, down, *metric in re.findall(r"([\d/ ]+?) x ([\d/ ]+?) in \(([\d.]+) x ([\d.]+) cm\)", text):
+                for value, centimetres in zip((across, down), metric, strict=True):
+                    inches.setdefault(centimetres, set()).add(value.strip())
+            for value, centimetres in re.findall(r"([\d/ ]+?) in \(([\d.]+) cm\)", text):
+                inches.setdefault(centimetres, set()).add(value.strip())
+        assert len(inches) > 3
+        assert not {cm: values for cm, values in inches.items() if len(values) > 1}

@@ -278,9 +278,9 @@ def test_what_must_go_into_something_is_told_to_the_nearest_and_what_is_cut_of_c
     assert labels(made.parts[0], "trim") == ["trim to 4 5/8 x 3 3/4 in (11.5 x 9.5 cm)"]
     assert told(made, "Cut the card 11 5/8 x 8 1/4 in (29.7 x 21 cm)") and told(made, f"Cut the window {window}")
     assert told(made, "card 11 5/8 x 8 1/4 in (29.7 x 21 cm) and thin card or paper 5 3/4 x 8 1/4 in (14.6 x 20.8 cm)")
-    # Wadding is cut, an envelope must hold: both rounded up.
+    # Wadding is cut: rounded up. The envelope is for the card as it reads elsewhere.
     assert told(made, "thin wadding 3 1/2 x 2 5/8 in (8.7 x 6.7 cm)")
-    assert told(made, "envelope for 5 7/8 x 8 3/8 in (14.9 x 21.1 cm)")
+    assert told(made, "envelope for 5 7/8 x 8 1/4 in (14.8 x 21 cm)")
     framed = plan(piece="frame", size_mm=(203.4, 254.4))
     # The board is 3 mm smaller than the frame: 200.4 x 251.4.
     assert told(framed, "Cut the board 7 7/8 x 9 7/8 in (20 x 25.1 cm)")
@@ -295,8 +295,12 @@ def test_what_must_go_into_something_is_told_to_the_nearest_and_what_is_cut_of_c
     assert warned(pad, "the cushion front of 11 7/8 x 11 7/8 in (30 x 30 cm)")
     assert told(pad, "cushion pad 11 7/8 x 11 7/8 in (30 x 30 cm)")
     assert warned(plan(151, 40, "cushion", size_mm=(300.4, 300.4)), "than the pad of 11 7/8 x 11 7/8 in (30 x 30 cm)")
-    # 2 x (143.01 + 9.525) = 305.08 mm.
-    assert warned(plan(143, 2, "hoop"), "this needs 12 1/8 in (30.6 cm)")
+    # 2 x (143.01 + 9.525) = 305.08 mm, made 97 eighths of an inch.
+    large = plan(143, 2, "hoop")
+    assert warned(large, "this needs 12 1/8 in (30.8 cm)")
+    assert told(large, "wooden hoop 12 1/8 in (30.8 cm) across") and told(
+        large, "felt 12 1/8 x 12 1/8 in (30.8 x 30.8 cm)"
+    )
 
 
 def test_labels_of_lines_name_their_measure():
@@ -327,7 +331,8 @@ def test_hoops_just_large_enough():
     # The largest in the shops is 12 in: 152.4 - 9.525 = 142.875 mm.
     assert not plan(142, 2, "hoop").warnings
     assert warned(plan(143, 2, "hoop"), "largest hoop")
-    assert plan(143, 2, "hoop").finished_mm[0] == pytest.approx(2 * (np.hypot(143, 2) + 9.525))
+    # 305.08 mm, and on to a whole eighth of an inch.
+    assert plan(143, 2, "hoop").finished_mm[0] == pytest.approx(97 * 25.4 / 8)
 
 
 def test_panels_on_pads_just_large_enough():

@@ -67,11 +67,16 @@ def test_rounded_up(mm, words):
 def test_sizes_are_rounded_up_unless_they_must_go_into_something():
     assert size((25.4, 51.0)) == "1 x 2 1/8 in (2.6 x 5.1 cm)"
     assert size((25.4, 51.0), up=False) == "1 x 2 in (2.5 x 5.1 cm)"
-    for material, words in (("card", "1 x 2 in"), ("board", "1 x 2 in"), ("cloth", "1 x 2 1/8 in"), ("felt", "1 x 2")):
+    for material, words in (
+        ("card", "1 x 2 in"),
+        ("board", "1 x 2 in"),
+        ("cloth", "1 x 2 1/8 in"),
+        ("felt", "1 x 2 in"),
+    ):
         part = Part("x", 1, (25.4, 51.0), material=material)
         assert part_size(part).startswith(words)
-        assert part_length(part, 0) == length(25.4, up=material not in ("card", "board"))
-        assert part_length(part, 1) == length(51.0, up=material not in ("card", "board"))
+        assert part_length(part, 0) == length(25.4, up=material not in ("card", "board", "felt"))
+        assert part_length(part, 1) == length(51.0, up=material not in ("card", "board", "felt"))
 
 
 @pytest.mark.parametrize(

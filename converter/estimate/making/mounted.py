@@ -27,7 +27,7 @@ from converter.estimate.making.common import (
     upright_line,
 )
 from converter.estimate.making.edges import edge_thread
-from converter.estimate.making.words import length, size
+from converter.estimate.making.words import length, size, whole_eighth
 from converter.model.phrase import Phrase
 from converter.model.results import Guide, MakingPlan, Part
 
@@ -128,7 +128,7 @@ def plan_card(work: Work) -> MakingPlan:
             Phrase(
                 "The window of {window} leaves too little card on a front of {front}. Take a larger card, a "
                 "finer cloth, or a smaller design.",
-                window=size(window),
+                window=size(window, up=False),
                 front=size(front, up=False),
             )
         )
@@ -161,7 +161,11 @@ def plan_card(work: Work) -> MakingPlan:
             size=size(flat, up=False),
             lining=size(lining, up=False),
         ),
-        Phrase("thin wadding {size}, double-sided tape, envelope for {card}", size=size(wadding), card=size(front)),
+        Phrase(
+            "thin wadding {size}, double-sided tape, envelope for {card}",
+            size=size(wadding),
+            card=size(front, up=False),
+        ),
     ]
     return finish_plan(work, parts, cut, steps, shopping, warnings, front, cautions(work, cutter=True))
 
@@ -201,7 +205,7 @@ def plan_frame(work: Work) -> MakingPlan:
             Phrase(
                 "The window of {window} leaves too little mount in a frame of {frame}. Take a larger frame, a "
                 "finer cloth, or a smaller design.",
-                window=size(window),
+                window=size(window, up=False),
                 frame=size(frame, up=False),
             )
         )
@@ -253,10 +257,12 @@ def plan_hoop(work: Work) -> MakingPlan:
     """Return the plan of a piece that stays in its hoop, with a felt back."""
     ground = work.settings.margin_mm if work.settings.margin_mm is not None else work.mm("ground")
     least = 2 * (work.radius_mm() + ground)
+    sold = sorted(work.figures.many_mm("hoop", "hoops"))
     if work.settings.size_mm is not None:
         across = min(work.settings.size_mm)
     else:
-        across = next((hoop for hoop in sorted(work.figures.many_mm("hoop", "hoops")) if hoop >= least - 1e-6), least)
+        # Beyond those in the shops a whole eighth of an inch, so that it reads the same wherever it stands.
+        across = next((hoop for hoop in sold if hoop >= least - 1e-6), whole_eighth(least))
     grip, turn = work.mm("hoop_grip", "margins"), work.mm("turn")
     width, height = work.design_mm
     square = max(across + 2 * grip, max(width, height) + 2 * grip)
@@ -280,13 +286,12 @@ def plan_hoop(work: Work) -> MakingPlan:
         chosen = hand_edge(work, math.pi * across)
         edge = chosen if chosen is not None else edge_thread("whip", math.pi * across, pitch_mm=usual_pitch)
     warnings: list[str] = []
-    hoops = work.figures.many_mm("hoop", "hoops")
-    if work.settings.size_mm is None and across > max(hoops) + 1e-6:
+    if work.settings.size_mm is None and across > max(sold) + 1e-6:
         warnings.append(
             Phrase(
                 "The largest hoop in the shops is {largest}; this needs {needed}.",
-                largest=length(max(hoops)),
-                needed=length(across, up=True),
+                largest=length(max(sold)),
+                needed=length(across),
             )
         )
     if across < 2 * work.radius_mm() - 1e-6:
@@ -332,7 +337,7 @@ def plan_hoop(work: Work) -> MakingPlan:
         cloth_shopping(work, cut),
         *thread_shopping(work),
         Phrase("wooden hoop {across} across the inner ring", across=length(across)),
-        Phrase("felt {size}, strong thread, ribbon", size=size((across, across))),
+        Phrase("felt {size}, strong thread, ribbon", size=size((across, across), up=False)),
     ]
     finished = (across, across)
     return finish_plan(work, [cloth, felt], cut, steps, shopping, warnings, finished, cautions(work))

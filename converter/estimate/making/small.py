@@ -218,7 +218,7 @@ def _plan_fringed(work: Work) -> MakingPlan:
     margin = trimmed_margin(work, edge_margin)
     body, finished = grown(work.design_mm, ground), grown(work.design_mm, edge_margin)
     off, line = margin - edge_margin, margin - ground
-    trim = box("trim", Phrase("trim to {finished}", finished=size(finished)), off, off, finished)
+    trim = box("trim", Phrase("trim to {finished}", finished=size(finished, up=False)), off, off, finished)
     sewn_line = box(
         "stitch", Phrase("sewn line, {fringe} inside the trimmed edge", fringe=length(fringe)), line, line, body
     )
@@ -258,7 +258,7 @@ def _plan_fringed(work: Work) -> MakingPlan:
     shopping = [
         cloth_shopping(work, cut),
         *thread_shopping(work, *([edge] if edge else [])),
-        Phrase("thin felt or iron-on backing: {size}", size=size(body)),
+        Phrase("thin felt or iron-on backing: {size}", size=size(body, up=False)),
         Phrase("sewing thread in the colour of the cloth"),
     ]
     return finish_plan(
@@ -298,7 +298,7 @@ def _plan_folded(work: Work) -> MakingPlan:
         centred("edge", "", body, (width + 2 * margin, height + 2 * margin)),
     )
     guides = (
-        box("trim", Phrase("trim to {size}", size=size(trimmed)), *outer, trimmed),
+        box("trim", Phrase("trim to {size}", size=size(trimmed, up=False)), *outer, trimmed),
         box("stitch", Phrase("sewn line, {away} from the design", away=length(line)), margin - line, margin - line,
             grown((width, height), line)),
         *folds,

@@ -13,7 +13,8 @@ from converter.model.results import Part
 from converter.units import MM_PER_INCH
 
 _EIGHTH_MM = MM_PER_INCH / 8
-_STIFF = ("card", "board")
+_FITTED = ("card", "board", "felt")
+"""Materials whose parts go into or onto something: cut to the nearest eighth, not above."""
 
 
 def _eighths(count: int) -> str:
@@ -60,6 +61,17 @@ def _rounded(length_mm: float, up: bool) -> tuple[str, str]:
     return _eighths(math.floor(length_mm / _EIGHTH_MM + 0.5)), _number(math.floor(length_mm + 0.5) / 10)
 
 
+def whole_eighth(length_mm: float) -> float:
+    """Return the next length of whole eighths of an inch, in mm.
+
+    Examples
+    --------
+    >>> round(whole_eighth(305.08), 3)
+    307.975
+    """
+    return math.ceil(length_mm / _EIGHTH_MM - 1e-6) * _EIGHTH_MM
+
+
 def size(size_mm: tuple[float, float], *, up: bool = True) -> Phrase:
     """Return a size to cut in inches and centimetres, rounded up to the eighth and the millimetre.
 
@@ -76,19 +88,19 @@ def size(size_mm: tuple[float, float], *, up: bool = True) -> Phrase:
 
 
 def part_size(part: Part) -> Phrase:
-    """Return the size to cut a part: cloth rounded up, card and board to the nearest, as they must go into something.
+    """Return the size to cut a part: cloth rounded up; card, board and felt to the nearest, as they must fit.
 
     Examples
     --------
     >>> part_size(Part("board", 1, (420.0, 582.4), material="board"))
     '16 1/2 x 22 7/8 in (42 x 58.2 cm)'
     """
-    return size(part.cut_mm, up=part.material not in _STIFF)
+    return size(part.cut_mm, up=part.material not in _FITTED)
 
 
 def part_length(part: Part, axis: int) -> Phrase:
     """Return the width (axis 0) or the height (axis 1) to cut a part; see `part_size`."""
-    return length(part.cut_mm[axis], up=part.material not in _STIFF)
+    return length(part.cut_mm[axis], up=part.material not in _FITTED)
 
 
 def threads(count: int, fabric: Fabric) -> Phrase:
