@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Final
 
 from converter.draw.canvas import INK, Canvas
@@ -13,6 +14,8 @@ SMALL_MM: Final = 3.2
 """Notes under drawings: 9 pt."""
 LEADING: Final = 1.32
 """Line distance as a share of the type size."""
+_FOLLOWS: Final = re.compile(r"(\d+/\d+|in|cm|mm|m|yd)[).,;:]*")
+"""What is read with the number before it: a fraction or a unit."""
 
 
 def wrap_text(text: str, width_mm: float, *, size_mm: float = BODY_MM, weight: Weight = "regular") -> list[str]:
@@ -27,7 +30,8 @@ def wrap_text(text: str, width_mm: float, *, size_mm: float = BODY_MM, weight: W
     Returns
     -------
     lines : list of str
-        No line is wider than ``width_mm`` unless a single character is. A word wider than the line is cut.
+        No line is wider than ``width_mm`` unless a single character is. A word wider than the line is cut. A mixed
+        number keeps its fraction, and a number its unit.
 
     Examples
     --------
@@ -38,7 +42,7 @@ def wrap_text(text: str, width_mm: float, *, size_mm: float = BODY_MM, weight: W
     space = text_width(" ", 1.0, weight) * size_mm
     for part in text.split("\n"):
         line, filled = "", 0.0
-        for word in part.split():
+        for word in _kept_together(part.split(), width_mm, size_mm, weight):
             # Widths add up: there is no kerning.
             wide = text_width(word, 1.0, weight) * size_mm
             if line and filled + space + wide <= width_mm:
@@ -56,6 +60,19 @@ def wrap_text(text: str, width_mm: float, *, size_mm: float = BODY_MM, weight: W
             line, filled = word, wide
         lines.append(line)
     return lines
+
+
+def _kept_together(words: list[str], width_mm: float, size_mm: float, weight: Weight) -> list[str]:
+    """Return the words, those that would be misread apart as one: a line must not end in the 1 of 1 1/2 in."""
+    kept: list[str] = []
+    for word in words:
+        if kept and kept[-1][-1].isdigit() and _FOLLOWS.fullmatch(word):
+            both = f"{kept[-1]} {word}"
+            if text_width(both, 1.0, weight) * size_mm <= width_mm:
+                kept[-1] = both
+                continue
+        kept.append(word)
+    return kept
 
 
 def paragraph_height(

@@ -252,6 +252,15 @@ def test_lines_fit_their_width_and_no_word_is_lost(text: str, width: float) -> N
     assert "".join("".join(lines).split()) == "".join(text.split())
 
 
+@given(st.floats(20, 120))
+def test_a_number_keeps_its_fraction_and_its_unit(width: float) -> None:
+    """An 1 at the end of a line and 1/2 in at the head of the next reads as another length."""
+    text = "That leaves 21 squares, about 1 1/2 in (3.8 cm) of bare cloth; hem 12 3/8 in, a thread of 1.4 m (1.5 yd)."
+    for line in wrap_text(text, width, size_mm=4.0):
+        assert not re.search(r"(^| |\()[\d.]+$", line) or line.endswith("21")
+        assert not re.match(r"\d/\d|(in|cm|m|yd)\b", line)
+
+
 def test_equal_charts_give_equal_bytes() -> None:
     rng = np.random.default_rng(1)
     chart = Chart(rng.random((40, 30)) < 0.4, [[[0, 0], [2, 2]]], title="Twice")
