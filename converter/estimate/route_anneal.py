@@ -305,6 +305,10 @@ class LegOrder:
         self._order = order
         return True
 
+    def leg_holes(self) -> IntArray:
+        """Return the holes of each leg as numbers that ``excess`` takes, shape (2 n, 2)."""
+        return self.hole[: 2 * self._count].reshape(-1, 2)
+
     def lengths(self) -> list[IntArray]:
         """Return the legs of each length in order, those of all copies one after another."""
         marks = np.flatnonzero(self._order >= self._first_mark)

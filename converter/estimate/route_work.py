@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 from math import ceil
 
 import numpy as np
@@ -19,6 +20,7 @@ from converter.estimate.route_search import SpareRule, Walk
 from converter.estimate.route_slide import Slide
 from converter.estimate.route_stops import stop_walks
 from converter.estimate.route_tree import SideGraph, TreeWalk
+from converter.estimate.route_visits import shorter_orders
 
 _TRIES = 8
 """Exchanges tried for each link with an excess ..."""
@@ -38,6 +40,16 @@ _FEW_LEG_TRIES = 1_500_000
 _MOST_LEG_TRIES = 60_000_000
 _COPIED = 4000
 """Legs up to which a chart is worked in copies side by side."""
+_GROUPS = (12, 24, 48, 96)
+"""Crosses of groups that are worked again as a whole, of a like size together."""
+_GROUP_TRIES = 2_500_000
+_MOST_GROUP_TRIES, _FEWEST_GROUP_TRIES = 4000, 400
+"""Changes tried in all, and for each leg at most; with fewer than the last none are tried."""
+_GROUP_SIZE = 40
+"""Crosses from which there are fewer tries, as each takes longer."""
+_GROUP_HEATS = (5.0, 0.5)
+_HIDDEN_SHARE = 0.15
+"""Share of the tries where carries are hidden, as weighing takes longer there."""
 _FULL = 0.01
 """Share of moves with an excess from which lengths are filled leg by leg."""
 _FILL_HEATS = (1.0, 0.1)
@@ -218,7 +230,7 @@ def _joined_lengths(links: Links, numbers: IntArray, group: IntArray, capacity: 
         legs = np.asarray(joined_legs(part, sides, _TRIES, _most_tries(crosses.count)), dtype=np.int64)
     ends, moves = _worked(part, legs)
     faulty = int((moves > 1 + EPSILON).sum())
-    most = int(_MOST_LEG_TRIES * _share(crosses.count) * (0.15 if links.rules.hidden else 1.0))
+    most = int(_MOST_LEG_TRIES * _share(crosses.count) * (_HIDDEN_SHARE if links.rules.hidden else 1.0))
     if faulty and most > legs.size:
         copies = 1 if links.rules.hidden else max(1, _COPIED // legs.size)
         order = LegOrder(part, [legs], ends, links.price, copies)
@@ -229,10 +241,39 @@ def _joined_lengths(links: Links, numbers: IntArray, group: IntArray, capacity: 
                 order.anneal(max(few, int(min(part_of_all * most, each * size * faulty))), hot, cold)
                 break
         legs = order.best(group)
+        if faulty >= _HEATS[0][0] * legs.size:
+            legs = _regrouped(part, order, legs, group)
     lengths = cut_order(part, legs, capacity)
     if most > legs.size and faulty >= _FULL * legs.size:
         lengths = _filled(part, lengths, capacity, min(int(0.4 * most), _FILL_TRIES * legs.size))
     return [numbers[length >> 1] * 2 + (length & 1) for length in lengths]
+
+
+def _regrouped(links: Links, order: LegOrder, legs: IntArray, group: IntArray) -> IntArray:
+    """Return an order with shorter orders of those groups of some dozens of crosses that take several lengths."""
+    belongs = group[legs >> 1]
+    _, moves = _worked(links, legs)
+    apart = np.bincount(belongs[1:], (moves > links.price) & (np.diff(belongs) == 0), minlength=int(group.max()) + 1)
+    size = np.bincount(group)
+    holes = order.leg_holes()
+    several = (size >= _GROUPS[0]) & (size < _GROUPS[-1]) & (apart > 0)
+    all_tries = _GROUP_TRIES * _share(links.crosses.count) * (_HIDDEN_SHARE if links.rules.hidden else 1.0)
+    tries = min(_MOST_GROUP_TRIES, all_tries / max(1, 2 * int(size[several].sum())))
+    if tries < _FEWEST_GROUP_TRIES:
+        return legs
+    for least, most in pairwise(_GROUPS):
+        numbers = np.flatnonzero(several & (size >= least) & (size < most)).tolist()
+        if not numbers:
+            continue
+        places = [np.flatnonzero(belongs == number) for number in numbers]
+        members = [np.flatnonzero(group == number) for number in numbers]
+        mine = [np.stack((2 * part, 2 * part + 1), axis=1).ravel() for part in members]
+        orders = [np.searchsorted(of, legs[at]) for of, at in zip(mine, places, strict=True)]
+        each = int(tries * min(1.0, _GROUP_SIZE / size[numbers].max()))
+        found = shorter_orders(orders, [holes[of] for of in mine], order.excess, links.price, each, _GROUP_HEATS)
+        for of, at, better in zip(mine, places, found, strict=True):
+            legs[at] = of[better]
+    return legs
 
 
 def _worked(links: Links, legs: IntArray) -> tuple[IntArray, FloatArray]:
