@@ -190,12 +190,12 @@ class _Cuts:
             self._rows.append(sparse.csr_matrix(row))
             self._least.append(least)
 
-    def separate(self, taken: np.ndarray) -> None:
-        """Add rows that a solution, whole or in fractions, does not fulfil."""
+    def separate(self, taken: np.ndarray, legs: bool = True) -> None:
+        """Add rows that a solution, whole or in fractions, does not fulfil; those for sets of legs if asked."""
         for bottom in (True, False):
             for inside in _weak_sets(self._table, taken, bottom):
                 self._need(self._table.cut(bottom, inside), taken)
-        for inside in _weak_legs(self._table, taken):
+        for inside in _weak_legs(self._table, taken) if legs else ():
             self._need(self._table.leg_cut(inside), taken)
 
     def _need(self, row: np.ndarray, taken: np.ndarray) -> None:
@@ -210,7 +210,7 @@ class _Cuts:
         return sparse.vstack(self._rows).tocsr(), np.array(self._least)
 
 
-def _relaxed(table: _Moves, price: np.ndarray, cuts: _Cuts, rounds: int, enough: float) -> float:
+def _relaxed(table: _Moves, price: np.ndarray, cuts: _Cuts, rounds: int, enough: float, legs: bool = True) -> float:
     """Return the least price with fractions allowed, cuts being added for some rounds or while the gain is enough."""
     equal, right = table.equal()
     best = 0.0
@@ -224,7 +224,7 @@ def _relaxed(table: _Moves, price: np.ndarray, cuts: _Cuts, rounds: int, enough:
             break
         gain, best = found.fun - best, max(best, float(found.fun))
         known = len(cuts)
-        cuts.separate(found.x)
+        cuts.separate(found.x, legs)
         if len(cuts) == known or (number and gain < enough):
             break
     return best
@@ -369,7 +369,8 @@ def _tile_least(crosses: Crosses, outward: np.ndarray, rounds: int) -> float:
     """Return the least excess of one tile, what lies outside at the price ``outward`` for each end of a leg."""
     table = _Moves.of(crosses)
     price = np.concatenate((table.span - 1, outward, outward))
-    return _relaxed(table, price, _Cuts(table), rounds, 0.02) - 2e-6 * crosses.count
+    # Rows for sets of legs would make these programmes several times as long.
+    return _relaxed(table, price, _Cuts(table), rounds, 0.02, legs=False) - 2e-6 * crosses.count
 
 
 def _weak_sets(table: _Moves, taken: np.ndarray, bottom: bool) -> list[np.ndarray]:
