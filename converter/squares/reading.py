@@ -20,7 +20,7 @@ import numpy.typing as npt
 from converter.errors import RequestError, UsageError, quoted
 from converter.model.arrays import CellArray, LineArray, as_picture
 from converter.model.phrase import Phrase
-from converter.squares import density, extent, filters, finding, kinds, marks, mesh, patches, strokes
+from converter.squares import density, extent, filters, finding, kinds, marks, mesh, patches, rim, strokes
 from converter.squares.kinds import MarkKind
 
 FLAT_SIDE = 20
@@ -267,6 +267,10 @@ def _read(
     flat_factor = small.shape[0] / rgb.shape[0]
     sheet = patches.lay_flat(small, (corners + 0.5) * flat_factor - 0.5, FLAT_SIDE)
     marking = marks.find_marks(sheet, outside)
+    if trim and span.unsure:
+        wider = _with_rims(small, held, flat_factor, span, sheet, marking)
+        if wider is not span:
+            return _read(rgb, held, wider, hand, trim)
     if trim:
         kept = extent.trimmed(span, outside, marking.marked)
         rows = slice(kept.top - span.top, kept.bottom - span.top)
@@ -303,14 +307,33 @@ def _read(
     near_words = filters.widened(words)
     doubt = np.where(near_words & marked, np.maximum(doubt, 0.4), doubt)
     every = slice(None)
-    rim: dict[str, tuple[slice, slice]] = {
+    rims: dict[str, tuple[slice, slice]] = {
         "top": (slice(0, 1), every), "bottom": (slice(-1, None), every),
         "left": (every, slice(0, 1)), "right": (every, slice(-1, None)),
     }  # fmt: skip
     for edge in span.unsure:
-        doubt[rim[edge]] = np.where(marked[rim[edge]], np.maximum(doubt[rim[edge]], 0.3), doubt[rim[edge]])
+        doubt[rims[edge]] = np.where(marked[rims[edge]], np.maximum(doubt[rims[edge]], 0.3), doubt[rims[edge]])
     notes = _notes(held, span, marked, words, outside, doubt)
     return SquaresReading(marked, confidence, np.asarray(doubt), lines, corners, numbers, found_kinds, notes)
+
+
+def _with_rims(
+    small: npt.NDArray[np.uint8],
+    held: finding.Found,
+    factor: float,
+    span: extent.Extent,
+    sheet: patches.FlatSheet,
+    marking: marks.Marking,
+) -> extent.Extent:
+    """Return the extent with outermost rows that are all of marks; ``factor`` is pixels of ``small`` for one."""
+    nodes = (held.to_picture(held.fit.nodes) + 0.5) * factor - 0.5
+    whole = extent.whole_squares(held.fit.nodes, held.shape, 0.5 * held.fit.pitch)
+    window = (span.top, span.left, span.bottom, span.right)
+    wider = rim.more_marks(small, nodes, whole, window, sheet, marking, span.unsure)
+    if wider == window:
+        return span
+    moved = zip(("top", "left", "bottom", "right"), window, wider, strict=True)
+    return extent.Extent(*wider, tuple(name for name, old, new in moved if old == new and name in span.unsure))
 
 
 def _single_strokes(found: strokes.Strokes) -> npt.NDArray[np.bool_]:

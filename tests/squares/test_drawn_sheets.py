@@ -127,6 +127,31 @@ def test_a_filled_last_column_at_the_edge_of_the_sheet_is_read(cells):
     assert np.array_equal(read_squares(soft(page)).cells, cells)
 
 
+def filled(page, cells):
+    for r, c in np.argwhere(cells):
+        x, y = hole(r, c)
+        page[y + 1 : y + SIDE - 1, x + 1 : x + SIDE - 1] = (60, 60, 62)
+
+
+@pytest.mark.parametrize("edge", ["top", "bottom", "left", "right"])
+def test_a_row_all_of_marks_at_the_edge_of_the_picture_is_read(cells, edge):
+    page = blank_sheet()
+    along = {"top": np.s_[0], "bottom": np.s_[-1], "left": np.s_[:, 0], "right": np.s_[:, -1]}[edge]
+    cells[along] = True
+    filled(page, cells)
+    low, high, right = MARGIN - 1, MARGIN + ROWS * SIDE - 1, MARGIN + COLS * SIDE - 1
+    cut = {"top": np.s_[low:], "bottom": np.s_[:high], "left": np.s_[:, low:], "right": np.s_[:, :right]}[edge]
+    assert np.array_equal(read_squares(soft(page[cut])).cells, cells)
+
+
+def test_a_table_as_dark_as_the_marks_is_no_row(cells):
+    page = blank_sheet()
+    filled(page, cells)
+    page[MARGIN + ROWS * SIDE + 1 :] = (60, 60, 62)
+    page = np.vstack([page, page[-MARGIN:], page[-MARGIN:]])
+    assert np.array_equal(read_squares(soft(page)).cells, cells)
+
+
 def test_a_round_shape_is_not_taken_for_filled_blocks():
     rows, cols = np.mgrid[0:30, 0:26]
     cells = np.hypot(rows - 15, cols - 13) < 11
