@@ -60,6 +60,10 @@ MUCH_PAPER = 0.05
 """Share of all paper from which on a region is large."""
 TOO_DARK = 0.5
 """Share of the contrast by which paper may be darker than large regions of paper near by."""
+TORN = 0.1
+"""Share of a region's rim from which on it is heard that speaks against the rest."""
+TWO_TONED = 0.52
+"""Share of the contrast by which its dark and its bright parts then differ."""
 LEAST_CONTRAST = 0.08
 """Logarithm: paper and ink that differ by less than about 8 % count as blank."""
 
@@ -92,6 +96,7 @@ def find_ink(
     enlarged: float = 1.0,
     mend_grain: bool = True,
     softness: float = SOFTNESS[0],
+    judge_grain: bool = True,
 ) -> Ink | None:
     """Return the ink of a picture, or None if it is blank.
 
@@ -109,10 +114,12 @@ def find_ink(
         counts as grain, letters too.
     softness : float
         The least that was needed on another copy of the picture.
+    judge_grain : bool
+        Smooth more where grain shows. An enlargement of the copy that was judged already can tell no more.
     """
     # The grain of paper and the blur of a lens go with the picture, not with the stitches of a very small chart.
     pixels = max(4.0, min(pixels, max(gray.shape) / FINEST), PIXELS_ENLARGED * enlarged if enlarged > 1 else 0.0)
-    for each in SOFTNESS[SOFTNESS.index(softness) :]:
+    for each in SOFTNESS[SOFTNESS.index(softness) :] if judge_grain else (softness,):
         edges = _find_edges(gray, pixels, dark, each)
         if edges is None:
             return None
@@ -121,7 +128,7 @@ def find_ink(
             depth = _fill_depth(edges)
             mask = _as_dark(mask, depth, dark)
         grounds = label_parts(~mask, 4)
-        if each == SOFTNESS[-1] or _texture(mask, grounds, pixels, mend_grain) < COARSE_GRAIN:
+        if not judge_grain or each == SOFTNESS[-1] or _texture(mask, grounds, pixels, mend_grain) < COARSE_GRAIN:
             break
     assert edges is not None
     if depth is None:
@@ -244,7 +251,7 @@ def _find_edges(gray: GrayArray, pixels: float, dark: float, softness: float) ->
         return None
     edge = max(BAND_SHARE * contrast, min(1.6 * noise, 0.6 * contrast))
     band = span > edge
-    mask, sure_paper, large = _vote(band, dark_side, span, SURE_PAPER * pixels**2)
+    mask, sure_paper, large = _vote(band, dark_side, span, level, contrast, SURE_PAPER * pixels**2)
     mask = _drop_shadow_rims(mask, band, sure_paper, level, pixels, contrast)
     return _Edges(mask, level, sure_paper, large, contrast)
 
@@ -286,7 +293,7 @@ def _usual_contrast(span: Plane, noise: float, grain: float) -> float:
 
 
 def _vote(
-    band: MaskArray, dark_side: MaskArray, span: Plane, least_area: float
+    band: MaskArray, dark_side: MaskArray, span: Plane, level: Plane, contrast: float, least_area: float
 ) -> tuple[MaskArray, MaskArray, MaskArray]:
     """Label the band by its dark side and every region between by the vote of its rim.
 
@@ -301,15 +308,18 @@ def _vote(
     """
     plain = ~band
     labels, pixels_of = label_parts(plain, 4)
-    count = len(pixels_of)
-    narrow: npt.NDArray[Any] = labels.astype(np.uint16 if count <= np.iinfo(np.uint16).max else np.float32)
-    near = cv2.dilate(narrow, np.ones((3, 3), np.uint8))
-    rim = np.flatnonzero(band & (near > 0))
-    who = near.ravel()[rim].astype(np.intp)
-    weight = span.ravel()[rim].astype(np.float64)
-    ink_votes = np.bincount(who, weights=np.where(dark_side.ravel()[rim], weight, 0), minlength=count)
-    all_votes = np.bincount(who, weights=weight, minlength=count)
-    is_ink = ink_votes > 0.5 * all_votes
+    share = _ink_share(labels, len(pixels_of), band, dark_side, span)
+    torn = (share > TORN) & (share < 1 - TORN) & (pixels_of >= least_area)
+    torn[0] = False
+    if torn.any():
+        # Ink that fades into the paper: one region in which some of the rim says ink and some paper.
+        dark = plain & (level < _level_of_edges(level, band))
+        torn &= _two_toned(labels, dark, level, contrast, least_area)
+        if torn.any():
+            dark &= spread(torn, labels)
+            labels, pixels_of = _two_kinds(plain & ~dark, dark)
+            share = _ink_share(labels, len(pixels_of), band, dark_side, span)
+    is_ink = share > 0.5
     # Of each region: 0 paper, 1 ink, 2 sure paper, 3 much of it; the band itself is of none.
     area = np.where(is_ink, 0, pixels_of)
     area[0] = 0
@@ -318,6 +328,52 @@ def _vote(
     what[(area >= least_area) & (area >= MUCH_PAPER * area.sum())] = 3
     found = spread(what, labels)
     return np.asarray((band & dark_side) | (found == 1)), np.asarray(found >= 2), np.asarray(found == 3)
+
+
+def _ink_share(
+    labels: LabelArray, count: int, band: MaskArray, dark_side: MaskArray, span: Plane
+) -> npt.NDArray[np.float64]:
+    """Return of each region what share of its rim, 0 to 1, says that it is ink; 0 for one without a rim."""
+    narrow: npt.NDArray[Any] = labels.astype(np.uint16 if count <= np.iinfo(np.uint16).max else np.float32)
+    near = cv2.dilate(narrow, np.ones((3, 3), np.uint8))
+    rim = np.flatnonzero(band & (near > 0))
+    who = near.ravel()[rim].astype(np.intp)
+    weight = span.ravel()[rim].astype(np.float64)
+    ink_votes = np.bincount(who, weights=np.where(dark_side.ravel()[rim], weight, 0), minlength=count)
+    all_votes = np.bincount(who, weights=weight, minlength=count)
+    return ink_votes / np.maximum(all_votes, np.finfo(np.float64).tiny)
+
+
+def _level_of_edges(level: Plane, band: MaskArray) -> Plane:
+    """Return the level half-way between paper and ink, filled in from the edges near by."""
+    scale = min(1.0, 200 / max(level.shape))
+    size = (max(2, round(level.shape[1] * scale)), max(2, round(level.shape[0] * scale)))
+    weight = cv2.resize(band.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    total = cv2.resize(np.where(band, level, np.float32(0)), size, interpolation=cv2.INTER_AREA)
+    filled = _spread(np.asarray(weight, dtype=np.float32), np.asarray(total, dtype=np.float32))
+    return np.asarray(cv2.resize(filled, (level.shape[1], level.shape[0]), interpolation=cv2.INTER_LINEAR), np.float32)
+
+
+def _two_toned(
+    labels: LabelArray, dark: MaskArray, level: Plane, contrast: float, least_area: float
+) -> npt.NDArray[np.bool_]:
+    """Return of each region whether it has much of dark and of bright, far apart, as no plain colour has."""
+    count = int(labels.max()) + 1
+    whose, weight = labels.ravel(), level.ravel()
+    area, total = np.bincount(whose, minlength=count), np.bincount(whose, weight, count)
+    inked = dark.ravel()
+    area_dark, total_dark = np.bincount(whose[inked], minlength=count), np.bincount(whose[inked], weight[inked], count)
+    bright = (total - total_dark) / np.maximum(area - area_dark, 1)
+    both = (area_dark >= least_area) & (area - area_dark >= least_area)
+    far: npt.NDArray[np.bool_] = bright - total_dark / np.maximum(area_dark, 1) > TWO_TONED * contrast
+    return both & far
+
+
+def _two_kinds(one: MaskArray, other: MaskArray) -> tuple[LabelArray, npt.NDArray[np.int64]]:
+    """Return labels and areas of the parts of two masks that share no pixel."""
+    labels, area = label_parts(one, 4)
+    more, more_area = label_parts(other, 4)
+    return np.where(other, more + np.int32(len(area) - 1), labels), np.concatenate([area, more_area[1:]])
 
 
 def _drop_shadow_rims(

@@ -301,7 +301,9 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
             ink = np.where(keep, tone_mask(gray, pixels, wanted.dark, 100.0, 0.0, None), ink)
         depth = 1 - gray if inside is None else np.where(inside, 1 - gray, np.float32(0))
     else:
-        found = find_ink(gray, pixels, wanted.dark, min(scale, MOST_SOFTENED), softness=look.softness)
+        judge = scale < 1 or look.scale < 1
+        enlarged = min(scale, MOST_SOFTENED)
+        found = find_ink(gray, pixels, wanted.dark, enlarged, softness=look.softness, judge_grain=judge)
         for coarser in (2.0, 4.0):
             if found is not None and _keeps_body(found.mask, bring_coarse()):
                 break
