@@ -64,6 +64,8 @@ TORN = 0.1
 """Share of a region's rim from which on it is heard that speaks against the rest."""
 TWO_TONED = 0.52
 """Share of the contrast by which its dark and its bright parts then differ."""
+MOST_FADING = 0.25
+"""Share of the outline of such a dark part that may have no edge."""
 LEAST_CONTRAST = 0.08
 """Logarithm: paper and ink that differ by less than about 8 % count as blank."""
 
@@ -316,7 +318,8 @@ def _vote(
         dark = plain & (level < _level_of_edges(level, band))
         torn &= _two_toned(labels, dark, level, contrast, least_area)
         if torn.any():
-            dark &= spread(torn, labels)
+            here = spread(torn, labels)
+            dark = _sharply_bound(dark & here, here, band)
             labels, pixels_of = _two_kinds(plain & ~dark, dark)
             share = _ink_share(labels, len(pixels_of), band, dark_side, span)
     is_ink = share > 0.5
@@ -367,6 +370,18 @@ def _two_toned(
     both = (area_dark >= least_area) & (area - area_dark >= least_area)
     far: npt.NDArray[np.bool_] = bright - total_dark / np.maximum(area_dark, 1) > TWO_TONED * contrast
     return both & far
+
+
+def _sharply_bound(dark: MaskArray, here: MaskArray, band: MaskArray) -> MaskArray:
+    """Return the dark parts of some regions that end in edges nearly all round; a shadow fades on a long way."""
+    foot = np.ones((3, 3), np.uint8)
+    labels, area = label_parts(dark, 4)
+    soft = dark & (cv2.dilate((here & ~dark).view(np.uint8), foot) > 0)
+    sharp = dark & ~soft & (cv2.dilate(band.view(np.uint8), foot) > 0)
+    fading, ending = (np.bincount(labels[each], minlength=len(area)) for each in (soft, sharp))
+    kept = fading < MOST_FADING * (fading + ending)
+    kept[0] = False
+    return np.asarray(kept[labels])
 
 
 def _two_kinds(one: MaskArray, other: MaskArray) -> tuple[LabelArray, npt.NDArray[np.int64]]:
