@@ -240,13 +240,28 @@ def _joined_lengths(links: Links, numbers: IntArray, group: IntArray, capacity: 
             if faulty >= share * legs.size:
                 order.anneal(max(few, int(min(part_of_all * most, each * size * faulty))), hot, cold)
                 break
-        legs = order.best(group)
+        legs = _shorter_by_group(part, legs, order.best(group), group)
         if faulty >= _HEATS[0][0] * legs.size:
             legs = _regrouped(part, order, legs, group)
     lengths = cut_order(part, legs, capacity)
     if most > legs.size and faulty >= _FULL * legs.size:
         lengths = _filled(part, lengths, capacity, min(int(0.4 * most), _FILL_TRIES * legs.size))
     return [numbers[length >> 1] * 2 + (length & 1) for length in lengths]
+
+
+def _shorter_by_group(links: Links, one: IntArray, two: IntArray, group: IntArray) -> IntArray:
+    """Return an order with the legs of each group in the shorter of two orders; the first if they are even."""
+    orders, costs = [], []
+    for legs in (one, two):
+        legs = legs[np.argsort(group[legs >> 1], kind="stable")]
+        belongs = group[legs >> 1]
+        _, moves = _worked(links, legs)
+        excess = np.where(np.diff(belongs) == 0, np.minimum(moves - 1, links.price), 0.0)
+        orders.append(legs)
+        costs.append(np.bincount(belongs[1:], excess, minlength=int(group.max()) + 1))
+    later = costs[1] < costs[0] - EPSILON
+    size = 2 * np.bincount(group)
+    return np.where(np.repeat(later, size), orders[1], orders[0])
 
 
 def _regrouped(links: Links, order: LegOrder, legs: IntArray, group: IntArray) -> IntArray:

@@ -160,3 +160,17 @@ def test_wrong_arguments_are_named(wrong):
 def test_too_short_a_length_is_refused():
     with pytest.raises(RequestError, match="no thread"):
         plan_thread(np.ones((2, 2), dtype=bool), length=52.0)
+
+
+def test_search_never_spoils_an_order_that_is_as_good_as_its_bound():
+    """Two pieces that one carry joins fill 54 lengths to the last few crosses: every excess more costs a start."""
+    cells = np.zeros((45, 66), dtype=bool)
+    cells[:43, :44] = True
+    cells[:46, 46:54] = True
+    cells[10:21, 54:57] = True
+    cells[:12, 0] = False
+    plan = plan_thread(cells, order="least")
+    starts, _, _ = check_cross_plan(plan, cells, LENGTH, TAIL, CARRY)
+    count = int(cells.sum())
+    assert starts == -(-count // 42)
+    assert plan.total <= plan.bound + 1.5
