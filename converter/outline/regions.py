@@ -1,6 +1,6 @@
 """The few boundaries of a photograph that matter: regions grown together until their outline fits a budget.
 
-1. Colours in CIELAB, smoothed by a bilateral filter, which keeps edges.
+1. Colours in CIELAB, averaged over half a stitch or so, then smoothed by a bilateral filter, which keeps edges.
 2. Hollows of the gradient: many small regions whose boundaries lie on edges (a watershed).
 3. The two neighbours that are cheapest to join are joined, again and again. A join costs
 
@@ -39,6 +39,8 @@ from converter.outline.simplify import resample_curve, smooth_curve
 
 SIZE_WEIGHT, STRENGTH_WEIGHT, LENGTH_WEIGHT = 0.6, 1.5, 0.5
 """Powers of the size of two regions, of the gradient between them and of the length of their boundary."""
+SMOOTHING = 0.6
+"""Colours are averaged over so many stitches, one standard deviation: finer edges come and go with the noise."""
 HUE_WEIGHT = 1.0
 """What a difference in hue counts beside one in lightness: lines carry the edges that crosses of one colour cannot."""
 TOGETHER = 0.3
@@ -72,20 +74,20 @@ def photo_network(rgb: npt.NDArray[np.float32], scale: int, budget: float) -> Cu
     budget : float
         Length of all boundaries together, in stitches.
     """
-    lab = smooth_colours(rgb)
+    lab = smooth_colours(rgb, SMOOTHING * scale)
     gradient = colour_gradient(lab)
     labels = grow_regions(gradient, budget * scale, LEAST_AREA * scale**2, slopes=colour_slopes(lab))
     return boundary_network(labels, gradient, scale, budget / 6)
 
 
-def smooth_colours(rgb: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-    """Return CIELAB colours smoothed without blurring edges, hue weighed."""
+def smooth_colours(rgb: npt.NDArray[np.float32], spread_pixels: float) -> npt.NDArray[np.float32]:
+    """Return CIELAB colours averaged over a spread, then smoothed without blurring edges, hue weighed."""
     lab: npt.NDArray[Any] = np.asarray(cv2.cvtColor(np.clip(rgb, 0, 1), cv2.COLOR_RGB2LAB), dtype=np.float32)
     lab[:, :, 1:] *= HUE_WEIGHT
     # Contrast is brought to a common measure, so that a paler print of the photograph gives the same lines.
     spread = float(np.quantile(lab[:, :, 0], 0.95) - np.quantile(lab[:, :, 0], 0.05))
     lab = lab * np.float32(60.0 / max(spread, 15.0))
-    lab = cv2.GaussianBlur(lab, (0, 0), 0.8)
+    lab = cv2.GaussianBlur(lab, (0, 0), spread_pixels)
     for _ in range(3):
         lab = cv2.bilateralFilter(lab, 9, 9.0, 3.0)
     return np.asarray(lab, dtype=np.float32)
