@@ -42,6 +42,7 @@ AS_ASKED = {
     "shape": Phrase("Taken for solid shapes, as asked."),
     "photo": Phrase("Taken for a photograph, as asked."),
 }
+PALER = Phrase("Paler areas are bare; their edges are drawn as lines.")
 
 BLANK = (
     "The picture is blank: it has no dark parts that could become stitches.",
@@ -147,7 +148,7 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
     if ink is None:
         raise RequestError(*BLANK)
     if rims is not None:
-        kind = Kind(kind.name, sentences(kind.reason, Phrase("Paler areas are bare; their edges are drawn as lines.")))
+        kind = Kind(kind.name, sentences(kind.reason, PALER))
         return Look(kind, scale, ink.mask | rims, None, inverted, tilt, rims, ink.softness)
     return Look(kind, scale, ink.mask, None, inverted, tilt, None, ink.softness)
 
@@ -177,22 +178,28 @@ def _look_at_photo(ready: Prepared, settings: ChartSettings, kind: Kind, coarse:
         kind = Kind(kind.name, sentences(kind.reason, light))
     if float(np.ptp(coarse)) < 0.04 or not mask.any():
         return None
-    return Look(kind, scale, mask, inside, inverted, 0.0)
+    outline = None if inverted else _find_outline(ready, mask, max(ready.columns or 0, ready.rows or 0))
+    if outline is None:
+        return Look(kind, scale, mask, inside, inverted, 0.0)
+    kind = Kind(kind.name, sentences(kind.reason, PALER))
+    return Look(kind, scale, mask | outline, inside, inverted, 0.0, outline)
 
 
 def _find_pale(ready: Prepared, coarse: GrayArray, ink: Ink, stitches: int, inverted: bool) -> MaskArray | None:
     """Return the edges of what is too pale for ink, on the coarse copy, or None if there are none."""
     rims = find_rims(coarse, ink)
-    if inverted or ink.grainy:
-        return rims
-    picture = ready.gray if ready.colour is None else ready.colour
-    scale = min(1.0, max(COARSE_PALE, PALE_PIXELS * stitches) / max(coarse.shape))
-    size = (max(1, round(coarse.shape[1] * scale)), max(1, round(coarse.shape[0] * scale)))
-    small = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
-    outline = find_silhouette(small, _laid_on(ink.mask, size[::-1], 0.0), stitches)
-    if outline is not None:
-        outline = _laid_on(outline, coarse.shape, 0.0)
+    outline = None if inverted or ink.grainy else _find_outline(ready, ink.mask, stitches)
     return rims if outline is None else outline if rims is None else rims | outline
+
+
+def _find_outline(ready: Prepared, mask: MaskArray, stitches: int) -> MaskArray | None:
+    """Return the outline of what is drawn where the mask of a coarse copy does not show it, see `find_silhouette`."""
+    picture = ready.gray if ready.colour is None else ready.colour
+    scale = min(1.0, max(COARSE_PALE, PALE_PIXELS * stitches) / max(mask.shape))
+    size = (max(1, round(mask.shape[1] * scale)), max(1, round(mask.shape[0] * scale)))
+    small = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    outline = find_silhouette(small, _laid_on(mask, size[::-1], 0.0), stitches)
+    return None if outline is None else _laid_on(outline, mask.shape, 0.0)
 
 
 def _is_light_on_dark(gray: GrayArray, inside: MaskArray) -> bool:
@@ -314,11 +321,15 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
             ink, depth = levels <= threshold_otsu(levels), 1 - gray
         else:
             ink, depth = found.mask, found.depth
-        if look.rims is not None:
-            rims = cv2.resize(
-                look.rims[coarse_place].astype(np.float32), gray.shape[::-1], interpolation=cv2.INTER_LINEAR
-            )
-            ink = ink | (rims >= 0.5)
+    if look.rims is not None:
+        shares = cv2.resize(
+            look.rims[coarse_place].astype(np.float32), gray.shape[::-1], interpolation=cv2.INTER_LINEAR
+        )
+        rims = shares >= 0.5
+        ink = ink | rims
+        if look.kind.name == "photo":
+            # It is judged by its tones, and the lines are part of what is to be seen.
+            depth = np.where(rims, np.float32(1), depth)
     clear = bring(ready.clear, gray.shape)
     if clear is not None:
         ink = ink & ~clear

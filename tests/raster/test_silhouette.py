@@ -144,3 +144,23 @@ def test_turned_and_mirrored_pictures_give_turned_and_mirrored_charts(
     other = np.ascontiguousarray(turn(picture))
     sides = {"columns": across} if other.shape == picture.shape else {"rows": across}
     assert np.array_equal(reduce_picture(other, ChartSettings.from_options(**sides)).cells, turn(upright))
+
+
+@pytest.mark.parametrize("kind", ["auto", "photo"])
+def test_a_photograph_on_plain_paper_keeps_its_pale_parts(kind: str) -> None:
+    """A mottled body with a pale wing: the wing is drawn by its outline, and the picture is as high as it is."""
+    rng = np.random.default_rng(8)
+    mottled = cv2.GaussianBlur(rng.normal(0, 1, SHAPE), (0, 0), 5)
+    tone = 90 + 60 * mottled / mottled.std()
+    picture = np.full(SHAPE, 250.0)
+    body = np.hypot((Y - 200) / 60, (X - 180) / 90) < 1
+    picture[np.hypot((Y - 90) / 70, (X - 200) / 25) < 1] = 222
+    picture[body] = tone[body]
+    picture = np.clip(cv2.GaussianBlur(picture, (0, 0), 0.8) + rng.normal(0, 1.5, SHAPE), 0, 255).astype(np.uint8)
+    found = reduce_picture(picture, ChartSettings.from_options(columns=50, kind=kind))
+    rows, columns = found.cells.shape
+    assert found.kind == "photo"
+    assert rows / columns == pytest.approx(240 / 180, rel=0.05)
+    wing = found.cells[: rows // 3]
+    assert wing.any() and wing.mean() < 0.15
+    assert found.readability > 60
