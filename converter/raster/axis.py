@@ -11,8 +11,12 @@ import numpy.typing as npt
 from converter.model.arrays import MaskArray
 from converter.pixels.thinning import thin_to_lines
 
-TAPER_SLOPE = 0.3
+TAPER_SLOPE = 0.46
 """Rise of the half-width along the axis from which on a narrow end is a tip or a corner and no stroke."""
+TIP_SLOPES = 0.1, 0.36
+"""Rise of the half-width along the axis between which an end is a fine tip, shown as far as it goes."""
+TIP_WIDTH, LONGEST_TIP = 0.8, 0.6
+"""Stitches: how wide the ink is at most where thinning ends in a fine tip, and how far the tip goes on at most."""
 STRAIGHT = 0.06
 """Stitches: where the mean of the line within two thirds of a stitch lies farther off than that, it bends."""
 BROAD = 2.4
@@ -48,7 +52,8 @@ def move_axis(axis: Axis, pixels: int, top: float, left: float, cell: float, mar
         Pixels a cell of the laid mask.
     """
     points = (axis.points * pixels - [top, left]) / cell + margin
-    return Axis(points, axis.radius * pixels / cell, np.floor(points * laid_pixels).astype(np.intp), axis.straight)
+    middle = ((axis.pixel + 0.5) - [top, left]) / cell + margin
+    return Axis(points, axis.radius * pixels / cell, np.floor(middle * laid_pixels).astype(np.intp), axis.straight)
 
 
 def find_diagonals(axis: Axis, shape: tuple[int, int], pixels: int) -> tuple[npt.NDArray[np.float64], ...]:
@@ -126,7 +131,46 @@ def find_axis(ink: MaskArray, depth: npt.NDArray[np.float32], pixels: int, narro
         spur = _tapers(at, radius, (ink.shape[0], ink.shape[1]), pixels, narrow)
         at, radius = at[~spur], radius[~spur]
     points, straight = _smooth(at, ink.shape, pixels)
-    return Axis(points / pixels, radius, at, straight)
+    points = _out_to_tips(points / pixels, radius, at, (ink.shape[0], ink.shape[1]), pixels)
+    return Axis(points, radius, at, straight)
+
+
+def _out_to_tips(
+    points: npt.NDArray[np.float64],
+    radius: npt.NDArray[np.float64],
+    at: npt.NDArray[np.intp],
+    shape: tuple[int, int],
+    pixels: int,
+) -> npt.NDArray[np.float64]:
+    """Return the points, in stitches, with the ends of fine tips moved out to where the ink runs to nothing.
+
+    Thinning stops short of a fine tip, and its last part is thinner than a pixel.
+    """
+    line = np.zeros(shape, dtype=np.uint8)
+    line[at[:, 0], at[:, 1]] = 1
+    around = cv2.boxFilter(line, -1, (3, 3), normalize=False, borderType=cv2.BORDER_CONSTANT)
+    out = points.copy()
+    for end in np.flatnonzero((around[at[:, 0], at[:, 1]] <= 2) & (radius < TIP_WIDTH / 2)):
+        # The points come in reading order.
+        first, last = np.searchsorted(at[:, 0], [at[end, 0] - 2 * pixels, at[end, 0] + 2 * pixels])
+        off, width = points[first:last] - points[end], radius[first:last]
+        far = np.hypot(off[:, 0], off[:, 1])
+        # In a crossing, or on the middle of a broad part, many points lie about.
+        if np.count_nonzero(far <= 1.0) > 1.7 * pixels:
+            continue
+        near, back = (far > 0.3) & (far <= 0.6), (far > 0.9) & (far <= 1.4)
+        if near.sum() < 2 or back.sum() < 2:
+            continue
+        thin, thick = float(width[near].mean()), float(width[back].mean())
+        slope = (thick - thin) / float(far[back].mean() - far[near].mean())
+        here = thin - slope * float(far[near].mean())
+        # The half-width must fall evenly, and by more than pixels make it waver.
+        even = abs(here - radius[end]) < 0.1 and thin < 0.8 * thick
+        if not (even and TIP_SLOPES[0] < slope < TIP_SLOPES[1]):
+            continue
+        way = -off[back].mean(axis=0)
+        out[end] += way / np.hypot(*way) * min(LONGEST_TIP, (radius[end] - 0.25 / pixels) / slope)
+    return out
 
 
 def _tapers(
@@ -208,7 +252,10 @@ def _smooth(
 
 
 def _lengthen_ends(skeleton: MaskArray, depth: npt.NDArray[np.float32], pixels: int) -> MaskArray:
-    """Continue each end of the skeleton while the stroke stays about as wide: thinning eats the ends of strokes."""
+    """Continue each end of the skeleton while the stroke stays about as wide, or runs out slowly to a tip.
+
+    Thinning eats the ends of strokes.
+    """
     line = skeleton.view(np.uint8)
     around = cv2.filter2D(line, cv2.CV_8U, np.ones((3, 3), np.uint8), borderType=cv2.BORDER_CONSTANT)
     ends = places(skeleton & (around <= 2))
@@ -235,7 +282,10 @@ def _lengthen_ends(skeleton: MaskArray, depth: npt.NDArray[np.float32], pixels: 
             step = way / length
             for k in range(1, 2 * pixels):
                 nr, nc = round(r + k * step[0]), round(c + k * step[1])
-                if not (0 <= nr < height and 0 <= nc < width) or depth[nr, nc] < 0.7 * wide:
+                if not (0 <= nr < height and 0 <= nc < width):
+                    break
+                # No narrower than a stroke's rounded end, or than a tip that runs out.
+                if depth[nr, nc] < min(0.7 * wide, max(0.5 / pixels, wide - TAPER_SLOPE * k / pixels)):
                     break
                 out[nr, nc] = True
     return out

@@ -61,6 +61,38 @@ def axis_of(ink):
     return find_axis(ink, ink_depth(ink, PIXELS), PIXELS)
 
 
+def wedge(tip, degrees, half_degrees, length=9.0, side=20):
+    """Ink that runs out to a tip, pixel by pixel: all that lies within an angle of a line from the tip."""
+    y, x = ((np.indices((side * PIXELS,) * 2) + 0.5) / PIXELS) - np.reshape(tip, (2, 1, 1))
+    along = y * np.cos(np.deg2rad(degrees)) + x * np.sin(np.deg2rad(degrees))
+    across = x * np.cos(np.deg2rad(degrees)) - y * np.sin(np.deg2rad(degrees))
+    return (along >= 0) & (along <= length) & (np.abs(across) <= along * np.tan(np.deg2rad(half_degrees)))
+
+
+@pytest.mark.parametrize("half_degrees", [10, 15, 20])
+@pytest.mark.parametrize("degrees", [0, 17, 31, 45, 60, 90])
+def test_fine_tips_are_drawn_as_far_as_they_go(half_degrees, degrees):
+    # A stitch within 0.75 of the line it stands for shows it (the recall of the reduction's measures).
+    for off in ((0.1, 0.1), (0.5, 0.5), (0.3, 0.8), (0.9, 0.4), (0.0, 0.5)):
+        tip = np.add(off, 9) - 6 * np.array([np.cos(np.deg2rad(degrees)), np.sin(np.deg2rad(degrees))])
+        cells = draw_ink(wedge(tip, degrees, half_degrees), PIXELS).cells
+        distance = np.hypot(*(np.argwhere(cells) + 0.5 - tip).T)
+        assert distance.min() <= 0.75
+        assert ndimage.label(cells, np.ones((3, 3)))[1] == 1
+
+
+def test_the_rounded_and_square_ends_of_strokes_go_no_farther_than_their_ink():
+    for thick in (0.6, 1.0, 1.6):
+        for slant in (0.0, 0.3, 1.0):
+            ink = np.zeros((20 * PIXELS,) * 2, np.uint8)
+            ends = [(5 * PIXELS, 8 * PIXELS), (14 * PIXELS, round((8 + 4 * slant) * PIXELS))]
+            cv2.line(ink, *ends, 1, round(thick * PIXELS))
+            away = ndimage.distance_transform_edt(ink == 0) / PIXELS
+            axis = find_axis(ink > 0, ink_depth(ink > 0, PIXELS), PIXELS)
+            row, col = (axis.points * PIXELS).astype(int).T
+            assert away[row, col].max() == 0
+
+
 def demands(ink, gap=1.5):
     return read_structure(ink, axis_of(ink), PIXELS, gap)
 
