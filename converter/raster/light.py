@@ -26,6 +26,7 @@ import numpy.typing as npt
 
 from converter.model.arrays import GrayArray, LabelArray, MaskArray
 from converter.pixels.runs import spread
+from converter.raster.axis import ink_depth
 from converter.raster.components import label_parts
 from converter.raster.morphology import disc, drop_parts, drop_small
 from converter.raster.tone import median
@@ -48,6 +49,8 @@ GRAY_IN_GAPS = 0.12
 """The same for gaps of less than 0.8 stitches."""
 GRAY_HOLES = ((0.2, 0.15, 3.0), (0.15, 0.5, 4.0), (0.07, 0.5, 20.0))
 """Depth, share of a hole that must be lighter for it to be paper, and largest such hole in square stitches."""
+RIM_BLUR, LEAST_CORE = 0.25, 0.3
+"""Stitches from its rim a hole is blurred, and the share of it beyond that from which on only that is looked at."""
 PALE_SPECK = (0.38, 2.0)
 """Depth below which, and square stitches up to which, a part is a grain of shading."""
 MOST_SPECKS = 0.3
@@ -184,9 +187,15 @@ def _fill_gray_holes(mask: MaskArray, depth: Plane, pixels: float) -> MaskArray:
     at = np.flatnonzero(spread(small, labels))
     whose, shades = labels.ravel()[at], depth.ravel()[at]
     fill = area <= TINY_HOLE * pixels**2
+    # What is left of each hole away from the blur of its rim, if that is enough to tell.
+    inner = ink_depth(~mask, 1).ravel()[at] > RIM_BLUR * pixels
+    core = np.bincount(whose[inner], minlength=len(area))
+    told = core > LEAST_CORE * area
     for shade, least_bare, most_area in GRAY_HOLES:
         bare = np.bincount(whose[shades < shade], minlength=len(area))
-        fill |= (area <= most_area * pixels**2) & (bare < least_bare * area)
+        bare_core = np.bincount(whose[inner & (shades < shade)], minlength=len(area))
+        dull = (bare < least_bare * area) & ~(told & (bare_core >= least_bare * core))
+        fill |= (area <= most_area * pixels**2) & dull
     out = mask.copy()
     out.ravel()[at[fill[whose]]] = True
     return out

@@ -51,7 +51,7 @@ def draw_ink(
     axis: Axis | None = None,
     symmetry: Symmetry | None = None,
     most_trials: int = MOST_TRIALS,
-    gaps: tuple[float, ...] = (1.5, 1.0),
+    gaps: tuple[float, ...] = (1.5, 0.95),
 ) -> Drawn:
     """Return the cells of a mask laid on the grid.
 

@@ -197,7 +197,7 @@ def read_structures(
     blocks = away.reshape(shape[0], pixels, -1).max(axis=1).reshape(shape[0], shape[1], pixels).max(axis=2)
     hole = (grounds > 0) & (grounds != grounds[0, 0])
     in_hole = cv2.resize(hole.view(np.uint8) * np.uint8(255), shape[::-1], interpolation=cv2.INTER_AREA) > 25
-    step = max(1, pixels // 4)
+    step = max(1, pixels // 6)
     few_away = np.ascontiguousarray(away[step // 2 :: step, step // 2 :: step])
 
     def demand(gap: float) -> Structure:

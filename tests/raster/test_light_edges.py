@@ -172,6 +172,13 @@ def test_gray_holes_are_the_tooth_of_the_paper():
         mask[10 : 10 + side, 10 : 10 + side] = False
         depth = np.where(mask, 1.0, shade).astype(np.float32)
         assert _fill_gray_holes(mask, depth, 10.0).all() == filled, (shade, side)
+    # A slender opening is blurred over most of it; its middle tells.
+    for middle, filled in ((0.02, False), (0.1, True)):
+        mask = np.ones((30, 110), dtype=bool)
+        mask[7:22, 10:100] = False
+        depth = np.where(mask, 1.0, 0.2).astype(np.float32)
+        depth[11:18, 10:100] = middle
+        assert _fill_gray_holes(mask, depth, 10.0).all() == filled, middle
 
 
 def test_pale_specks_go_unless_they_are_many():
