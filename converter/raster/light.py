@@ -65,6 +65,8 @@ TOO_DARK = 0.5
 """Share of the contrast by which paper may be darker than large regions of paper near by."""
 TORN = 0.1
 """Share of a region's rim from which on it is heard that speaks against the rest."""
+HALF = 0.4
+"""Share from which on it says both alike: all that is dark and all that is bright is this one region."""
 TWO_TONED = 0.52
 """Share of the contrast by which its dark and its bright parts then differ."""
 MOST_FADING = 0.25
@@ -327,8 +329,9 @@ def _vote(
         dark = plain & (level < _level_of_edges(level, band))
         torn &= _two_toned(labels, dark, level, contrast, least_area)
         if torn.any():
-            here = spread(torn, labels)
-            dark = _sharply_bound(dark & here, here, band)
+            # Where the rim says both alike, the dark part cannot be a mere shadow on paper with other ink.
+            paper = spread(torn & (share <= HALF), labels)
+            dark = (dark & spread(torn & (share > HALF), labels)) | _sharply_bound(dark & paper, paper, band)
             labels, pixels_of = _two_kinds(plain & ~dark, dark)
             share = _ink_share(labels, len(pixels_of), band, dark_side, span)
     is_ink = share > 0.5

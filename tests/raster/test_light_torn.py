@@ -76,3 +76,18 @@ def test_an_enlargement_is_not_judged_again(
     settings = ChartSettings.from_options(columns=columns)
     take.take_up(prepare_picture(picture, settings), settings)
     assert asked[-1] is judged
+
+
+def test_a_shaded_thing_in_its_soft_shadow_is_not_turned_inside_out() -> None:
+    """Dark body, shadow and paper without an edge between: the bright part of it all is paper."""
+    y, x = np.mgrid[:300, :400]
+    gray = np.full((300, 400), 1.0)
+    below = np.hypot((y - 190) / 35, (x - 200) / 130)
+    gray *= 1 - 0.85 / (1 + np.exp((below - 1) * 9))
+    body = np.hypot((y - 140) / 60, (x - 200) / 110) < 1
+    gray[body] = (0.08 + 0.12 * (x / 400))[body]
+    gray = cv2.GaussianBlur(gray.astype(np.float32), (0, 0), 0.8)
+    found = find_ink(gray, 8.0)
+    assert found is not None
+    assert found.mask[body & (y < 180)].mean() > 0.95
+    assert not found.mask[[0, -1]].any() and not found.mask[:, [0, -1]].any()
