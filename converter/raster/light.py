@@ -18,7 +18,6 @@ surface through the edges and a check of each object by its rim).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import cv2
 import numpy as np
@@ -29,7 +28,8 @@ from converter.pixels.runs import spread
 from converter.raster.axis import ink_depth
 from converter.raster.components import label_parts
 from converter.raster.morphology import disc, drop_parts, drop_small
-from converter.raster.tone import median
+from converter.raster.tone import mean_around, median
+from converter.raster.vote import vote_regions
 
 LIFT = 0.04
 """Added before the logarithm, so that noise in the deepest black is not blown up."""
@@ -59,18 +59,8 @@ TINY_HOLE, TINY_SPECK = 0.4, 0.12
 """Square stitches up to which a hole or a part of a drawing with grain is taken for grain, whatever it looks like."""
 SURE_PAPER = 4.0
 """Square stitches; smaller regions of paper do not tell how bright the paper is."""
-MUCH_PAPER = 0.05
-"""Share of all paper from which on a region is large."""
 TOO_DARK = 0.5
 """Share of the contrast by which paper may be darker than large regions of paper near by."""
-TORN = 0.1
-"""Share of a region's rim from which on it is heard that speaks against the rest."""
-HALF = 0.4
-"""Share from which on it says both alike: all that is dark and all that is bright is this one region."""
-TWO_TONED = 0.52
-"""Share of the contrast by which its dark and its bright parts then differ."""
-MOST_FADING = 0.25
-"""Share of the outline of such a dark part that may have no edge."""
 LEAST_CONTRAST = 0.08
 """Logarithm: paper and ink that differ by less than about 8 % count as blank."""
 
@@ -229,7 +219,7 @@ class _Edges:
     """Logarithm of the brightness."""
     sure_paper: MaskArray
     large: MaskArray
-    """See `_vote`."""
+    """See `vote_regions`."""
     contrast: float
 
 
@@ -264,7 +254,7 @@ def _find_edges(gray: GrayArray, pixels: float, dark: float, softness: float) ->
         return None
     edge = max(BAND_SHARE * contrast, min(1.6 * noise, 0.6 * contrast))
     band = span > edge
-    mask, sure_paper, large = _vote(band, dark_side, span, level, contrast, SURE_PAPER * pixels**2)
+    mask, sure_paper, large = vote_regions(band, dark_side, span, level, contrast, SURE_PAPER * pixels**2)
     mask = _drop_shadow_rims(mask, band, sure_paper, level, pixels, contrast)
     return _Edges(mask, level, sure_paper, large, contrast)
 
@@ -305,104 +295,6 @@ def _usual_contrast(span: Plane, noise: float, grain: float) -> float:
     return usual if top > 9 * grain else 0.0
 
 
-def _vote(
-    band: MaskArray, dark_side: MaskArray, span: Plane, level: Plane, contrast: float, least_area: float
-) -> tuple[MaskArray, MaskArray, MaskArray]:
-    """Label the band by its dark side and every region between by the vote of its rim.
-
-    Returns
-    -------
-    ink : ndarray of shape (H, W), bool
-    sure_paper : ndarray of shape (H, W), bool
-        Regions of paper of at least so many pixels. A smaller one may be a bare fleck in a shaded area, and says
-        nothing about how bright the paper is.
-    large : ndarray of shape (H, W), bool
-        Those of them that hold a good part of all paper.
-    """
-    plain = ~band
-    labels, pixels_of = label_parts(plain, 4)
-    share = _ink_share(labels, len(pixels_of), band, dark_side, span)
-    torn = (share > TORN) & (share < 1 - TORN) & (pixels_of >= least_area)
-    torn[0] = False
-    if torn.any():
-        # Ink that fades into the paper: one region in which some of the rim says ink and some paper.
-        dark = plain & (level < _level_of_edges(level, band))
-        torn &= _two_toned(labels, dark, level, contrast, least_area)
-        if torn.any():
-            # Where the rim says both alike, the dark part cannot be a mere shadow on paper with other ink.
-            paper = spread(torn & (share <= HALF), labels)
-            dark = (dark & spread(torn & (share > HALF), labels)) | _sharply_bound(dark & paper, paper, band)
-            labels, pixels_of = _two_kinds(plain & ~dark, dark)
-            share = _ink_share(labels, len(pixels_of), band, dark_side, span)
-    is_ink = share > 0.5
-    # Of each region: 0 paper, 1 ink, 2 sure paper, 3 much of it; the band itself is of none.
-    area = np.where(is_ink, 0, pixels_of)
-    area[0] = 0
-    what = is_ink.astype(np.uint8)
-    what[area >= least_area] = 2
-    what[(area >= least_area) & (area >= MUCH_PAPER * area.sum())] = 3
-    found = spread(what, labels)
-    return np.asarray((band & dark_side) | (found == 1)), np.asarray(found >= 2), np.asarray(found == 3)
-
-
-def _ink_share(
-    labels: LabelArray, count: int, band: MaskArray, dark_side: MaskArray, span: Plane
-) -> npt.NDArray[np.float64]:
-    """Return of each region what share of its rim, 0 to 1, says that it is ink; 0 for one without a rim."""
-    narrow: npt.NDArray[Any] = labels.astype(np.uint16 if count <= np.iinfo(np.uint16).max else np.float32)
-    near = cv2.dilate(narrow, np.ones((3, 3), np.uint8))
-    rim = np.flatnonzero(band & (near > 0))
-    who = near.ravel()[rim].astype(np.intp)
-    weight = span.ravel()[rim].astype(np.float64)
-    ink_votes = np.bincount(who, weights=np.where(dark_side.ravel()[rim], weight, 0), minlength=count)
-    all_votes = np.bincount(who, weights=weight, minlength=count)
-    return ink_votes / np.maximum(all_votes, np.finfo(np.float64).tiny)
-
-
-def _level_of_edges(level: Plane, band: MaskArray) -> Plane:
-    """Return the level half-way between paper and ink, filled in from the edges near by."""
-    scale = min(1.0, 200 / max(level.shape))
-    size = (max(2, round(level.shape[1] * scale)), max(2, round(level.shape[0] * scale)))
-    weight = cv2.resize(band.astype(np.float32), size, interpolation=cv2.INTER_AREA)
-    total = cv2.resize(np.where(band, level, np.float32(0)), size, interpolation=cv2.INTER_AREA)
-    filled = _spread(np.asarray(weight, dtype=np.float32), np.asarray(total, dtype=np.float32))
-    return np.asarray(cv2.resize(filled, (level.shape[1], level.shape[0]), interpolation=cv2.INTER_LINEAR), np.float32)
-
-
-def _two_toned(
-    labels: LabelArray, dark: MaskArray, level: Plane, contrast: float, least_area: float
-) -> npt.NDArray[np.bool_]:
-    """Return of each region whether it has much of dark and of bright, far apart, as no plain colour has."""
-    count = int(labels.max()) + 1
-    whose, weight = labels.ravel(), level.ravel()
-    area, total = np.bincount(whose, minlength=count), np.bincount(whose, weight, count)
-    inked = dark.ravel()
-    area_dark, total_dark = np.bincount(whose[inked], minlength=count), np.bincount(whose[inked], weight[inked], count)
-    bright = (total - total_dark) / np.maximum(area - area_dark, 1)
-    both = (area_dark >= least_area) & (area - area_dark >= least_area)
-    far: npt.NDArray[np.bool_] = bright - total_dark / np.maximum(area_dark, 1) > TWO_TONED * contrast
-    return both & far
-
-
-def _sharply_bound(dark: MaskArray, here: MaskArray, band: MaskArray) -> MaskArray:
-    """Return the dark parts of some regions that end in edges nearly all round; a shadow fades on a long way."""
-    foot = np.ones((3, 3), np.uint8)
-    labels, area = label_parts(dark, 4)
-    soft = dark & (cv2.dilate((here & ~dark).view(np.uint8), foot) > 0)
-    sharp = dark & ~soft & (cv2.dilate(band.view(np.uint8), foot) > 0)
-    fading, ending = (np.bincount(labels[each], minlength=len(area)) for each in (soft, sharp))
-    kept = fading < MOST_FADING * (fading + ending)
-    kept[0] = False
-    return np.asarray(kept[labels])
-
-
-def _two_kinds(one: MaskArray, other: MaskArray) -> tuple[LabelArray, npt.NDArray[np.int64]]:
-    """Return labels and areas of the parts of two masks that share no pixel."""
-    labels, area = label_parts(one, 4)
-    more, more_area = label_parts(other, 4)
-    return np.where(other, more + np.int32(len(area) - 1), labels), np.concatenate([area, more_area[1:]])
-
-
 def _drop_shadow_rims(
     mask: MaskArray, band: MaskArray, sure_paper: MaskArray, level: Plane, pixels: float, contrast: float
 ) -> MaskArray:
@@ -431,21 +323,7 @@ def _fill_paper(level: Plane, mask: MaskArray, sure_paper: MaskArray, large: Mas
     weight, total = shrink(known.astype(np.float32)), shrink(np.where(known, level, np.float32(0)))
     if np.count_nonzero(large & known) >= 16 and not np.array_equal(large, known):
         sure, bright = shrink(large.astype(np.float32)), shrink(np.where(large, level, np.float32(0)))
-        dark = total < weight * (_spread(sure, bright) - np.float32(TOO_DARK * contrast))
+        dark = total < weight * (mean_around(sure, bright) - np.float32(TOO_DARK * contrast))
         weight, total = np.where(dark, sure, weight), np.where(dark, bright, total)
-    filled = _spread(weight, total)
+    filled = mean_around(weight, total)
     return np.asarray(cv2.resize(filled, (level.shape[1], level.shape[0]), interpolation=cv2.INTER_LINEAR), np.float32)
-
-
-def _spread(weight: Plane, total: Plane) -> Plane:
-    """Return the mean, total by weight, of the surroundings, which reach the farther the less weight there is."""
-    out = np.zeros_like(total)
-    left = np.ones_like(total)
-    for reach in (3, 9, 27, 81, 243):
-        w = cv2.blur(weight, (reach, reach), borderType=cv2.BORDER_REPLICATE)
-        t = cv2.blur(total, (reach, reach), borderType=cv2.BORDER_REPLICATE)
-        sure = np.clip(w * 4, 0, 1) * left
-        out = out + np.where(w > 1e-6, t / np.maximum(w, 1e-6), 0) * sure
-        left = left - sure
-    mean = float(total.sum() / max(float(weight.sum()), 1e-6))
-    return np.asarray(out + mean * left, dtype=np.float32)

@@ -130,3 +130,20 @@ def median(values: npt.NDArray[np.floating]) -> float:
         return float(np.partition(flat, half)[half])
     low, high = np.partition(flat, (half - 1, half))[half - 1 : half + 1]
     return float((low + high) / 2)
+
+
+def mean_around(weight: npt.NDArray[np.float32], total: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Return the mean, total by weight, of the surroundings, which reach the farther the less weight there is.
+
+    Both arrays have shape (H, W); the total is the sum of what is known, the weight how much is.
+    """
+    out = np.zeros_like(total)
+    left = np.ones_like(total)
+    for reach in (3, 9, 27, 81, 243):
+        w = cv2.blur(weight, (reach, reach), borderType=cv2.BORDER_REPLICATE)
+        t = cv2.blur(total, (reach, reach), borderType=cv2.BORDER_REPLICATE)
+        sure = np.clip(w * 4, 0, 1) * left
+        out = out + np.where(w > 1e-6, t / np.maximum(w, 1e-6), 0) * sure
+        left = left - sure
+    mean = float(total.sum() / max(float(weight.sum()), 1e-6))
+    return np.asarray(out + mean * left, dtype=np.float32)
