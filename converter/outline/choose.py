@@ -13,6 +13,7 @@ as a stitcher would:
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import replace
 from typing import Final
 
@@ -39,6 +40,8 @@ LOST: Final = 1.5
 """An edge farther than so many stitches from the edge of all crosses is not shown by them at all."""
 SHORT: Final = 4.0
 """Kept pieces shorter than so many stitches, or a sixteenth of the chart, are dropped; gaps up to it are filled."""
+LOOSE: Final = 1.5
+"""A line no longer than so many stitches that joins no other is a loose stitch."""
 FEW: Final = 0.08
 """An edge of which only so small a share would get a line gets none: here and there looks like a mistake."""
 
@@ -60,7 +63,18 @@ def choose_chains(chains: list[Chain], cells: CellArray, ink: MaskArray, scale: 
     for chain in chains:
         wanted = _misfit(chain, cells, edge, body, scale) if chain.solid else _uncovered(chain, cells)
         kept += _pieces(chain, _sweep(wanted, chain, max(SHORT, min(cells.shape) / 16)))
-    return kept
+    return _drop_loose(kept)
+
+
+def _drop_loose(chains: list[Chain]) -> list[Chain]:
+    """Return the chains without those that are a single short stitch joined to no other."""
+    met = Counter(tuple(hole) for chain in chains for hole in {tuple(h) for h in chain.holes.tolist()})
+    return [
+        chain
+        for chain in chains
+        if np.hypot(*np.diff(chain.holes, axis=0).T).sum() > LOOSE
+        or any(met[tuple(h)] > 1 for h in chain.holes.tolist())
+    ]
 
 
 def _edge_of(cells: CellArray) -> PointArray:

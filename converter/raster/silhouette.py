@@ -32,6 +32,8 @@ LEAST_LENGTH: Final = 3.0
 """Stitches; shorter pieces are left out."""
 STEPS: Final = 32
 """Places along each side at which the paper's colour is worked out; it changes slowly between."""
+BEYOND: Final = 8
+"""Pixels of paper added on all sides."""
 LINE_WIDTH: Final = 0.8
 """Stitches, width of the lines."""
 
@@ -58,7 +60,9 @@ def find_silhouette(picture: npt.NDArray[np.uint8], ink: MaskArray, stitches: in
     rim = _rim(apart.shape)
     if float((apart[rim] < least).mean()) < PLAIN:
         return None
-    drawn = ~_open_paper((apart < least) & ~ink, rim, stitches)
+    # What touches the sides of the picture has an outline there too: beyond them lies paper.
+    apart, ink = np.pad(apart, BEYOND), np.pad(ink, BEYOND)
+    drawn = ~_open_paper((apart < least) & ~ink, stitches)
     body = np.asarray(cv2.medianBlur(drawn.view(np.uint8), 5), dtype=np.uint8)
     rows, cols = np.flatnonzero(body.any(axis=1)), np.flatnonzero(body.any(axis=0))
     if len(rows) == 0:
@@ -73,7 +77,8 @@ def find_silhouette(picture: npt.NDArray[np.uint8], ink: MaskArray, stitches: in
     long[0] = False
     if not long.any():
         return None
-    return np.asarray((_distance_to(long[labels]) < LINE_WIDTH * stitch) & (body > 0))
+    lines = (_distance_to(long[labels]) < LINE_WIDTH * stitch) & (body > 0)
+    return np.asarray(lines[BEYOND:-BEYOND, BEYOND:-BEYOND])
 
 
 def _apart_from_paper(picture: npt.NDArray[np.uint8]) -> tuple[npt.NDArray[np.uint8], float]:
@@ -107,11 +112,11 @@ def _surface(y: npt.NDArray[np.float64], x: npt.NDArray[np.float64]) -> npt.NDAr
     return np.stack([np.ones_like(y), y, y * y, x, x * x, x * y], axis=1)
 
 
-def _open_paper(like: MaskArray, rim: MaskArray, stitches: int) -> MaskArray:
+def _open_paper(like: MaskArray, stitches: int) -> MaskArray:
     """Return what of the paper-coloured areas is paper: what is joined to the rim, and large openings."""
     _, labels, stats, _ = cv2.connectedComponentsWithStats(like.view(np.uint8), connectivity=4)
     paper = stats[:, cv2.CC_STAT_AREA] > OPENING * (max(like.shape) / stitches) ** 2
-    paper[labels[rim]] = True
+    paper[labels[_rim(like.shape)]] = True
     paper[0] = False
     found: MaskArray = paper[labels]
     return found

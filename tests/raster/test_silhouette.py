@@ -164,3 +164,15 @@ def test_a_photograph_on_plain_paper_keeps_its_pale_parts(kind: str) -> None:
     wing = found.cells[: rows // 3]
     assert wing.any() and wing.mean() < 0.15
     assert found.readability > 60
+
+
+def test_a_shape_that_touches_the_sides_of_its_picture_is_closed_there() -> None:
+    """A picture cut close to the drawing: paper is in the corners alone, but a shape of all its height is whole."""
+    picture = np.full((220, 420, 3), 255, dtype=np.uint8)
+    cv2.circle(picture, (110, 110), 109, YELLOW, -1, cv2.LINE_AA)
+    picture[60:160, 300:316] = 20
+    lines = find_silhouette(picture, _ink(picture), STITCHES)
+    assert lines is not None
+    for side in (lines[:6, 80:140], lines[-6:, 80:140], lines[80:140, :6]):
+        assert side.any(axis=0).all() or side.any(axis=1).all()
+    assert not lines[60:160, 60:160].any()
