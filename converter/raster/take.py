@@ -188,7 +188,7 @@ def _look_at_photo(ready: Prepared, settings: ChartSettings, kind: Kind, coarse:
 def _find_pale(ready: Prepared, coarse: GrayArray, ink: Ink, stitches: int, inverted: bool) -> MaskArray | None:
     """Return the edges of what is too pale for ink, on the coarse copy, or None if there are none."""
     rims = find_rims(coarse, ink)
-    outline = None if inverted or ink.grainy else _find_outline(ready, ink.mask, stitches)
+    outline = None if inverted else _find_outline(ready, ink.mask, stitches)
     return rims if outline is None else outline if rims is None else rims | outline
 
 
