@@ -14,14 +14,23 @@ from converter.raster.light import Ink
 
 UNEVEN_INK = 0.27
 UNEVEN_PAPER = 0.09
+"""Shares of the contrast: standard deviations of the depth of a shaded drawing's ink and paper, see `toning`."""
 TONES = 0.75
-ELSEWHERE = 0.092
-FEW_EDGES = 0.02
-FAINT = 0.03
+"""Least toning of a photograph."""
 RESTLESS = 0.018
+"""Share of the contrast by which neighbouring pixels differ in a photograph between its edges, at least."""
+ELSEWHERE = 0.092
+"""Toning times the share of edges that are none of the ink's, from which on a picture is a photograph."""
+FEW_EDGES = 0.02
+"""Added to that share, so that a picture of very many tones may do with few edges."""
+FAINT = 0.03
+"""Share of the span from dark to bright, for each pixel, below which a slope is no edge."""
 THICK_SHARE = 0.15
+"""Share of the ink in broad parts from which on a drawing is one of solid shapes."""
+THICK = 0.055
+"""Half the width of a broad part, as a share of the drawing's narrower side."""
 SLENDER = 0.3
-"""Limits between drawings and photographs and between lines and solids; see `toning` and `tell_kind`."""
+"""Share of the longer side that the narrower one counts as at least: a tall key is no line drawing for being tall."""
 
 
 @dataclass(frozen=True)
@@ -105,9 +114,8 @@ def line_or_shape(mask: MaskArray) -> Kind:
     if len(rows) == 0:
         return Kind("line", Phrase("Taken for a line drawing."))
     sides = sorted((int(rows[-1] - rows[0]) + 1, int(cols[-1] - cols[0]) + 1))
-    # A stroke is thin against the narrower side: a tall key is no line drawing for being tall.
     size = max(sides[0], SLENDER * sides[1])
-    thick = float((ink_depth(mask, 1) > 0.055 * size).sum()) / max(1.0, float(mask.sum()))
+    thick = float((ink_depth(mask, 1) > THICK * size).sum()) / max(1.0, float(mask.sum()))
     if thick < THICK_SHARE:
         return Kind("line", Phrase("Taken for a line drawing: nearly all of its ink lies in strokes."))
     return Kind("shape", Phrase("Taken for solid shapes: much of its ink lies in broad areas."))
