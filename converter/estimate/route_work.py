@@ -42,7 +42,7 @@ _COPIED = 4000
 """Legs up to which a chart is worked in copies side by side."""
 _GROUPS = (12, 24, 48, 96)
 """Crosses of groups that are worked again as a whole, of a like size together."""
-_GROUP_TRIES = 2_500_000
+_GROUP_TRIES = 1_700_000
 _MOST_GROUP_TRIES, _FEWEST_GROUP_TRIES = 4000, 400
 """Changes tried in all, and for each leg at most; with fewer than the last none are tried."""
 _GROUP_SIZE = 40
