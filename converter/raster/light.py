@@ -28,7 +28,7 @@ from converter.pixels.runs import spread
 from converter.raster.axis import ink_depth
 from converter.raster.components import label_parts
 from converter.raster.morphology import disc, drop_parts, drop_small
-from converter.raster.tone import mean_around, median
+from converter.raster.tone import mean_around, median, shrink_known
 from converter.raster.vote import vote_regions
 
 LIFT = 0.04
@@ -116,7 +116,8 @@ def find_ink(
     """
     # The grain of paper and the blur of a lens go with the picture, not with the stitches of a very small chart.
     pixels = max(4.0, min(pixels, max(gray.shape) / FINEST), PIXELS_ENLARGED * enlarged if enlarged > 1 else 0.0)
-    for each in SOFTNESS[SOFTNESS.index(softness) :] if judge_grain else (softness,):
+    tries = SOFTNESS[SOFTNESS.index(softness) :] if judge_grain else (softness,)
+    for each in tries:
         edges = _find_edges(gray, pixels, dark, each)
         if edges is None:
             return None
@@ -125,7 +126,7 @@ def find_ink(
             depth = _fill_depth(edges)
             mask = _as_dark(mask, depth, dark)
         grounds = label_parts(~mask, 4)
-        if not judge_grain or each == SOFTNESS[-1] or _texture(mask, grounds, pixels, mend_grain) < COARSE_GRAIN:
+        if each == tries[-1] or _texture(mask, grounds, pixels, mend_grain) < COARSE_GRAIN:
             break
     assert edges is not None
     if depth is None:
@@ -314,15 +315,9 @@ def _fill_paper(level: Plane, mask: MaskArray, sure_paper: MaskArray, large: Mas
     shaded area.
     """
     known = sure_paper if np.count_nonzero(sure_paper) >= 16 else ~mask
-    scale = min(1.0, 200 / max(level.shape))
-    size = (max(2, round(level.shape[1] * scale)), max(2, round(level.shape[0] * scale)))
-
-    def shrink(values: npt.NDArray[np.floating]) -> Plane:
-        return np.asarray(cv2.resize(values, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
-
-    weight, total = shrink(known.astype(np.float32)), shrink(np.where(known, level, np.float32(0)))
+    weight, total = shrink_known(known, level)
     if np.count_nonzero(large & known) >= 16 and not np.array_equal(large, known):
-        sure, bright = shrink(large.astype(np.float32)), shrink(np.where(large, level, np.float32(0)))
+        sure, bright = shrink_known(large, level)
         dark = total < weight * (mean_around(sure, bright) - np.float32(TOO_DARK * contrast))
         weight, total = np.where(dark, sure, weight), np.where(dark, bright, total)
     filled = mean_around(weight, total)

@@ -136,7 +136,7 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
         if wanted.kind == "auto" and ink is not None:
             kind = line_or_shape(ink.mask)
         kind = Kind(kind.name, sentences(kind.reason, Phrase("It is light on dark, so the light parts are stitched.")))
-    rims = None if ink is None else _find_pale(ready, coarse, ink, stitches, inverted)
+    rims = None if ink is None else _find_pale(ready, coarse, ink, inverted)
     tilt = 0.0
     if wanted.deskew and not ready.symmetries and ready.gray.size <= MOST_PIXELS_TURNED:
         tilt = find_tilt(coarse)
@@ -178,23 +178,24 @@ def _look_at_photo(ready: Prepared, settings: ChartSettings, kind: Kind, coarse:
         kind = Kind(kind.name, sentences(kind.reason, light))
     if float(np.ptp(coarse)) < 0.04 or not mask.any():
         return None
-    outline = None if inverted else _find_outline(ready, mask, max(ready.columns or 0, ready.rows or 0))
+    outline = None if inverted else _find_outline(ready, mask)
     if outline is None:
         return Look(kind, scale, mask, inside, inverted, 0.0)
     kind = Kind(kind.name, sentences(kind.reason, PALER))
     return Look(kind, scale, mask | outline, inside, inverted, 0.0, outline)
 
 
-def _find_pale(ready: Prepared, coarse: GrayArray, ink: Ink, stitches: int, inverted: bool) -> MaskArray | None:
+def _find_pale(ready: Prepared, coarse: GrayArray, ink: Ink, inverted: bool) -> MaskArray | None:
     """Return the edges of what is too pale for ink, on the coarse copy, or None if there are none."""
     rims = find_rims(coarse, ink)
-    outline = None if inverted else _find_outline(ready, ink.mask, stitches)
+    outline = None if inverted else _find_outline(ready, ink.mask)
     return rims if outline is None else outline if rims is None else rims | outline
 
 
-def _find_outline(ready: Prepared, mask: MaskArray, stitches: int) -> MaskArray | None:
+def _find_outline(ready: Prepared, mask: MaskArray) -> MaskArray | None:
     """Return the outline of what is drawn where the mask of a coarse copy does not show it, see `find_silhouette`."""
     picture = ready.gray if ready.colour is None else ready.colour
+    stitches = max(ready.columns or 0, ready.rows or 0)
     scale = min(1.0, max(COARSE_PALE, PALE_PIXELS * stitches) / max(mask.shape))
     size = (max(1, round(mask.shape[1] * scale)), max(1, round(mask.shape[0] * scale)))
     small = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)

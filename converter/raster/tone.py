@@ -21,6 +21,8 @@ def put_on_white(picture: PictureArray) -> PictureArray:
     return mixed.astype(np.uint8)
 
 
+SMALL_SIDE = 200
+"""Pixels, longer side of the copy on which slow changes of light are filled in."""
 FEW = 0.002
 """Share of the pixels at either end that do not count."""
 FLAT = 40
@@ -130,6 +132,19 @@ def median(values: npt.NDArray[np.floating]) -> float:
         return float(np.partition(flat, half)[half])
     low, high = np.partition(flat, (half - 1, half))[half - 1 : half + 1]
     return float((low + high) / 2)
+
+
+def shrink_known(
+    known: npt.NDArray[np.bool_], values: npt.NDArray[np.float32]
+) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+    """Return how much is known and the sum of the known values on a small copy, as `mean_around` takes them."""
+    scale = min(1.0, SMALL_SIDE / max(values.shape))
+    size = (max(2, round(values.shape[1] * scale)), max(2, round(values.shape[0] * scale)))
+
+    def shrink(plane: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+        return np.asarray(cv2.resize(plane, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+
+    return shrink(known.astype(np.float32)), shrink(np.where(known, values, np.float32(0)))
 
 
 def mean_around(weight: npt.NDArray[np.float32], total: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from converter.model.arrays import LabelArray, MaskArray
 from converter.pixels.runs import spread
 from converter.raster.components import label_parts
-from converter.raster.tone import mean_around
+from converter.raster.tone import mean_around, shrink_known
 
 MUCH_PAPER = 0.05
 """Share of all paper from which on a region is large."""
@@ -53,7 +53,7 @@ def vote_regions(
     if torn.any():
         # Ink that fades into the paper: one region in which some of the rim says ink and some paper.
         dark = plain & (level < _level_of_edges(level, band))
-        torn &= _two_toned(labels, dark, level, contrast, least_area)
+        torn &= _two_toned(labels, pixels_of, dark, level, contrast, least_area)
         if torn.any():
             # Where the rim says both alike, the dark part cannot be a mere shadow on paper with other ink.
             paper = spread(torn & (share <= HALF), labels)
@@ -87,22 +87,22 @@ def _ink_share(
 
 def _level_of_edges(level: Plane, band: MaskArray) -> Plane:
     """Return the level half-way between paper and ink, filled in from the edges near by."""
-    scale = min(1.0, 200 / max(level.shape))
-    size = (max(2, round(level.shape[1] * scale)), max(2, round(level.shape[0] * scale)))
-    weight = cv2.resize(band.astype(np.float32), size, interpolation=cv2.INTER_AREA)
-    total = cv2.resize(np.where(band, level, np.float32(0)), size, interpolation=cv2.INTER_AREA)
-    filled = mean_around(np.asarray(weight, dtype=np.float32), np.asarray(total, dtype=np.float32))
+    filled = mean_around(*shrink_known(band, level))
     return np.asarray(cv2.resize(filled, (level.shape[1], level.shape[0]), interpolation=cv2.INTER_LINEAR), np.float32)
 
 
 def _two_toned(
-    labels: LabelArray, dark: MaskArray, level: Plane, contrast: float, least_area: float
+    labels: LabelArray,
+    area: npt.NDArray[np.int64],
+    dark: MaskArray,
+    level: Plane,
+    contrast: float,
+    least_area: float,
 ) -> npt.NDArray[np.bool_]:
     """Return of each region whether it has much of dark and of bright, far apart, as no plain colour has."""
-    count = int(labels.max()) + 1
-    whose, weight = labels.ravel(), level.ravel()
-    area, total = np.bincount(whose, minlength=count), np.bincount(whose, weight, count)
-    inked = dark.ravel()
+    count = len(area)
+    whose, weight, inked = labels.ravel(), level.ravel(), dark.ravel()
+    total = np.bincount(whose, weight, count)
     area_dark, total_dark = np.bincount(whose[inked], minlength=count), np.bincount(whose[inked], weight[inked], count)
     bright = (total - total_dark) / np.maximum(area - area_dark, 1)
     both = (area_dark >= least_area) & (area - area_dark >= least_area)
