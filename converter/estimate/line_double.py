@@ -7,15 +7,19 @@ in one by one, the nearest next, each where that takes least thread; where none 
 
 Every walk is a row of *pairs*, a line passed in front and a move behind. A length may end after any of them, with the
 pass behind in place of a carry. Which cuts take least is a dynamic programme along the row. Begun at another figure or
-hole the pairs fill the lengths otherwise, so this is tried as long as it may save a start.
+hole the pairs fill the lengths otherwise, so this is tried as long as it may save a start. Where that is not enough,
+and lines of unlike lengths leave much of the thread unused, walks round other spanning trees are tried (`tree_walk`),
+each a small change of the best so far.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from heapq import heappop, heappush
+from dataclasses import dataclass
+from heapq import heapify, heappop, heappush
 from itertools import accumulate, pairwise
 from math import dist, inf
+from random import Random
 
 import numpy as np
 
@@ -27,6 +31,10 @@ _LINES_TRIED = 20_000
 """Lines laid out in search of a first hole that saves a start, at most, ..."""
 _LINES_TRIED_FOR_LESS = 4000
 """... and of one that saves a few sides."""
+_LINES_TURNED = 150_000
+"""Lines laid out along other trees in search of one that saves a start, at most."""
+_NEW_TREE = 0.1
+"""Share of the tries that change the whole tree."""
 _TIE = 1e-6
 _PLACES = 24
 """Nearest pairs of holes looked at where a figure is put in."""
@@ -65,6 +73,81 @@ def double_walk(figure: Figure, start: Hole, first: Hole | None = None) -> list[
             continue
         seen.add(to)
         stack.append((to, at, straightest(at, to, near[to])[::-1]))
+    return walk
+
+
+@dataclass(frozen=True)
+class Tree:
+    """What a spanning tree of a figure is made from.
+
+    Parameters
+    ----------
+    rank : tuple of float
+        For each line: of those that lead on the lowest is taken into the tree first, and gone first from its hole.
+    late : tuple of bool
+        For each line: if the tree leaves it out, whether it is gone out and back from the later of its two holes.
+    """
+
+    rank: tuple[float, ...]
+    late: tuple[bool, ...]
+
+    @classmethod
+    def drawn(cls, lines: int, random: Random) -> Tree:
+        """Return any tree."""
+        rank, late = [], []
+        for _ in range(lines):
+            rank.append(random.random())
+            late.append(random.random() < 0.5)
+        return cls(tuple(rank), tuple(late))
+
+    def changed(self, random: Random) -> Tree:
+        """Return a tree that differs in the place of one line."""
+        at = int(random.random() * len(self.rank))
+        rank, late = list(self.rank), list(self.late)
+        rank[at], late[at] = random.random(), random.random() < 0.5
+        return Tree(tuple(rank), tuple(late))
+
+
+def tree_walk(figure: Figure, start: Hole, first: Hole | None, tree: Tree) -> list[Hole]:
+    """Return a closed walk as `double_walk` does, round a given tree."""
+    near = neighbours(figure)
+    branches: dict[Hole, list[tuple[float, Hole, bool]]] = {start: []}
+    edge = [(tree.rank[k], k, start, to) for to, k in near[start]]
+    heapify(edge)
+    done = [False] * len(figure)
+    while edge:
+        value, k, here, to = heappop(edge)
+        if done[k]:
+            continue
+        done[k] = True
+        if to in branches:
+            if (tree.late[k] and (here, to) != (start, first)) or (to, here) == (start, first):
+                here, to = to, here
+            branches[here].append((value, to, False))
+            continue
+        branches[here].append((value, to, True))
+        branches[to] = []
+        for beyond, line in near[to]:
+            if not done[line]:
+                heappush(edge, (tree.rank[line], line, to, beyond))
+    for ways in branches.values():
+        ways.sort(reverse=True)
+    branches[start].sort(key=lambda way: way[1] == first)
+    walk = [start]
+    stack = [(start, branches[start])]
+    while stack:
+        at, ways = stack[-1]
+        if not ways:
+            stack.pop()
+            if stack:
+                walk.append(stack[-1][0])
+            continue
+        _, to, on = ways.pop()
+        walk.append(to)
+        if on:
+            stack.append((to, branches[to]))
+        else:
+            walk.append(at)
     return walk
 
 
@@ -136,8 +219,9 @@ class DoubleGroup:
 class _Rows:
     """Walks as rows of pairs, into which figures can be put."""
 
-    def __init__(self, group: DoubleGroup) -> None:
+    def __init__(self, group: DoubleGroup, trees: list[Tree] | None = None) -> None:
         self._group = group
+        self._trees = trees
         self.pairs: Row = []
         self._next: list[int] = []
         self._heads: list[int] = []
@@ -146,8 +230,14 @@ class _Rows:
 
     def begin(self, figure: int, start: Hole) -> None:
         """Begin a row of its own."""
-        first, _ = self._add(figure, double_walk(self._group.figures[figure], start))
+        first, _ = self._add(figure, self._walk(figure, start, None))
         self._heads.append(first)
+
+    def _walk(self, figure: int, start: Hole, first: Hole | None) -> list[Hole]:
+        lines = self._group.figures[figure]
+        if self._trees is None:
+            return double_walk(lines, start, first)
+        return tree_walk(lines, start, first, self._trees[figure])
 
     def _add(self, figure: int, walk: list[Hole]) -> tuple[int, int]:
         first = len(self.pairs)
@@ -176,7 +266,7 @@ class _Rows:
             return False
         pair, enter, leave = chosen
         # The walk turned about ends with the pass behind from ``leave``.
-        first, last = self._add(figure, double_walk(self._group.figures[figure], enter, leave)[::-1])
+        first, last = self._add(figure, self._walk(figure, enter, leave)[::-1])
         if pair >= 0:
             self._next[last], self._next[pair] = self._next[pair], first
         else:
@@ -216,9 +306,9 @@ class _Rows:
         return found
 
 
-def _laid_out(group: DoubleGroup, figure: int, start: Hole) -> list[Row]:
+def _laid_out(group: DoubleGroup, figure: int, start: Hole, trees: list[Tree] | None = None) -> list[Row]:
     """Return rows of pairs through all figures of a group, begun at a hole of one of them."""
-    rows = _Rows(group)
+    rows = _Rows(group, trees)
     rows.begin(figure, start)
     waiting: list[tuple[float, int]] = []
     placed = [False] * len(group.figures)
@@ -264,23 +354,53 @@ def double_routes(group: DoubleGroup, capacity: float, price: float, bound: floa
     """
     lines = sum(len(figure) for figure in group.figures)
     starts = group.starts()
+
+    def laid_out(begin: tuple[int, Hole], trees: list[Tree] | None = None) -> tuple[float, list[Route]]:
+        cost, routes = 0.0, []
+        for row in _laid_out(group, *begin, trees):
+            taken, found = cut_row(row, capacity, price)
+            cost += taken
+            routes += found
+        return cost, routes
+
     best: tuple[float, list[Route]] | None = None
     most = max(1, _LINES_TRIED // lines)
     few = max(1, _LINES_TRIED_FOR_LESS // lines)
     # Spread over all holes from the first on.
     tried = starts[:: -(-len(starts) // most)]
-    for number, (figure, hole) in enumerate(tried):
-        cost, routes = 0.0, []
-        for row in _laid_out(group, figure, hole):
-            taken, found = cut_row(row, capacity, price)
-            cost += taken
-            routes += found
+    for number, begin in enumerate(tried):
+        cost, routes = laid_out(begin)
         if best is None or cost < best[0] - EPSILON:
             best = cost, routes
         if best[0] <= bound + _TIE or (number + 1 >= few and best[0] <= bound + price / 2):
             break
     assert best is not None
+    if best[0] <= bound + price / 2:
+        return best[1]
+    random = Random(lines)
+    kept: tuple[tuple[int, Hole], list[Tree]] | None = None
+    least = inf, inf
+    for _ in range(_LINES_TURNED // lines):
+        if kept is None or random.random() < _NEW_TREE:
+            begin, trees = random.choice(starts), [Tree.drawn(len(figure), random) for figure in group.figures]
+        else:
+            begin, trees = kept[0], list(kept[1])
+            at = int(random.random() * len(trees))
+            trees[at] = trees[at].changed(random)
+        cost, routes = laid_out(begin, trees)
+        # Of two that take the same the one whose shortest length is nearer to being none.
+        value = cost, min(map(_thread, routes))
+        if value <= (least[0] + EPSILON, least[1]):
+            kept, least = (begin, trees), value
+        if cost < best[0] - EPSILON:
+            best = cost, routes
+        if best[0] <= bound + price / 2:
+            break
     return best[1]
+
+
+def _thread(route: Route) -> float:
+    return sum(dist(a, b) for a, b in pairwise(route))
 
 
 def cut_row(row: Row, capacity: float, price: float) -> tuple[float, list[Route]]:

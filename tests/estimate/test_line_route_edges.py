@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from itertools import pairwise
+from random import Random
 
 import numpy as np
 import pytest
 
 from converter.errors import RequestError
-from converter.estimate.line_double import DoubleGroup, cut_row, double_walk
+from converter.estimate.line_double import DoubleGroup, Tree, cut_row, double_walk, tree_walk
 from converter.estimate.line_figures import (
     close_pairs,
     figure_gaps,
@@ -30,6 +31,7 @@ def row(*columns, at=0):
 
 
 SQUARE = [[[0, 0], [0, 1]], [[0, 1], [1, 1]], [[1, 1], [1, 0]], [[1, 0], [0, 0]]]
+LADDER = [*SQUARE, [[1, 0], [2, 0]], [[1, 1], [2, 1]], [[2, 0], [2, 1]], [[0, 0], [1, 1]]]
 CROSS = [[[0, 1], [1, 1]], [[1, 1], [2, 1]], [[1, 0], [1, 1]], [[1, 1], [1, 2]]]
 
 
@@ -64,6 +66,32 @@ def test_a_walk_passes_every_line_once_in_front_and_once_behind(lines):
         assert sorted(passes[::2]) == sorted(passes[1::2]) == sorted(tuple(sorted(pair)) for pair in figure)
         for first in [b if a == start else a for a, b in figure if start in (a, b)]:
             assert double_walk(figure, start, first)[1] == first
+
+
+@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("lines", [SQUARE, CROSS, LADDER, [*row(0, 1), [[0, 1], [1, 1]], [[1, 1], [1, 2]]]])
+def test_a_walk_round_any_tree_passes_every_line_an_odd_number_of_passes_apart(lines, seed):
+    figure = line_figures(np.array(lines, dtype=float))[0]
+    tree = Tree.drawn(len(figure), Random(seed)).changed(Random(seed + 1))
+    for start in sorted({hole for pair in figure for hole in pair}):
+        for first in [None] + [b if a == start else a for a, b in figure if start in (a, b)]:
+            walk = tree_walk(figure, start, first, tree)
+            assert walk[0] == walk[-1] == start and (first is None or walk[1] == first)
+            passes = [tuple(sorted(pair)) for pair in pairwise(walk)]
+            assert sorted(passes[::2]) == sorted(passes[1::2]) == sorted(tuple(sorted(pair)) for pair in figure)
+
+
+@pytest.mark.parametrize("seed", [5, 7, 8, 10])
+def test_a_ring_of_unlike_lines_fills_its_lengths(seed):
+    """From no hole on, gone straight round either way, do these rings fit three lengths; along other trees they do."""
+    rng = np.random.default_rng(seed)
+    spans = rng.uniform(1.0, 5.0, 36)
+    turn = np.append(0.0, np.cumsum(spans)) / spans.sum() * 2 * np.pi
+    holes = np.round(np.stack((np.sin(turn), np.cos(turn)), axis=1) * spans.sum() / 6.3, 2)
+    lines = np.stack((holes[:-1], np.roll(holes[:-1], -1, axis=0)), axis=1)
+    thread = 2 * np.hypot(*(lines[:, 1] - lines[:, 0]).T).sum()
+    plan = plan_line_thread(lines, "double", thread / 3 * 1.005 + 50.0, 25.0)
+    assert plan.starts == 3 and plan.total == pytest.approx(thread + 150)
 
 
 def test_the_straightest_way_comes_first():
