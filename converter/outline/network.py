@@ -1,7 +1,7 @@
 """All curves to chains: which is fitted first, and which hole curves share where they meet.
 
-1. Curves that run straight on through nodes are one run (`graph.straight_runs`). Runs through
-   nodes come before runs that end there, long ones before short ones.
+1. Curves that run straight on through nodes are one run (`graph.straight_runs`). A run through a
+   node comes before the runs that end there, long ones before short ones.
 2. The first run at a node is free there. Its holes nearest the node are what later runs may choose
    from, the farther the dearer; once a second run has chosen, the hole is fixed.
 3. For a node where runs only end the hole is chosen jointly: of all holes near it the one for which the
@@ -15,7 +15,7 @@ lies elsewhere, so that the place of the start leaves no trace.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -104,17 +104,11 @@ def fit_network(
     free = frozenset(node for node, count in enumerate(network.degrees()) if count == 1)
     board = _Board(shape, weights, np.full((shape[0] + 1, shape[1] + 1), -1), free=free, goes_on=goes_on or {})
     board.node_holes.update({node: {hole: 0.0} for node, hole in (pins or {}).items()})
-    through: dict[int, int] = {}
-    for run in runs:
+    through: dict[int, list[int]] = {}
+    for index, run in enumerate(runs):
         for node in run.nodes if run.closed else run.nodes[1:-1]:
-            through[node] = through.get(node, 0) + 1
-
-    def rank(index: int) -> tuple[bool, float, int]:
-        run = runs[index]
-        waits = not run.closed and any(node in through for node in (run.nodes[0], run.nodes[-1]))
-        return waits, -round(run.length, 3), index
-
-    order = sorted(range(len(runs)), key=rank)
+            through.setdefault(node, []).append(index)
+    order = _order_runs(runs, through)
     _choose_junctions(runs, through, network, board)
     _suit_crossings([runs[index] for index in order], network, board)
     chains = []
@@ -126,7 +120,34 @@ def fit_network(
     return chains
 
 
-def _choose_junctions(runs: list[Run], through: Mapping[int, int], network: CurveNetwork, board: _Board) -> None:
+def _order_runs(runs: list[Run], through: Mapping[int, list[int]]) -> list[int]:
+    """Return the runs in the order of fitting: those that pass a node before those that end there, long ones first.
+
+    Notes
+    -----
+    Where runs end on each other in a ring, the longest of all that are left goes first.
+    """
+    awaited = {
+        index: {
+            other
+            for node in ((run.nodes[0], run.nodes[-1]) if run.nodes and not run.closed else ())
+            for other in through.get(node, ())
+            if other != index
+        }
+        for index, run in enumerate(runs)
+    }
+    order: list[int] = []
+    while awaited:
+        ready = [index for index, others in awaited.items() if not others] or list(awaited)
+        chosen = min(ready, key=lambda index: (-round(runs[index].length, 3), index))
+        order.append(chosen)
+        del awaited[chosen]
+        for others in awaited.values():
+            others.discard(chosen)
+    return order
+
+
+def _choose_junctions(runs: list[Run], through: Container[int], network: CurveNetwork, board: _Board) -> None:
     """Fix the hole of each node where at least two runs end and none passes; note what holes suit those that join."""
     leaving: dict[int, list[PointArray]] = {}
     for run in runs:
