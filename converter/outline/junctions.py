@@ -3,7 +3,7 @@
 The middle of the ink leaves the middle of a stroke where another one joins it: it is drawn towards the joining
 side, for a stretch that grows with the pen and with the sharpness of the angle. So where two straight curves at a
 node lie on one line beyond that stretch, they are taken to run on along that line, and the node is where the other
-strokes cut it.
+strokes cut it. Where one straight curve goes on as an arc, its own line tells.
 
 Where straight strokes end together, as in the head of an arrow, the node is where all their lines meet.
 
@@ -19,7 +19,7 @@ from typing import Final
 import numpy as np
 
 from converter.model.arrays import PointArray
-from converter.outline.graph import Curve, CurveNetwork, lead_to
+from converter.outline.graph import Curve, CurveNetwork, direction_at, lead_to
 
 STRAIGHT: Final = 0.05
 """Points of a straight stroke keep so near to a line, root mean square, in stitches."""
@@ -29,12 +29,16 @@ WINDOW: Final = 4.0
 """A stroke is looked at for so many stitches beyond the junction."""
 LEAST: Final = 1.2
 """Less than so many stitches do not tell whether a stroke is straight."""
+STUB: Final = 0.25
+"""Of a short stroke so many stitches beyond the junction tell whether it goes on along the line of another."""
 TURN: Final = 0.12
 """Two strokes whose directions differ by less, in radians, may be one."""
 SLANT: Final = 0.3
 """Sine of the least angle at which two lines tell where they meet."""
 BEND: Final = 0.6
 """A curve has a corner where it turns by so much, in radians, between one half stitch and the next."""
+ONWARD: Final = 0.9
+"""Cosine of the turn up to which an arc goes on from a straight stroke."""
 SURE: Final = 2.5
 """A stretch so many stitches long tells a straight stroke from an arc."""
 MEET: Final = 0.15
@@ -84,6 +88,7 @@ def straighten_junctions(network: CurveNetwork, pen: float) -> CurveNetwork:
     known |= _links(curves, at_node, known, max(pen / 2, 0.25))
     for node, ends in sorted(at_node.items()):
         straight = {end: known[end] for end in ends if end in known}
+        straight |= _stubs(curves, straight, [end for end in ends if end not in straight], nodes[node], clear)
         lines, paired = _through_lines(straight, nodes[node], 0.3 * pen + 0.15)
         if lines:
             others = [end for key, end in straight.items() if key not in paired]
@@ -91,7 +96,16 @@ def straighten_junctions(network: CurveNetwork, pen: float) -> CurveNetwork:
         else:
             tip = _common_point([end for end in straight.values() if end.sure])
             if tip is None or np.hypot(*(tip - nodes[node])) > 0.6 * pen + 0.35:
-                continue
+                away = {
+                    end: direction_at(curves[end[0]].points[:: 1 if end[1] == 0 else -1], clear + 1.0) for end in ends
+                }
+                bent = _bent_line(straight, away, nodes[node], 0.3 * pen + 0.15)
+                if bent is None:
+                    continue
+                straight = {end: line for end, line in straight.items() if line.sure}
+                line = straight[bent]
+                others = [end for key, end in straight.items() if key != bent]
+                tip = _meeting(nodes[node], [(line.middle, line.way)], others, clear)
             nodes[node] = tip
         for index, side in ends:
             points = curves[index].points if side == 0 else curves[index].points[::-1]
@@ -202,6 +216,34 @@ def _straight_end(
     return fair
 
 
+def _stubs(
+    curves: list[Curve],
+    straight: dict[tuple[int, int], _End],
+    others: list[tuple[int, int]],
+    node: PointArray,
+    clear: float,
+) -> dict[tuple[int, int], _End]:
+    """Return the ends at a node too short to be straight themselves that go on along the line of a straight one."""
+    stubs: dict[tuple[int, int], _End] = {}
+    for index, side in others:
+        points = curves[index].points if side == 0 else curves[index].points[::-1]
+        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+        if along[-1] - 0.5 < clear + STUB:
+            continue
+        first, last = np.searchsorted(along, (clear, min(along[-1] - 0.5, clear + LEAST)))
+        window = points[first : last + 1]
+        found = []
+        for key, end in sorted(straight.items()):
+            if -float((window.mean(axis=0) - node) @ end.way) > ONWARD * np.hypot(*(window.mean(axis=0) - node)):
+                middle, way, rms = _fit_line(np.concatenate([end.window, window]))
+                if rms <= STRAIGHT:
+                    found.append((rms, key, middle, way if way @ end.way < 0 else -way))
+        if found:
+            _, _, middle, way = min(found, key=lambda item: item[:2])
+            stubs[index, side] = _End(middle, way, window, int(first), False)
+    return stubs
+
+
 def _links(
     curves: list[Curve], at_node: dict[int, list[tuple[int, int]]], known: dict[tuple[int, int], _End], reach: float
 ) -> dict[tuple[int, int], _End]:
@@ -259,6 +301,33 @@ def _through_lines(
             lines.append((middle, way))
             paired |= {a, b}
     return lines, paired
+
+
+def _bent_line(
+    straight: dict[tuple[int, int], _End],
+    away: dict[tuple[int, int], PointArray],
+    node: PointArray,
+    reach: float,
+) -> tuple[int, int] | None:
+    """Return the surely straight end within reach of a node that goes on there as an arc; None if there is none.
+
+    Parameters
+    ----------
+    straight : dict
+        The straight ends at the node.
+    away : dict
+        The direction in which each end leaves the node.
+    node : ndarray of shape (2,)
+    reach : float
+    """
+    for key in sorted(straight):
+        end = straight[key]
+        off = abs(float((node - end.middle) @ np.array([-end.way[1], end.way[0]])))
+        onward = [other for other, way in away.items() if -float(way @ end.way) > ONWARD]
+        onward = [other for other in onward if other not in straight or not straight[other].sure]
+        if end.sure and off <= reach and onward:
+            return key
+    return None
 
 
 def _common_point(ends: list[_End]) -> PointArray | None:

@@ -188,3 +188,44 @@ def test_a_slanting_stroke_crosses_a_level_one_at_one_place(width, offset):
     rows, count = level_share(lines, row / 12, 5, 35)
     assert len(rows) == 1
     assert count == 30
+
+
+@pytest.mark.parametrize("columns", [30, 40, 60])
+def test_a_base_stays_level_where_long_slanting_sides_come_down_on_it(columns):
+    """A tall roof of one stroke, longer than the box that it stands on."""
+    for offset in (0, 4, 7, 10):
+        top, left, right = 362.0 + offset, 100.0, 380.0
+        picture = stroke(paper(), [(420, left), (top, left), (top, right), (420, right)], 8)
+        stroke(picture, [(420, 60), (420, 420)], 8)
+        stroke(picture, [(top, 190), (110, 205), (60, 240), (110, 275), (top, 290)], 8)
+        for mirror in ("auto", "none"):
+            lines = suggest_lines(picture, columns, mirror=mirror, deskew=False)
+            unit = 480 / columns
+            assert parts(lines) == (1, 2)
+            rows, count = level_share(lines, top / unit, left / unit + 1, right / unit - 1)
+            assert len(rows) == 1
+            assert count >= 280 / unit - 4
+
+
+@pytest.mark.parametrize("width", [6, 8, 10])
+def test_a_foot_leaves_a_level_stroke_straight_that_goes_on_as_an_arc(width):
+    """The lower half of an S with a short upright through its level end; at half a stitch, where it matters most."""
+    for shift in range(0, 8, 2):
+        row, turn = 300.0 + shift, np.linspace(0, np.pi, 30)
+        arc = [(row - 44 + 44 * np.cos(t), 240 + 44 * np.sin(t)) for t in turn]
+        picture = stroke(paper(), [(row, 180.0), *arc], width)
+        stroke(picture, [(row, 236), (row + 24, 236)], width)
+        lines = suggest_lines(picture, 60, mirror="none", deskew=False)
+        assert parts(lines) == (1, 3)
+        rows, count = level_share(lines, row / 8, 180 / 8, 236 / 8)
+        assert len(rows) == 1
+        assert count >= 5
+
+
+def test_the_end_of_a_stroke_close_to_another_is_no_joint_because_its_other_end_is():
+    """A ring and a bar that joins it on the right and leaves a gap on the left."""
+    for gap in (10, 13, 16):
+        turn = np.linspace(0, 2 * np.pi, 121)
+        ring = [(240 + 110 * np.sin(t), 240 + 110 * np.cos(t)) for t in turn]
+        picture = stroke(stroke(paper(), ring, 9), [(240, 134.5 + gap), (240, 350)], 9)
+        assert parts(suggest_lines(picture, 30, deskew=False)) == (1, 1)
