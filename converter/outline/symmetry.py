@@ -24,10 +24,14 @@ from converter.model.arrays import MaskArray, PointArray
 from converter.outline.fit import Onward
 from converter.outline.graph import Curve, CurveNetwork, direction_at
 from converter.outline.lattice import HoleArray
+from converter.outline.near import find_nearest
 from converter.outline.network import Chain
 
 Turn = npt.NDArray[np.int64]
 """(2, 2): a mirroring or turning about the centre of the grid."""
+
+ENDS_ALIKE: Final = 1.0
+"""Free ends of curves may be so many stitches from where a symmetry puts them."""
 
 _GRIDWISE: Final = 0.12
 """Sine of the angle, from a line of holes, up to which a curve runs along it."""
@@ -82,6 +86,27 @@ def find_symmetry(ink: MaskArray, scale: int, reach: float) -> Symmetry:
         _ALL[k] for k, image in images.items() if image.shape == ink.shape and ink.any() and not (image & ~grown).any()
     ]
     return close_group(found)
+
+
+def keep_ends(symmetry: Symmetry, network: CurveNetwork, shape: tuple[int, int]) -> Symmetry:
+    """Return the symmetries under which every free end of a curve has another one near its image.
+
+    Notes
+    -----
+    A small gap between two strokes is all that tells a drawing from one in which they meet.
+    """
+    if len(symmetry.group) < 2:
+        return symmetry
+    half = np.array(shape) / 2
+    ends = np.array([node for node, count in zip(network.nodes, network.degrees(), strict=True) if count == 1])
+    if not len(ends):
+        return symmetry
+    kept = [
+        turn
+        for turn in symmetry.group[1:]
+        if np.isfinite(find_nearest(ends, (ends - half) @ turn.T + half, ENDS_ALIKE)[0]).all()
+    ]
+    return symmetry if len(kept) == len(symmetry.group) - 1 else close_group(kept)
 
 
 def close_group(found: list[Turn]) -> Symmetry:
