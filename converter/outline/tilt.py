@@ -4,7 +4,8 @@ Two things tell it. A drawing that is its own mirror image about an upright or l
 a single straight stroke: such a line runs through the middle of its ink, so only its angle is sought. Otherwise
 straight pieces of the curves are gathered by their angle to the nearer axis or diagonal of the grid. If most
 of their length agrees on one small angle, and next to none lies along an axis as it is, the drawing is tilted
-by it. What lies along the edge of the picture is where the picture ends and tells nothing.
+by it. So it is if slanting pieces come in pairs at mirrored angles about a tilted axis, and not about one of the
+grid. What lies along the edge of the picture is where the picture ends and tells nothing.
 """
 
 from __future__ import annotations
@@ -30,6 +31,12 @@ SMALL_SHARE: Final = 0.2
 """The same where at least four pieces agree."""
 PAIR_SHARE: Final = 0.35
 """The same where two or three pieces agree and next to none is tilted the other way."""
+MIRRORED: Final = 0.8
+"""Of the straight length must have a mirror image about the tilted axis, if little else tells that it is tilted."""
+MIRRORED_LONG: Final = 0.6
+"""The same where more than a dozen stitches lie along the axis."""
+NOT_MIRRORED: Final = 0.3
+"""At most so much of it may have one about the axes of the grid."""
 LEAST_LENGTH: Final = 10.0
 """Straight pieces must agree over so many stitches together."""
 STRAIGHT: Final = 0.035
@@ -39,6 +46,7 @@ LIKE: Final = 0.25
 UNLIKE: Final = 0.35
 """The same about the axes of the grid, if the drawing is tilted."""
 _PIECE: Final = 4.0
+_SHORT_PIECE: Final = 3.0
 _RIM: Final = 0.4
 _STEP: Final = 0.25
 
@@ -117,28 +125,14 @@ def tilt_of_mirror(ink: MaskArray, scale: int) -> float | None:
 
 def tilt_of_lines(network: CurveNetwork, shape: tuple[float, float]) -> float:
     """Return the angle that most straight pieces of curves agree on; 0 if there is none."""
-    angles, lengths = [], []
-    for curve in network.curves:
-        points = resample_curve(curve.points, 0.2)
-        corners = simplify_curve(points, 0.12)
-        for a, b in pairwise(corners):
-            if float(np.hypot(*(b - a))) < _PIECE:
-                continue
-            low, high = (int(np.argmin(np.hypot(*(points - end).T))) for end in (a, b))
-            piece = points[min(low, high) : max(low, high) + 1]
-            inset = min(len(piece) // 6, 5)
-            piece = piece[inset : len(piece) - inset]
-            direction, bend = _direction(piece)
-            to_rim = np.minimum(piece, np.array(shape) - piece).min(axis=1)
-            if bend < STRAIGHT and float((to_rim < _RIM).mean()) < 0.5:
-                angles.append(direction)
-                lengths.append(float(np.hypot(*(b - a))))
-    if not angles:
+    every = _straight_pieces(network, shape)
+    pieces = every[:, every[1] >= _PIECE]
+    if not pieces.size:
         return 0.0
     # Diagonals lend weight to the axes, but there must be axes.
-    angle = (np.array(angles) + 22.5) % 45 - 22.5
-    axis = np.abs((np.array(angles) + 45) % 90 - 45) < 22.5
-    length: npt.NDArray[np.float64] = np.array(lengths)
+    angle = (pieces[0] + 22.5) % 45 - 22.5
+    axis = np.abs((pieces[0] + 45) % 90 - 45) < 22.5
+    length = pieces[1]
     weight = length**2
     # The shorter a piece, the less sure its angle.
     slack = np.maximum(0.6, 4.0 / length)
@@ -160,7 +154,52 @@ def tilt_of_lines(network: CurveNetwork, shape: tuple[float, float]) -> float:
     many = share >= SMALL_SHARE and int((agreed & axis).sum()) >= 4 and whole >= LEAST_LENGTH and other < share / 2
     # Nor that two do, one along each axis or one beside the other, where nothing else agrees on its opposite.
     pair = share >= PAIR_SHARE and int((agreed & axis).sum()) >= 2 and whole >= LEAST_LENGTH and other < share / 4
-    return best if most or many or pair else 0.0
+    if most or many or pair:
+        return best
+    # Nor that nearly all pieces, also slanting ones, have their mirror images about one tilted axis.
+    like, unlike = (_mirrored_share(every, at) for at in (best, 0.0))
+    level_again = np.abs((every[0] - best + 45) % 90 - 45) <= np.maximum(0.6, 4.0 / every[1])
+    whole = float(every[1, level_again].sum())
+    mirrored = (like >= MIRRORED and whole >= 1.5 * _PIECE) or (like >= MIRRORED_LONG and whole >= 3 * _PIECE)
+    return best if mirrored and unlike <= NOT_MIRRORED and every.shape[1] > 2 else 0.0
+
+
+def _straight_pieces(network: CurveNetwork, shape: tuple[float, float]) -> npt.NDArray[np.float64]:
+    """Return the angles in degrees and the lengths of the straight pieces of curves, shape (2, n)."""
+    found = []
+    for curve in network.curves:
+        points = resample_curve(curve.points, 0.2)
+        for a, b in pairwise(simplify_curve(points, 0.12)):
+            length = float(np.hypot(*(b - a)))
+            if length < _SHORT_PIECE:
+                continue
+            low, high = (int(np.argmin(np.hypot(*(points - end).T))) for end in (a, b))
+            piece = points[min(low, high) : max(low, high) + 1]
+            inset = min(len(piece) // 6, 5)
+            piece = piece[inset : len(piece) - inset]
+            direction, bend = _direction(piece)
+            to_rim = np.minimum(piece, np.array(shape) - piece).min(axis=1)
+            if bend < STRAIGHT and float((to_rim < _RIM).mean()) < 0.5:
+                found.append((direction, length))
+    return np.array(found, dtype=np.float64).reshape(-1, 2).T
+
+
+def _mirrored_share(pieces: npt.NDArray[np.float64], degrees: float) -> float:
+    """Return by which share of their length straight pieces have one as long at the mirrored angle, or are their own.
+
+    Parameters
+    ----------
+    pieces : ndarray of shape (2, n)
+        Angles in degrees, and lengths.
+    degrees : float
+        Of an axis; the one across it and the diagonals between do as well.
+    """
+    angle, length = pieces
+    off = np.abs((angle[:, None] + angle - 2 * degrees + 45) % 90 - 45)
+    slack = np.maximum(0.6, 3.0 / length)
+    near = off <= np.minimum(np.hypot(slack[:, None], slack), 3.5)
+    alike = np.minimum(length[:, None], length) > 0.6 * np.maximum(length[:, None], length)
+    return float(length[(near & alike).any(axis=1)].sum() / length.sum())
 
 
 def _direction(points: npt.NDArray[np.float64]) -> tuple[float, float]:
