@@ -36,6 +36,8 @@ COMPACT = 2.6
 """A dot that tapers may be so many times as long as it is thick."""
 JUNCTION = 2.0
 """Where strokes meet the ink may be so many times as thick as the pen."""
+LONG = 2.5
+"""A thin part that reaches out so many times the limit is a stroke whatever it is like in places."""
 NARROW = 0.9
 """Two areas with a gap narrower than so many stitches between them share one line."""
 SHORT_LINK = 0.5
@@ -106,13 +108,14 @@ def split_by_thickness(mask: MaskArray, skeleton: MaskArray, scale: int, limit: 
     is the upper end of the thickness along the thin part of the skeleton, for each group of ink.
     """
     inside = distance_inside(mask, scale)
-    core = _half_width(inside, scale) * 2 > limit
+    half_width = _half_width(inside, scale)
+    core = half_width * 2 > limit
     if not core.any():
         return mask, np.zeros_like(mask)
     count, label, side = _groups(core)
     thickest = 2 * _greatest(label, count, inside)
     outer_count, outer = _label(mask)
-    pen = _pen_widths(outer_count, outer, skeleton, inside, limit)[_first_in(label, count, outer)]
+    pen = _pen_widths(outer_count, outer, skeleton, half_width, limit)[_first_in(label, count, outer)]
     meeting = (thickest <= JUNCTION * pen) & (side / scale <= 2 * JUNCTION * pen)
     real = ((side / scale >= 1.4 * limit) | (thickest >= 1.5 * limit)) & ~meeting
     real[0] = False
@@ -130,24 +133,42 @@ def split_by_thickness(mask: MaskArray, skeleton: MaskArray, scale: int, limit: 
     thin = mask & ~thick
     count, label = _label(thin)
     reach = _greatest(label, count, away) - limit / 2
-    width = 2 * _greatest(label, count, inside * (away > limit / 2 + 0.3))
+    outside = away > limit / 2 + 0.3
+    width = 2 * _greatest(label, count, inside * outside)
     touches = np.zeros(count, dtype=bool)
     touches[np.unique(label[cv2.dilate(thick.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0])] = True
     # So is a sharp corner, which tapers; a stroke is about as wide at its tip as at its root.
     tip = 2 * _greatest(label, count, inside * (away > limit / 2 + 0.6 * spread(np.maximum(reach, 0.0), label)))
     taper = (tip < 0.6 * width) & (reach < 3.0)
-    keep = ~touches | ((reach >= 1.25) & (reach >= 1.5 * width) & (width <= 0.9 * limit) & ~taper)
+    stout = (reach < 1.25) | (reach < 1.5 * width) | (width > 0.9 * limit) | taper
+    # A long stroke is known by most of its length, though it is thicker where it meets itself in corners.
+    along = np.where(skeleton & outside, label, 0)
+    long = (reach >= LONG * limit) & (2 * _upper_quartile(along, count, inside) <= limit)
+    keep = ~touches | ~stout | long
     keep[0] = False
     thin = spread(keep, label)
     return thin, mask & ~thin
 
 
+def _upper_quartile(label: LabelArray, count: int, values: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Return the upper quartile of the values in each group; infinite where there are fewer than four."""
+    chosen = label > 0
+    owner, value = label[chosen], values[chosen]
+    order = np.lexsort((value, owner))
+    first = np.searchsorted(owner[order], np.arange(count), side="left")
+    size = np.searchsorted(owner[order], np.arange(count), side="right") - first
+    result = np.full(count, np.inf)
+    some = size > 3
+    result[some] = value[order][(first + 0.75 * (size - 1)).astype(int)[some]]
+    return result
+
+
 def _pen_widths(
-    count: int, label: LabelArray, skeleton: MaskArray, inside: npt.NDArray[np.float64], limit: float
+    count: int, label: LabelArray, skeleton: MaskArray, half_width: npt.NDArray[np.float64], limit: float
 ) -> npt.NDArray[np.float64]:
     """Return the pen width of each group of ink; 0 where most of it is not thin."""
-    along = skeleton & (inside * 2 <= limit)
-    owner, width = label[along], 2 * inside[along]
+    along = skeleton & (half_width * 2 <= limit)
+    owner, width = label[along], 2 * half_width[along]
     order = np.lexsort((width, owner))
     owner, width = owner[order], width[order]
     last = np.searchsorted(owner, np.arange(count), side="right")

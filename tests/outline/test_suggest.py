@@ -642,3 +642,56 @@ def test_level_lines_that_meet_their_image_on_a_diagonal_stay_level(offset):
     lines = suggest_lines(picture, 40)
     assert parts(lines) == (1, 4)
     assert (np.abs(lines[:, 1] - lines[:, 0]).min(axis=1) == 0).all()
+
+
+@pytest.mark.parametrize("tilt", [3, -3])
+def test_slanting_strokes_in_mirrored_pairs_tell_the_tilt_where_one_line_along_the_axis_does_not(tilt):
+    """A star with a ground line under it. As it is drawn, upright, nothing is turned."""
+    turn = np.arange(11) * np.pi / 5
+    star = [(210 - r * np.cos(t), 240 + r * np.sin(t)) for t, r in zip(turn, [120.0, 50.0] * 5 + [120.0], strict=True)]
+    # Left and right differ, so that the whole is no mirror image.
+    figure = [star, [(360.0, 80.0), (360.0, 270.0)], [(60.0, 60.0), (150.0, 100.0)], [(60.0, 420.0), (150.0, 380.0)]]
+    figure += [[(400.0, 300.0), (430.0, 420.0)], [(430.0, 60.0), (400.0, 180.0)]]
+    drawn, upright = paper(), paper()
+    for line in figure:
+        stroke(drawn, turn_points(line, tilt), 7)
+        stroke(upright, line, 7)
+    lines = suggest_lines(drawn, 40)
+    level = lines[(lines[:, 0, 0] == lines[:, 1, 0]) & (lines[:, 0, 0] >= 29) & (lines[:, 0, 0] < 32)]
+    assert len(level) >= 14
+    assert len(np.unique(level[:, :, 0])) == 1
+    assert canonical(suggest_lines(upright, 40)) == canonical(suggest_lines(upright, 40, deskew=False))
+
+
+@pytest.mark.parametrize("width", [10, 12])
+def test_strokes_that_meet_at_sharp_corners_are_lines_beside_a_filled_shape_too(width):
+    """A filled lozenge and two more under it of a pen, as a pile of sheets; 480 pixels are 60 stitches."""
+    picture = paper()
+    tops = [(100.0, 240.0), (180.0, 80.0), (260.0, 240.0), (180.0, 400.0), (100.0, 240.0)]
+    cv2.fillPoly(picture, [np.rint(np.array(tops)[:, ::-1]).astype(np.int32)], 0)
+    stroke(picture, tops, width)
+    for low in (80, 160):
+        sheet = [(140.0 + low, 160.0), (180.0 + low, 80.0), (260.0 + low, 240.0), (180.0 + low, 400.0)]
+        stroke(picture, [*sheet, (140.0 + low, 320.0)], width)
+    lines = suggest_lines(picture, 60, deskew=False)
+    assert parts(lines)[0] == 1
+    # One line along each lower side, where its stroke is.
+    ends = np.sort(lines[:, :, 1], axis=1)
+    for column in (22.5, 24.5, 26.5):
+        rows = lines.mean(axis=1)[(ends[:, 0] <= column) & (ends[:, 1] >= column), 0]
+        assert len(rows[rows > 34]) == 2
+
+
+@pytest.mark.parametrize("thick", [13.6, 14.3, 14.7, 15.0, 15.5])
+def test_bars_of_one_thickness_are_of_one_kind_whichever_way_they_lie(thick):
+    """Level, upright and slanting, near the limit between one line and two; 480 pixels are 60 stitches."""
+    picture = paper()
+    for ends in ([(60, 60), (60, 180)], [(60, 300), (180, 300)], [(300, 60), (385, 145)]):
+        stroke(picture, ends, thick)
+    lines = suggest_lines(picture, 60, mirror="none", deskew=False)
+    middle = lines.mean(axis=1)
+    boxes = [(0, 15, 0, 30), (0, 30, 30, 45), (30, 60, 0, 30)]
+    found = [
+        lines[(middle[:, 0] > a) & (middle[:, 0] < b) & (middle[:, 1] > c) & (middle[:, 1] < d)] for a, b, c, d in boxes
+    ]
+    assert {parts(part) for part in found} in ({(1, 2)}, {(1, 0)})
