@@ -532,10 +532,12 @@ def measure_tilted(straight: dict[str, float], askew: dict[str, float], truth: T
 
     Notes
     -----
-    What the lines follow is judged against the nearer of the two: a drawing without lines along an axis does not
-    tell that it is tilted. Lines along an axis have to be along it again, whatever was done.
+    What the lines follow is judged against that of the two from which less lies far off, the nearer if neither: a
+    drawing without lines along an axis does not tell that it is tilted. Lines along an axis have to be along it again,
+    whatever was done.
     """
-    nearer = straight.get("mean", 0.0) <= askew.get("mean", 0.0)
+    off = [round(row.get("spurious", 0.0), 2) for row in (straight, askew)]
+    nearer = (off[0], straight.get("mean", 0.0)) <= (off[1], askew.get("mean", 0.0))
     chosen = dict(straight if nearer else askew)
     for name in ("axis", "regular"):
         chosen.pop(name, None)
