@@ -37,9 +37,7 @@ from helpers.reduction_measures import measure  # noqa: E402
 from helpers.worn_pictures import pencil, photograph  # noqa: E402
 
 from converter.pipeline import reduce_picture  # noqa: E402
-from converter.raster.resample import average_cells, summed_area  # noqa: E402
 from converter.raster.threshold import threshold_otsu  # noqa: E402
-from converter.raster.tone import flatten_light  # noqa: E402
 from converter.settings import ChartSettings  # noqa: E402
 
 PACKAGES = ("@phosphor-icons/core@2.1.1", "@tabler/icons@3.52.0", "bootstrap-icons@1.13.2")
@@ -116,9 +114,8 @@ def baseline(prepare, level=None):
         cell = (right - left) / width
         high = max(1, round((bottom - top) / cell))
         start = (top + bottom) / 2 - cell * high / 2
-        values = prepare(gray, cell)
         cover = average_cells(
-            summed_area(values), start + cell * np.arange(high + 1), left + cell * np.arange(width + 1)
+            prepare(gray, cell), start + cell * np.arange(high + 1), left + cell * np.arange(width + 1)
         )
         if level is None:
             scaled = np.rint(cover * 255).clip(0, 255).astype(np.uint8)
@@ -130,12 +127,34 @@ def baseline(prepare, level=None):
     return run
 
 
+def average_cells(values, row_edges, col_edges):
+    """Return the mean over each cell; fractions of pixels count by area, and what lies outside the picture as 0."""
+    table = cv2.integral(values, sdepth=cv2.CV_64F)
+    for axis, at in enumerate((row_edges, col_edges)):
+        last = table.shape[axis] - 1
+        held = np.clip(at, 0, last)
+        low = np.minimum(held.astype(np.intp), last - 1)
+        share = np.expand_dims(held - low, 1 - axis)
+        table = np.take(table, low, axis) * (1 - share) + np.take(table, low + 1, axis) * share
+    return np.diff(np.diff(table, axis=0), axis=1) / np.outer(np.diff(row_edges), np.diff(col_edges))
+
+
 def as_is(gray, cell):
     return gray.astype(np.float32) / 255
 
 
 def flat(gray, cell):
-    return flatten_light(gray.astype(np.float32) / 255)
+    """Divide the brightness of the paper out: the closing of a copy of 256 pixels, smoothed."""
+    bright = as_is(gray, cell)
+    height, width = bright.shape
+    scale = min(1.0, 256 / max(height, width))
+    size = (max(1, round(width * scale)), max(1, round(height * scale)))
+    side = max(3, round(0.125 * max(size)) | 1)
+    paper = cv2.resize(bright, size, interpolation=cv2.INTER_AREA)
+    paper = cv2.morphologyEx(paper, cv2.MORPH_CLOSE, np.ones((side, side), np.uint8), borderType=cv2.BORDER_REPLICATE)
+    paper = cv2.blur(paper, (side, side), borderType=cv2.BORDER_REPLICATE)
+    paper = cv2.resize(paper, (width, height), interpolation=cv2.INTER_LINEAR)
+    return np.clip(bright / np.maximum(paper, 1 / 255), 0, 1)
 
 
 def thickened(gray, cell):

@@ -15,8 +15,6 @@ type_lines = np.float64
 
 GrayArray = npt.NDArray[np.float32]
 """(H, W), 0 black to 1 white, sRGB-coded unless called linear."""
-CoverageArray = npt.NDArray[np.float32]
-"""(rows, cols), 0 to 1: share of the cell that is ink."""
 CellArray = npt.NDArray[np.bool_]
 """(rows, cols), True = full cross."""
 MaskArray = npt.NDArray[np.bool_]

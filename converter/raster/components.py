@@ -16,21 +16,6 @@ def label_ink(cells: CellArray) -> tuple[int, LabelArray]:
     return count - 1, np.asarray(labels, dtype=np.int32)
 
 
-def label_ground(cells: CellArray) -> tuple[int, LabelArray]:
-    """Return the number of holes and the labels of the ground with a bare rim added.
-
-    Returns
-    -------
-    holes : int
-    labels : ndarray of shape (rows + 2, cols + 2), int32
-        4-connected; 0 on ink, 1 on the outside, 2 and more in the holes.
-    """
-    bare = np.pad(~cells, 1, constant_values=True).view(np.uint8)
-    count, found = cv2.connectedComponents(bare, connectivity=4, ltype=cv2.CV_32S)
-    # The scan starts in the bare rim, so the outside always has label 1.
-    return count - 2, np.asarray(found, dtype=np.int32)
-
-
 def label_parts(mask: MaskArray, connectivity: int) -> tuple[LabelArray, npt.NDArray[np.int64]]:
     """Return labels of a mask, 0 = outside it, and the pixels of each label, index 0 included."""
     count, found = cv2.connectedComponents(mask.view(np.uint8), connectivity=connectivity, ltype=cv2.CV_32S)

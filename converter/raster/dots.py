@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-import numpy.typing as npt
 
 from converter.model.arrays import CellArray, MaskArray
 from converter.raster.components import label_parts
@@ -24,7 +23,7 @@ STAMPS = {
 }
 
 
-def stamp_dots(cells: CellArray, ink: MaskArray, away: npt.NDArray[np.float32], pixels: int) -> CellArray:
+def stamp_dots(cells: CellArray, ink: MaskArray, pixels: int) -> CellArray:
     """Return the cells with each round or square dot of the picture drawn as one even group.
 
     Parameters
@@ -32,8 +31,6 @@ def stamp_dots(cells: CellArray, ink: MaskArray, away: npt.NDArray[np.float32], 
     cells : ndarray of shape (rows, cols), bool
         Margin included.
     ink : ndarray of shape (rows * pixels, cols * pixels), bool
-    away : ndarray of the same shape
-        Distance to the ink in stitches.
     pixels : int
         Pixels a stitch.
 
@@ -64,12 +61,11 @@ def stamp_dots(cells: CellArray, ink: MaskArray, away: npt.NDArray[np.float32], 
         if min(first_row, first_col) < MARGIN or first_row + side > rows - MARGIN or first_col + side > cols - MARGIN:
             continue
         # What was drawn for it so far.
-        r0, r1 = top // pixels - 1, (top + height) // pixels + 2
-        c0, c1 = left // pixels - 1, (left + width) // pixels + 2
+        r0, r1 = top // pixels, -(-(top + height) // pixels)
+        c0, c1 = left // pixels, -(-(left + width) // pixels)
         mine = np.zeros(cells.shape, dtype=np.bool_)
         patch = labels[r0 * pixels : r1 * pixels, c0 * pixels : c1 * pixels] == part
-        covered = patch.reshape(r1 - r0, pixels, c1 - c0, pixels).any(axis=(1, 3))
-        mine[r0:r1, c0:c1] = covered
+        mine[r0:r1, c0:c1] = patch.reshape(r1 - r0, pixels, c1 - c0, pixels).any(axis=(1, 3))
         others = out & ~mine
         rim = others[first_row - 1 : first_row + side + 1, first_col - 1 : first_col + side + 1]
         if rim.any():

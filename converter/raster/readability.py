@@ -144,7 +144,7 @@ def judge(
             r, c = (np.clip(missed[:, k], 0, picture.shape[k] - 1) for k in (0, 1))
             lost[r, c] = True
             lost |= picture & (ink_depth(~lost, pixels) < 0.5) if len(missed) else False
-    mush = _filled_in(picture, cells, pixels)
+    mush = _filled_in(picture, cells)
     if mush.sum() > max(3, 0.02 * cells.sum()):
         words.append(Phrase("Lines that lie closer than the grid can show run together."))
         lost |= np.repeat(np.repeat(mush, pixels, axis=0), pixels, axis=1)
@@ -172,7 +172,7 @@ def _shown(axis: Axis, cells: CellArray) -> tuple[float, npt.NDArray[np.intp]]:
     return float(near.mean()), axis.pixel[~near]
 
 
-def _filled_in(picture: MaskArray, cells: CellArray, pixels: int) -> CellArray:
+def _filled_in(picture: MaskArray, cells: CellArray) -> CellArray:
     """Return the cells in the midst of stitched areas that are only partly inked: gaps swallowed by the grid."""
     rows, cols = cells.shape
     cover = cv2.resize(picture.astype(np.float32), (cols, rows), interpolation=cv2.INTER_AREA)

@@ -82,9 +82,9 @@ def draw_ink(
     solid = (coverage >= level) & (_thick_share(depth, half, even, pixels) >= 0.3)
     del depth, even
     solid = _level_edges(solid, coverage) & ~_rim(solid)
-    cells = stamp_dots(_draw_thin(solid, axis, half, (rows, cols)), ink, away, pixels)
+    cells = stamp_dots(_draw_thin(solid, axis, half, (rows, cols)), ink, pixels)
     wants = read_structures(ink, axis, pixels, gaps, away)
-    cost = _flip_cost(cells, coverage, axis)
+    cost = _flip_cost(cells, coverage)
     orbit = None
     if symmetry is not None and symmetry.images:
         cells = _better_half(cells, wants, coverage, axis, symmetry)
@@ -291,6 +291,5 @@ def _draw_thin(solid: CellArray, axis: Axis, half: float, shape: tuple[int, int]
     return thin_in_order(cells, index[order], points_of, served)
 
 
-def _flip_cost(cells: CellArray, coverage: npt.NDArray[np.float32], axis: Axis) -> npt.NDArray[np.float32]:
-    cost = np.where(cells, coverage - 0.5, 0.5 - coverage)
-    return np.asarray(cost + 0.5, dtype=np.float32)
+def _flip_cost(cells: CellArray, coverage: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    return np.where(cells, coverage, 1 - coverage)

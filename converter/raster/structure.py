@@ -154,13 +154,6 @@ def _nearest_label(labels: npt.NDArray[np.int32]) -> npt.NDArray[np.int32]:
     return np.asarray(table[index], dtype=np.int32)
 
 
-def read_structure(
-    ink: MaskArray, axis: Axis, pixels: int, gap: float, ground_depth: npt.NDArray[np.float32] | None = None
-) -> Structure:
-    """Return the demands of a mask for one gap; see `read_structures`."""
-    return read_structures(ink, axis, pixels, (gap,), ground_depth)[0]
-
-
 def read_structures(
     ink: MaskArray,
     axis: Axis,

@@ -413,7 +413,8 @@ def _most_bare(axis: Axis, box: Bounds, across: bool, pixels: int) -> tuple[floa
     """
     along = 1 if across else 0
     at, radius = axis.points[:, along], axis.radius
-    sides = (at - box[along] / pixels, box[along + 2] / pixels - at)
+    first, last = box[along::2]
+    sides = (at - first / pixels, last / pixels - at)
     found = []
     for depth, lean in zip(sides, (LEAN, -LEAN), strict=True):
         touching = radius[np.abs(depth - radius) < 0.25]

@@ -55,16 +55,6 @@ def _parts(ring: list[int], value: int) -> int:
     return len({root(k) for k in members if k % 2 == 1})
 
 
-def surroundings(cells: CellArray) -> npt.NDArray[np.uint8]:
-    """Return the code (see `simple_table`) of each cell; outside the grid is bare."""
-    wide = np.pad(cells, 1)
-    rows, cols = cells.shape
-    code = np.zeros(cells.shape, dtype=np.uint8)
-    for bit, (dr, dc) in enumerate(RING):
-        code |= wide[1 + dr : 1 + dr + rows, 1 + dc : 1 + dc + cols].astype(np.uint8) << np.uint8(bit)
-    return code
-
-
 def thin_in_order(
     cells: CellArray,
     order: npt.NDArray[np.intp],

@@ -1,4 +1,4 @@
-"""From colours to one gray: alpha put on white, luma, uneven light divided out."""
+"""From colours to one gray: alpha put on white, luma, and slow changes of light."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from converter.model.arrays import GrayArray, PictureArray
+from converter.model.arrays import PictureArray
 
 
 def put_on_white(picture: PictureArray) -> PictureArray:
@@ -84,36 +84,6 @@ def _reach(values: npt.NDArray[np.float64], number: npt.NDArray[Any]) -> float:
     share = np.cumsum(number[order], dtype=np.float64)
     first, last = np.searchsorted(share / share[-1], (FEW, 1 - FEW))
     return float(values[order[last]] - values[order[first]])
-
-
-def flatten_light(gray: GrayArray, window_share: float = 0.125) -> GrayArray:
-    """Divide the brightness of the paper out.
-
-    Parameters
-    ----------
-    gray : ndarray of shape (H, W), float32, 0 to 1
-    window_share : float
-        Side of the window that must hold some bare paper, as a share of the longer side.
-
-    Returns
-    -------
-    ndarray of shape (H, W), float32, 0 to 1
-        1 where the picture is as bright as the paper round it.
-
-    Notes
-    -----
-    The paper is the closing of a reduced copy (longest side 256), smoothed.
-    """
-    height, width = gray.shape
-    scale = min(1.0, 256 / max(height, width))
-    small_size = (max(1, round(width * scale)), max(1, round(height * scale)))
-    small = cv2.resize(gray, small_size, interpolation=cv2.INTER_AREA)
-    side = max(3, round(window_share * max(small_size)) | 1)
-    paper = cv2.morphologyEx(small, cv2.MORPH_CLOSE, np.ones((side, side), np.uint8), borderType=cv2.BORDER_REPLICATE)
-    paper = cv2.blur(paper, (side, side), borderType=cv2.BORDER_REPLICATE)
-    paper = cv2.resize(paper, (width, height), interpolation=cv2.INTER_LINEAR)
-    flat = gray / np.maximum(paper, 1 / 255)
-    return np.asarray(np.clip(flat, 0, 1), dtype=np.float32)
 
 
 def median(values: npt.NDArray[np.floating]) -> float:

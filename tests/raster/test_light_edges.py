@@ -236,6 +236,29 @@ def test_a_subject_on_a_calm_ground_is_cut_out():
     assert cut_subject(scene(), (80, 80), (0.0, 0.0, 100.0, 100.0)) is None
 
 
+@pytest.mark.parametrize(
+    ("box", "marked"),
+    [
+        # On a copy of 160 pixels: rounded outwards, two pixels at least.
+        ((25.0, 50.0, 75.0, 62.5), (80, 100, 40, 120)),
+        ((25.2, 50.2, 75.2, 62.7), (80, 101, 40, 121)),
+        ((50.0, 50.0, 50.1, 62.5), (80, 100, 80, 82)),
+        ((25.0, 50.0, 75.0, 50.1), (80, 82, 40, 120)),
+        # Unasked: clear of the rim by a twenty-fifth, on a copy of 112.
+        (None, (4, 108, 4, 108)),
+    ],
+)
+def test_where_the_subject_is_looked_for(monkeypatch, box, marked):
+    seen = []
+    monkeypatch.setattr(cv2, "grabCut", lambda small, marks, *rest: seen.append((marks.copy(), rest)))
+    cut_subject(scene(200), (80, 80), box)
+    marks, rest = seen[0]
+    top, bottom, left, right = marked
+    expected = np.zeros((160, 160) if box else (112, 112), dtype=np.uint8)
+    expected[top:bottom, left:right] = cv2.GC_PR_FGD
+    assert np.array_equal(marks, expected) and rest[3] == (4 if box else 3)
+
+
 @pytest.mark.parametrize(("radius", "at", "noise", "believed"), [(40, (80, 80), 6, True), (16, (80, 80), 6, False),
                                                                  (70, (20, 20), 6, False), (40, (80, 80), 45, False),
                                                                  (74, (80, 80), 2, True)])  # fmt: skip

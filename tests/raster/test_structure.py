@@ -8,7 +8,7 @@ from converter.pipeline import reduce_picture
 from converter.raster.axis import find_axis, ink_depth
 from converter.raster.repair import mend
 from converter.raster.strokes import draw_ink
-from converter.raster.structure import find_faults, read_structure
+from converter.raster.structure import find_faults, read_structures
 from converter.settings import ChartSettings
 
 PIXELS = 12
@@ -20,7 +20,7 @@ def laid(*rows):
 
 
 def demands(ink):
-    return read_structure(ink, find_axis(ink, ink_depth(ink, PIXELS), PIXELS), PIXELS, 1.5)
+    return read_structures(ink, find_axis(ink, ink_depth(ink, PIXELS), PIXELS), PIXELS, (1.5,))[0]
 
 
 RING = ("######", "#....#", "#....#", "#....#", "######")

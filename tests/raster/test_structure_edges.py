@@ -45,7 +45,7 @@ from converter.raster.structure import (
     _served,
     cells_near,
     find_faults,
-    read_structure,
+    read_structures,
 )
 
 PIXELS = 12
@@ -94,7 +94,7 @@ def test_the_rounded_and_square_ends_of_strokes_go_no_farther_than_their_ink():
 
 
 def demands(ink, gap=1.5):
-    return read_structure(ink, axis_of(ink), PIXELS, gap)
+    return read_structures(ink, axis_of(ink), PIXELS, (gap,))[0]
 
 
 # The centre line.
@@ -193,7 +193,7 @@ def test_coverage_and_what_a_change_costs():
     coverage = cell_coverage(ink, 4)
     assert coverage.tolist() == [[0.5, 0.5]]
     coverage = np.array([[0.9, 0.2, 0.5]], dtype=np.float32)
-    cost = _flip_cost(np.array([[True, True, False]]), coverage, None)
+    cost = _flip_cost(np.array([[True, True, False]]), coverage)
     assert cost[0].tolist() == pytest.approx([0.9, 0.2, 0.5])
 
 
@@ -575,10 +575,10 @@ def test_cells_partly_inked_amid_stitches():
     picture = np.ones((50, 50), dtype=bool)
     picture[20:30, 20:23] = False
     picture[10:20, 10:11] = False
-    found = _filled_in(picture, cells, 10)
+    found = _filled_in(picture, cells)
     assert np.argwhere(found).tolist() == [[2, 2]]
     cells[1, 2] = False
-    assert not _filled_in(picture, cells, 10).any()
+    assert not _filled_in(picture, cells).any()
 
 
 def test_ground_that_touches_two_parts():

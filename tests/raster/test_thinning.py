@@ -3,7 +3,7 @@
 import numpy as np
 from scipy import ndimage
 
-from converter.raster.thinning import RING, simple_table, surroundings, thin_in_order
+from converter.raster.thinning import RING, simple_table, thin_in_order
 
 EIGHT = np.ones((3, 3))
 
@@ -30,13 +30,6 @@ def test_simple_cells_are_those_that_leave_parts_and_holes_alone():
         labels, _ = ndimage.label(bare)
         sides = {labels[0, 1], labels[1, 0], labels[1, 2], labels[2, 1]} - {0}
         assert table[code] == (parts == 1 and len(sides) == 1)
-
-
-def test_surroundings_give_the_code_of_each_cell():
-    cells = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 0]], bool)
-    code = surroundings(cells)
-    assert code[1, 1] == 1 << RING.index((-1, -1))
-    assert code[0, 0] == 1 << RING.index((1, 1))
 
 
 def test_thinning_keeps_topology_and_served_points():
