@@ -63,6 +63,11 @@ SPEED_ONLY = {
     "MOST_PIXELS_TURNED", "MOST_MITRE_PHASES", "MOST_BLOCK_PHASES", "MOST_TURNED_PHASES",
 }  # fmt: skip
 """Constants whose value changes the time taken, or how good an answer a search finds in it, but no rule."""
+PRELOADED = (
+    "cv2", "numpy", "PIL.Image", "pytest", "scipy.ndimage", "scipy.sparse.csgraph", "scipy.spatial", "skimage.measure",
+    "skimage.morphology", "skimage.data", "hypothesis.extra.numpy",
+)  # fmt: skip
+"""What the tests load."""
 CACHES = {"cache", "lru_cache"}
 FLAGS = {"frozen", "eq", "slots", "kw_only", "order", "repr", "compare", "hash", "strict", "maxsize"}
 SAME = {ast.Is: ast.Eq, ast.IsNot: ast.NotEq}
@@ -334,7 +339,9 @@ def run_tests(tests: list[str], tree: Path, chosen: _Chosen) -> None:
     code = 70
     try:
         files = list(dict.fromkeys(test.split("::")[0] for test in tests))
-        code = pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-p", "no:cov", *files], plugins=[chosen])
+        # Whether an assertion holds is all that is asked, and rewriting them takes longer than most tests.
+        words = ["-x", "-q", "--assert=plain", "-p", "no:cacheprovider", "-p", "no:cov", "-p", "no:anyio"]
+        code = pytest.main([*words, *files], plugins=[chosen])
     finally:
         os._exit(int(code))
 
@@ -355,13 +362,9 @@ def main() -> int:
     tree = copy_tree()
     told = lines_of_tests(chosen.folder, tree, chosen.lines)
     # Loaded once; each change is tried in a fork of this process. Nothing of the product may be loaded here.
-    import cv2
-    import numpy  # noqa: F401
-    import PIL.Image  # noqa: F401
-    import pytest  # noqa: F401
-    import scipy.ndimage  # noqa: F401
-
-    cv2.setNumThreads(1)
+    for module in PRELOADED:
+        importlib.import_module(module)
+    sys.modules["cv2"].setNumThreads(1)
     assert not any(name.split(".")[0] == "converter" for name in sys.modules)
     first = next(m for m in mutants if tests_for(m, told))
     unchanged = replace(first, code=(ROOT / first.file).read_text(encoding="utf-8"))

@@ -102,10 +102,9 @@ def _try_here(
     order = np.argsort(cost, kind="stable")[:SINGLES]
     index, cost = index[order], cost[order]
     before = _total(faults)
-    best: tuple[tuple[float, ...], float, tuple[int, ...]] | None = None
+    best: tuple[tuple[float, ...], tuple[int, ...]] | None = None
     trials = 0
     for group in _groups(index, cost):
-        total_cost = float(sum(c for _, c in group))
         if len(group) > 1 and best is not None:
             break
         picked = tuple(i for i, _ in group)
@@ -117,14 +116,15 @@ def _try_here(
         value = _total((first, *(find_faults(trial, want) for want in wants[1:])))
         if value >= before:
             continue
-        if best is None or (value, total_cost) < best[:2]:
-            best = (value, total_cost, picked)
-        # The changes come cheapest first: the first that does away with a whole fault is the one to take.
+        # The changes come cheapest first: of equal ones the first is taken, and the first that does away with a whole
+        # fault at once.
+        if best is None or value < best[0]:
+            best = (value, picked)
         if sum(value) < sum(before) - 0.99:
             break
     if best is None:
         return None, trials
-    trial = _flip(now, best[2], orbits)
+    trial = _flip(now, best[1], orbits)
     return (trial, tuple(find_faults(trial, want) for want in wants)), trials
 
 

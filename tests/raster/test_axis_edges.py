@@ -132,6 +132,15 @@ def test_ends_of_fine_tips_go_out_to_where_the_ink_is_nothing(slope, moved):
         assert np.array_equal(made, points)
 
 
+@pytest.mark.parametrize(("pixels", "moved"), [(4, False), (6, True), (8, True), (20, True)])
+def test_two_points_close_by_and_two_farther_back_tell_a_tip(pixels, moved):
+    """From 0.3 to 0.6 stitches off, and from 0.9 to 1.4: with four pixels a stitch one of the first."""
+    at = np.stack([np.full(60, 20), 10 + np.arange(60)], axis=1)
+    radius = 0.1 + 0.2 * np.arange(60) / pixels
+    points = (at + 0.5) / pixels
+    assert (not np.array_equal(_out_to_tips(points, radius, at, (60, 80), pixels), points)) == moved
+
+
 @pytest.mark.parametrize("turn", [0, 1, 2, 3])
 def test_tips_go_out_whichever_way_they_point(turn):
     at, radius = tip(0.2)
@@ -243,6 +252,13 @@ def test_ends_are_drawn_out_along_the_stroke_as_far_as_it_is_as_wide():
         line[26, 20 + short : 120 - short] = True
         row, col = np.nonzero(_lengthen_ends(line, depth, PIXELS))
         assert set(row.tolist()) == {26} and (col.min(), col.max()) == (20 + left, 119 - left)
+    # What lies farther than 0.6 stitches from the end does not turn it: another line across the corner.
+    line = np.zeros_like(ink)
+    line[26, 35:105] = True
+    plain = _lengthen_ends(line, depth, PIXELS)
+    line[[19, 20], [42, 41]] = True
+    beside = _lengthen_ends(line, np.where(np.arange(60)[:, None] < 23, 0, depth).astype(np.float32), PIXELS)
+    assert np.array_equal(beside[23:], plain[23:])
     # A lone point on a long stroke goes both ways, on a round one nowhere.
     dot = np.zeros_like(ink)
     dot[26, 70] = True

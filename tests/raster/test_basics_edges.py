@@ -447,6 +447,18 @@ def test_how_many_toned_a_picture_is():
     assert toning(ink_of(paper, mask))[0] == pytest.approx(np.std(paper[away]) / 0.09, abs=0.05)
 
 
+def test_a_picture_without_broad_ink_or_without_paper():
+    """Ink of a pixel has no inside: it is not uneven. Where no paper is left it is taken for uneven as can be."""
+    thin = np.zeros((60, 80), dtype=bool)
+    thin[30] = True
+    assert toning(ink_of(np.where(thin, 1.0, 0.0), thin))[0] == 0.0
+    full = np.ones((60, 80), dtype=bool)
+    assert toning(ink_of(np.ones(full.shape), full)) == (pytest.approx(1 / 0.09), 0.0)
+    hatched = np.zeros((60, 80), dtype=bool)
+    hatched[::2] = True
+    assert toning(ink_of(np.where(hatched, 1.0, 0.0), hatched)) == (pytest.approx(1 / 0.09), 1.0)
+
+
 def test_edges_that_are_not_those_of_the_ink():
     """Two equal squares, far apart: all edges are the ink's if it is both, half if it is one, few at half contrast."""
     gray = np.ones((120, 240), dtype=np.float32)

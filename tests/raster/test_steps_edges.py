@@ -268,6 +268,17 @@ def test_a_simpler_drawing_is_taken_if_it_reads_better_by_four(monkeypatch, read
     assert radii == [0.0, 0.3, 0.55][:drawn]
 
 
+@pytest.mark.parametrize("wanted", ["shape", "photo"])
+def test_photographs_are_judged_by_their_tones_and_drawings_by_their_strokes(monkeypatch, wanted):
+    seen = []
+    spy(monkeypatch, reduction, "judge", seen)
+    settings = options(20, kind=wanted)
+    reduction.reduce_prepared(prepare_picture(plate(), settings), settings)
+    full, cells, _, tone, axis = seen[0][0]
+    assert (tone is None) == (wanted == "shape") and (axis is None) == (wanted == "photo")
+    assert full.shape[0] % cells.shape[0] == 0 and full.any() and cells.any()
+
+
 # Mending.
 
 
@@ -378,6 +389,12 @@ def test_tiny_holes_to_a_square_stitch_of_ink():
     assert told(True, *small) == pytest.approx(7)
     assert told(True, *small, (15, 120, 4, 5), (25, 120, 4, 5)) == pytest.approx(7)
     assert told(True, *small, *((15, 120 + 10 * k, 4, 5) for k in range(3))) == pytest.approx(8)
+    # Holes that are open at the picture's upper side have no ink above them and are nobody's.
+    top = np.zeros((30, 120), dtype=bool)
+    top[:25] = True
+    for k in range(9):
+        top[:4, 4 + 13 * k : 9 + 13 * k] = False
+    assert light._texture(top, light.label_parts(~top, 4), 10.0, True) == 0
     # So few that they are no grain either way are told as they are.
     assert told(True, *small[:3]) == pytest.approx(3)
 

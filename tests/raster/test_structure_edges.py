@@ -412,6 +412,31 @@ def test_faults_by_kind(rows, changed, count, names):
         assert count <= score < count + 0.5 if count else score == 0
 
 
+TWO_ROOMS = ("###########", "#....#....#", "#....#....#", "#....#....#", "###########")
+
+
+def test_only_what_runs_together_counts():
+    """Two rooms whose wall is open; three blocks of which two touch: one fault, whatever else there is."""
+    cells, ink = laid(*TWO_ROOMS)
+    want = demands(ink)
+    opened = cells.copy()
+    opened[5, 8] = False
+    # The broken wall is a fault of its own, and a thousandth for each point of it.
+    found = find_faults(opened, want)
+    assert [name for name, _ in found.places] == ["broken", "leaked"] and 2 < found.score < 2.1
+    both = opened.copy()
+    both[5, 3] = False
+    assert 3 < find_faults(both, want).score < 3.1 and find_faults(both, want).count == 2
+    blocks, ink = laid("###...###...###", "###...###...###")
+    want = demands(ink)
+    bridged = blocks.copy()
+    bridged[3, 6:9] = True
+    found = find_faults(bridged, want)
+    assert [name for name, _ in found.places] == ["joined"] and found.score == 1
+    bridged[3, 12:15] = True
+    assert find_faults(bridged, want).score == 2 and find_faults(bridged, want).count == 1
+
+
 def test_where_faults_can_be_mended():
     cells, ink = laid("###...###", "###...###")
     want = demands(ink)
