@@ -5,7 +5,8 @@
 2.  `raster.take`        a coarse copy tells the kind of picture (`raster.kind`), its tilt (`raster.deskew`) and where
                          the ink lies; the part that matters is then brought to about 12 pixels a stitch.
 3.  `raster.light`       drawings: ink by its edges, whatever light falls on the paper; pencil grain smoothed.
-    `raster.rims`        areas of a colour drawing too pale to be filled get an edge.
+    `raster.midtone`     where something darker is drawn on a middle tone, that alone is ink.
+    `raster.silhouette`  areas of a colour drawing too pale to be filled get an edge (`raster.rims`, `raster.fields`).
     `raster.photo`       photographs: subject, smoothing that keeps edges, few tonal shapes.
 4.  `raster.morphology`  dust, and small things if less detail is wanted.
 5.  `raster.mirror`      symmetry found, asked for or given.

@@ -6,13 +6,15 @@ outline can be told without ink: paper is what has the colour of the picture's r
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import Final
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import MaskArray
+from converter.raster.edges import SOFT, Levels, distance_to, is_even, rim_of, sharp_pieces, steps
+from converter.raster.fields import find_field_edges
 
 APART: Final = 18.0
 """Levels, of 255, by which what is drawn is darker than paper in one component at least."""
@@ -20,8 +22,8 @@ ABOVE_NOISE: Final = 6.0
 """Times the usual difference of the paper from its smooth colour that it is at least."""
 PLAIN: Final = 0.85
 """Share of the picture's rim that must be paper."""
-SHARP: Final = 0.5
-"""Share of the step over eleven pixels that lies within three; a shadow or a shade is softer."""
+LEAST_STEP: Final = 0.5
+"""Share of those levels by which the edge steps within three pixels."""
 OPENING: Final = 30.0
 """Square stitches from which on an enclosed area of the paper's colour is paper too."""
 COVERED: Final = 0.7
@@ -37,10 +39,8 @@ BEYOND: Final = 8
 LINE_WIDTH: Final = 0.8
 """Stitches, width of the lines."""
 
-Plane = npt.NDArray[np.float32]
 
-
-def find_silhouette(picture: npt.NDArray[np.uint8], ink: MaskArray, stitches: int) -> MaskArray | None:
+def find_silhouette(picture: Levels, ink: MaskArray, stitches: int, fields: bool = False) -> MaskArray | None:
     """Return lines along the outline of what is drawn, where there is no ink, or None if there are none.
 
     Parameters
@@ -50,6 +50,8 @@ def find_silhouette(picture: npt.NDArray[np.uint8], ink: MaskArray, stitches: in
     ink : ndarray of shape (H, W), bool
     stitches : int
         On the longer side of the drawing.
+    fields : bool
+        With the edges between areas of colour inside (see `fields`), if the light is even.
 
     Returns
     -------
@@ -57,37 +59,51 @@ def find_silhouette(picture: npt.NDArray[np.uint8], ink: MaskArray, stitches: in
         They lie inside what is drawn; a pale stroke hardly broader than a stitch is filled by them.
     """
     apart, least = _apart_from_paper(picture)
-    rim = _rim(apart.shape)
-    if float((apart[rim] < least).mean()) < PLAIN:
+    if float((apart[rim_of(apart.shape)] < least).mean()) < PLAIN:
         return None
     # What touches the sides of the picture has an outline there too: beyond them lies paper.
     apart, ink = np.pad(apart, BEYOND), np.pad(ink, BEYOND)
     drawn = ~_open_paper((apart < least) & ~ink, stitches)
-    body = np.asarray(cv2.medianBlur(drawn.view(np.uint8), 5), dtype=np.uint8)
+    body = cv2.medianBlur(drawn.view(np.uint8), 5) > 0
     rows, cols = np.flatnonzero(body.any(axis=1)), np.flatnonzero(body.any(axis=0))
     if len(rows) == 0:
         return None
     stitch = max(2.0, max(int(rows[-1] - rows[0]), int(cols[-1] - cols[0])) / stitches)
-    step = _span(apart, 3)
-    sharp = (step > SHARP * _span(apart, 11)) & (step > SHARP * least)
-    outline = body > cv2.erode(body, np.ones((3, 3), np.uint8), borderType=cv2.BORDER_REPLICATE)
-    bare = outline & sharp & (_distance_to(ink) > max(COVERED * stitch, NEAREST))
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(bare.view(np.uint8), connectivity=8)
-    long = stats[:, cv2.CC_STAT_AREA] >= LEAST_LENGTH * stitch
-    long[0] = False
-    if not long.any():
-        return None
-    lines = (_distance_to(long[labels]) < LINE_WIDTH * stitch) & (body > 0)
-    return np.asarray(lines[BEYOND:-BEYOND, BEYOND:-BEYOND])
+    close = max(COVERED * stitch, NEAREST)
+    outline = body & (cv2.erode(body.view(np.uint8), np.ones((3, 3), np.uint8), borderType=cv2.BORDER_REPLICATE) == 0)
+    near, far = steps(apart)
+    edge, away = outline & (near > LEAST_STEP * least), distance_to(ink) > close
+    shown = (edge & (near > SOFT * far)) | (outline & ~away)
+    labels, stats, sharp = sharp_pieces(edge & away & ~_ends_of_shadows(outline, shown), near, far)
+    sharp &= stats[:, cv2.CC_STAT_AREA] >= LEAST_LENGTH * stitch
+    lines = body & (distance_to(sharp[labels]) < LINE_WIDTH * stitch) if sharp.any() else np.zeros_like(body)
+    if fields and is_even(picture):
+        ready = np.pad(picture, ((BEYOND, BEYOND), (BEYOND, BEYOND), (0, 0))[: picture.ndim], mode="edge")
+        lines |= find_field_edges(ready, body, ink | lines, close, stitch)
+    return np.asarray(lines[BEYOND:-BEYOND, BEYOND:-BEYOND]) if lines.any() else None
 
 
-def _apart_from_paper(picture: npt.NDArray[np.uint8]) -> tuple[npt.NDArray[np.uint8], float]:
+def _ends_of_shadows(outline: MaskArray, shown: MaskArray) -> MaskArray:
+    """Return those pieces along the picture's sides from whose ends no edge leads inwards: there a shadow ends."""
+    side = outline.copy()
+    side[BEYOND + 1 : -BEYOND - 1, BEYOND + 1 : -BEYOND - 1] = False
+    _, labels = cv2.connectedComponents(side.view(np.uint8), connectivity=8)
+    near = cv2.dilate(labels.astype(np.float32), np.ones((7, 7), np.uint8)).astype(np.int32)
+    ends = outline & ~side & (near > 0)
+    count = int(labels.max()) + 1
+    seen = np.bincount(near[ends & shown], minlength=count)
+    lost = 2 * seen <= np.bincount(near[ends], minlength=count)
+    lost[0] = False
+    return np.asarray(lost[labels])
+
+
+def _apart_from_paper(picture: Levels) -> tuple[Levels, float]:
     """Return by how many levels each pixel is darker than paper in one component, and from where on it is no paper.
 
     The paper's colour is taken from the picture's rim: a surface of second degree, as the light may fall from a side.
     """
     height, width = picture.shape[:2]
-    rim = _rim((height, width))
+    rim = rim_of((height, width))
     row, col = rim.nonzero()
     at = _surface((row + 0.5) / height, (col + 0.5) / width)
     values = picture[rim].reshape(len(row), -1).astype(np.float64)
@@ -116,25 +132,7 @@ def _open_paper(like: MaskArray, stitches: int) -> MaskArray:
     """Return what of the paper-coloured areas is paper: what is joined to the rim, and large openings."""
     _, labels, stats, _ = cv2.connectedComponentsWithStats(like.view(np.uint8), connectivity=4)
     paper = stats[:, cv2.CC_STAT_AREA] > OPENING * (max(like.shape) / stitches) ** 2
-    paper[labels[_rim(like.shape)]] = True
+    paper[labels[rim_of(like.shape)]] = True
     paper[0] = False
     found: MaskArray = paper[labels]
     return found
-
-
-def _span(levels: npt.NDArray[np.uint8], side: int) -> npt.NDArray[np.uint8]:
-    """Return the difference of the greatest and the least level in the square round each pixel."""
-    foot = np.ones((side, side), np.uint8)
-    return np.asarray(cv2.dilate(levels, foot) - cv2.erode(levels, foot), dtype=np.uint8)
-
-
-def _distance_to(mask: MaskArray) -> Plane:
-    return np.asarray(cv2.distanceTransform((~mask).view(np.uint8), cv2.DIST_L2, 5), dtype=np.float32)
-
-
-def _rim(shape: tuple[int, ...]) -> Any:
-    """Return the pixels along the sides of a picture as a mask."""
-    rim = np.zeros(shape, dtype=np.bool_)
-    rim[[0, -1]] = True
-    rim[:, [0, -1]] = True
-    return rim

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -13,9 +14,11 @@ from converter.model.arrays import GrayArray, MaskArray
 from converter.model.phrase import Phrase, sentences
 from converter.raster.axis import Axis, find_diagonals, find_straights
 from converter.raster.deskew import find_tilt, turn_back
+from converter.raster.edges import is_even
 from converter.raster.grid import Bounds, Grid, find_phase, lay_plain
 from converter.raster.kind import Kind, line_or_shape, tell_kind, toning
 from converter.raster.light import SOFTNESS, Ink, find_ink
+from converter.raster.midtone import MiddleTones, find_middle_tones
 from converter.raster.mirror import Symmetry
 from converter.raster.photo import cut_subject, tone_mask
 from converter.raster.prepare import Prepared
@@ -32,6 +35,8 @@ COARSE_PHOTO = 400
 """Pixels of the copies on which drawings and photographs are looked at first."""
 COARSE_PALE, PALE_PIXELS = 350, 4
 """Pixels of the copy on which pale parts are looked for, and at least so many to a stitch."""
+LEAST_DEPTH = 0.3
+"""Depth (see `light.Ink`) from which on a part of the coarse copy's ink is missed at working size."""
 LIGHTER = 0.12
 """Of full brightness; see `_is_light_on_dark`."""
 CLEARLY = 0.02
@@ -95,6 +100,8 @@ class Look:
     """(h, w) of the coarse copy: edges of pale areas."""
     softness: float = SOFTNESS[0]
     """The smoothing that the grain of the paper needs, see `light.Ink`."""
+    limits: GrayArray | None = None
+    """(h, w): how bright ink may be, see `midtone.MiddleTones`."""
 
 
 def look_at(ready: Prepared, settings: ChartSettings) -> Look:
@@ -136,12 +143,27 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
         if wanted.kind == "auto" and ink is not None:
             kind = line_or_shape(ink.mask)
         kind = Kind(kind.name, sentences(kind.reason, Phrase("It is light on dark, so the light parts are stitched.")))
-    rims = None if ink is None else _find_pale(ready, coarse, ink, inverted)
+    limits = rims = None
+    if ink is not None and not inverted and wanted.dark <= 0 and not ink.grainy:
+        middle = _find_middle_tones(ready, coarse, ink, pixels)
+        if middle is not None:
+            limits, rims = middle.limits, middle.lines
+            ink = replace(ink, mask=ink.mask & (coarse <= limits))
+            if wanted.kind == "auto":
+                kind = line_or_shape(ink.mask | rims)
+    if ink is not None:
+        drawn = ink if rims is None else replace(ink, mask=ink.mask | rims)
+        pale = _find_pale(ready, coarse, drawn, inverted)
+        rims = rims if pale is None else pale if rims is None else rims | pale
     tilt = 0.0
     if wanted.deskew and not ready.symmetries and ready.gray.size <= MOST_PIXELS_TURNED:
         tilt = find_tilt(coarse)
     if tilt != 0:
-        ink = find_ink(turn_back(coarse, tilt)[0], pixels, wanted.dark, softness=ink.softness if ink else SOFTNESS[0])
+        straight = turn_back(coarse, tilt)[0]
+        ink = find_ink(straight, pixels, wanted.dark, softness=ink.softness if ink else SOFTNESS[0])
+        if ink is not None and limits is not None:
+            limits = turn_back(limits, tilt)[0]
+            ink = replace(ink, mask=ink.mask & (straight <= limits))
         askew = Phrase("It was {tilt} degrees askew and has been straightened.", tilt=f"{abs(tilt):.1f}")
         kind = Kind(kind.name, sentences(kind.reason, askew))
         rims = None if rims is None else _laid_on(rims, rims.shape, tilt)
@@ -149,8 +171,23 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
         raise RequestError(*BLANK)
     if rims is not None:
         kind = Kind(kind.name, sentences(kind.reason, PALER))
-        return Look(kind, scale, ink.mask | rims, None, inverted, tilt, rims, ink.softness)
+        return Look(kind, scale, ink.mask | rims, None, inverted, tilt, rims, ink.softness, limits)
     return Look(kind, scale, ink.mask, None, inverted, tilt, None, ink.softness)
+
+
+def _find_middle_tones(ready: Prepared, coarse: GrayArray, ink: Ink, pixels: float) -> MiddleTones | None:
+    """Return the areas of middle tone of a coarse copy on which something darker is drawn."""
+    scale = _pale_scale(ready, ink.mask)
+    small = _resize_float(coarse, scale)
+    picture = ready.gray if ready.colour is None else ready.colour
+    picture = np.asarray(cv2.resize(picture, small.shape[::-1], interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    if not is_even(picture):
+        return None
+    found = find_middle_tones(picture, small, _laid_on(ink.mask, small.shape, 0.0), pixels * scale)
+    if found is None:
+        return None
+    limits = cv2.resize(found.limits, coarse.shape[::-1], interpolation=cv2.INTER_NEAREST)
+    return MiddleTones(np.asarray(limits, dtype=np.float32), _laid_on(found.lines, coarse.shape, 0.0))
 
 
 def _look_at_photo(ready: Prepared, settings: ChartSettings, kind: Kind, coarse: GrayArray, side: int) -> Look | None:
@@ -188,19 +225,23 @@ def _look_at_photo(ready: Prepared, settings: ChartSettings, kind: Kind, coarse:
 def _find_pale(ready: Prepared, coarse: GrayArray, ink: Ink, inverted: bool) -> MaskArray | None:
     """Return the edges of what is too pale for ink, on the coarse copy, or None if there are none."""
     rims = find_rims(coarse, ink)
-    outline = None if inverted else _find_outline(ready, ink.mask)
+    outline = None if inverted else _find_outline(ready, ink.mask, not ink.grainy)
     return rims if outline is None else outline if rims is None else rims | outline
 
 
-def _find_outline(ready: Prepared, mask: MaskArray) -> MaskArray | None:
+def _find_outline(ready: Prepared, mask: MaskArray, fields: bool = False) -> MaskArray | None:
     """Return the outline of what is drawn where the mask of a coarse copy does not show it, see `find_silhouette`."""
     picture = ready.gray if ready.colour is None else ready.colour
-    stitches = max(ready.columns or 0, ready.rows or 0)
-    scale = min(1.0, max(COARSE_PALE, PALE_PIXELS * stitches) / max(mask.shape))
+    scale = _pale_scale(ready, mask)
     size = (max(1, round(mask.shape[1] * scale)), max(1, round(mask.shape[0] * scale)))
     small = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
-    outline = find_silhouette(small, _laid_on(mask, size[::-1], 0.0), stitches)
+    outline = find_silhouette(small, _laid_on(mask, size[::-1], 0.0), max(ready.columns or 0, ready.rows or 0), fields)
     return None if outline is None else _laid_on(outline, mask.shape, 0.0)
+
+
+def _pale_scale(ready: Prepared, mask: MaskArray) -> float:
+    """Return the size of the copy on which pale parts are looked for, as a share of the coarse copy's."""
+    return float(min(1.0, max(COARSE_PALE, PALE_PIXELS * max(ready.columns or 0, ready.rows or 0)) / max(mask.shape)))
 
 
 def _is_light_on_dark(gray: GrayArray, inside: MaskArray) -> bool:
@@ -278,11 +319,16 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
         whole = _laid_on(mask, turned.shape, look.tilt)
         return whole[cut]
 
+    coarse_ink = look.mask if look.rims is None else look.mask & ~look.rims
+
     def bring_coarse() -> MaskArray:
         """Return the middles of the ink of the coarse copy as marks on the working picture."""
-        sure = look.mask if look.rims is None else look.mask & ~look.rims
-        body = cv2.erode(sure.view(np.uint8), np.ones((5, 5), np.uint8))
+        body = cv2.erode(coarse_ink.view(np.uint8), np.ones((5, 5), np.uint8))
         return _laid_on(body[coarse_place] > 0, gray.shape, 0.0)
+
+    def bring_coarse_smoothly() -> MaskArray:
+        shares = coarse_ink[coarse_place].astype(np.float32)
+        return np.asarray(cv2.resize(shares, gray.shape[::-1], interpolation=cv2.INTER_LINEAR) >= 0.5)
 
     if look.tilt == 0:
         gray = _resize(ready.gray[place], scale)
@@ -321,7 +367,10 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
             levels = np.rint(gray * 255).astype(np.uint8)
             ink, depth = levels <= threshold_otsu(levels), 1 - gray
         else:
-            ink, depth = found.mask, found.depth
+            ink, depth = _with_lost_parts(found, bring_coarse(), bring_coarse_smoothly), found.depth
+    if look.limits is not None:
+        limits = cv2.resize(look.limits[coarse_place], gray.shape[::-1], interpolation=cv2.INTER_NEAREST)
+        ink = ink & (gray <= limits)
     if look.rims is not None:
         shares = cv2.resize(
             look.rims[coarse_place].astype(np.float32), gray.shape[::-1], interpolation=cv2.INTER_LINEAR
@@ -342,6 +391,31 @@ def _keeps_body(ink: MaskArray, body: MaskArray) -> bool:
     """Return whether ink that the coarse copy is sure of is ink at working size too."""
     total = int(body.sum())
     return total < 50 or int((body & ink).sum()) > 0.7 * total
+
+
+def _with_lost_parts(found: Ink, body: MaskArray, whole: Callable[[], MaskArray]) -> MaskArray:
+    """Return ink with those parts of the coarse copy's ink of whose middle most is missing.
+
+    Parameters
+    ----------
+    found : Ink
+        At working size.
+    body : ndarray of shape (H, W), bool
+        The middles of the coarse copy's ink.
+    whole : callable
+        Gives all of the coarse copy's ink at working size; asked for only if something is missing.
+    """
+    if _keeps_body(found.mask, body):
+        return found.mask
+    _, labels = cv2.connectedComponents(whole().view(np.uint8), connectivity=8)
+    size = int(labels.max()) + 1
+    missing = labels[body & ~found.mask]
+    count = np.bincount(missing, minlength=size)
+    # What is as bright as paper was taken for ink by mistake.
+    dark = np.bincount(missing, found.depth[body & ~found.mask], size) > LEAST_DEPTH * count
+    lost = dark & (2 * count > np.bincount(labels[body], minlength=size))
+    lost[0] = False
+    return np.asarray(found.mask | lost[labels])
 
 
 def pixels_for(longest: int) -> int:

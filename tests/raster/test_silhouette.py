@@ -176,3 +176,60 @@ def test_a_shape_that_touches_the_sides_of_its_picture_is_closed_there() -> None
     for side in (lines[:6, 80:140], lines[-6:, 80:140], lines[80:140, :6]):
         assert side.any(axis=0).all() or side.any(axis=1).all()
     assert not lines[60:160, 60:160].any()
+
+
+@pytest.mark.parametrize("slope", [0.0, 0.3])
+def test_a_shadow_that_runs_to_the_sides_of_the_picture_is_not_closed_there(slope: float) -> None:
+    """The upper part of the sheet lies in shade: where the picture ends, the shade does not."""
+    picture = np.full((*SHAPE, 3), 225, dtype=np.uint8)
+    cv2.circle(picture, CENTRE, 70, (20, 20, 20), 9, cv2.LINE_AA)
+    shade = 1 - 0.35 / (1 + np.exp((Y + slope * X - 120) / 9))
+    noise = np.random.default_rng(3).normal(0, 1.5, SHAPE)
+    picture = np.clip(picture * shade[:, :, None] + noise[:, :, None], 0, 255).astype(np.uint8)
+    assert find_silhouette(picture, picture.mean(axis=2) < 70, STITCHES) is None
+    cells = reduce_picture(picture, ChartSettings.from_options(columns=STITCHES)).cells
+    assert abs(cells.shape[0] - STITCHES) <= 1, "the ring alone"
+
+
+@pytest.mark.parametrize("times", [2, 3])
+def test_a_small_picture_that_was_enlarged_keeps_its_whole_outline(times: int) -> None:
+    """Its edges are as soft as it was enlarged; sharp in some places, they are one outline all the same."""
+    small = cv2.resize(_flower(), None, fx=1 / times, fy=1 / times, interpolation=cv2.INTER_AREA)
+    picture = cv2.resize(small, SHAPE[::-1], interpolation=cv2.INTER_CUBIC)
+    lines = find_silhouette(picture, _ink(picture), STITCHES)
+    assert lines is not None
+    assert len(_angles(lines)) > 335
+
+
+def _two_fields(other: tuple[int, int, int]) -> np.ndarray:
+    """Return a pale disc whose right half is of another pale colour."""
+    picture = np.full((*SHAPE, 3), 255, dtype=np.uint8)
+    cv2.circle(picture, CENTRE, 90, YELLOW, -1, cv2.LINE_AA)
+    picture[(FAR < 88) & (CENTRE[0] < X)] = other
+    picture[230:290, 167:174] = (20, 90, 30)
+    return np.asarray(cv2.GaussianBlur(picture, (0, 0), 0.8), dtype=np.uint8)
+
+
+@pytest.mark.parametrize(
+    ("other", "drawn"), [((150, 215, 250), True), ((255, 190, 200), True), ((244, 226, 92), False)]
+)
+def test_between_two_pale_colours_there_is_a_line_but_none_between_shades(
+    other: tuple[int, int, int], drawn: bool
+) -> None:
+    picture = _two_fields(other)
+    lines = find_silhouette(picture, _ink(picture), STITCHES, fields=True)
+    assert lines is not None
+    between = (np.abs(X - CENTRE[0]) < 4) & (FAR < 70)
+    assert bool(lines[between].any(axis=0).any()) is drawn
+    assert not lines[(np.abs(X - CENTRE[0]) > 8) & (FAR < 70)].any()
+    if drawn:
+        assert lines[80:220, CENTRE[0] - 4 : CENTRE[0] + 4].any(axis=1).all()
+    plain = find_silhouette(picture, _ink(picture), STITCHES)
+    assert plain is not None and not plain[between].any()
+
+
+def test_in_a_photograph_there_are_no_lines_between_colours() -> None:
+    """Where light falls from a side, an edge inside may be one of light."""
+    picture = _lit(_two_fields((150, 215, 250)))
+    lines = find_silhouette(picture, _ink(picture), STITCHES, fields=True)
+    assert lines is not None and not lines[(np.abs(X - CENTRE[0]) < 8) & (FAR < 70)].any()
