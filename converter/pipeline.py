@@ -2,8 +2,8 @@
 
 1.  `raster.prepare`     alpha on white, turn, crop, invert; then the standard orientation (`raster.frame`), in which
                          all work is done: mirrored or turned pictures give exactly mirrored or turned charts.
-2.  `raster.take`        a coarse copy tells the kind of picture (`raster.kind`), its tilt (`raster.deskew`) and where
-                         the ink lies; the part that matters is then brought to about 12 pixels a stitch.
+2.  `raster.look`        a coarse copy tells the kind of picture (`raster.kind`), its tilt (`raster.deskew`) and where
+    `raster.take`        the ink lies; the part that matters is then brought to about 12 pixels a stitch.
 3.  `raster.light`       drawings: ink by its edges, whatever light falls on the paper; pencil grain smoothed.
     `raster.midtone`     where something darker is drawn on a middle tone, that alone is ink.
     `raster.silhouette`  areas of a colour drawing too pale to be filled get an edge (`raster.rims`, `raster.fields`).

@@ -20,6 +20,7 @@ from converter.raster.light import (
     _usual_contrast,
     find_ink,
 )
+from converter.raster.look import _is_dark_ground
 from converter.raster.mirror import UPRIGHT, Symmetry
 from converter.raster.photo import _stands_out, _wide_mean, cut_subject, tone_mask
 from converter.raster.reduction import (
@@ -31,15 +32,8 @@ from converter.raster.reduction import (
     coverage_peak,
 )
 from converter.raster.rims import find_rims
-from converter.raster.take import (
-    _is_dark_ground,
-    _keeps_body,
-    _laid_on,
-    _resize,
-    _resize_float,
-    find_box,
-    pixels_for,
-)
+from converter.raster.scaling import laid_on, resize, resize_float
+from converter.raster.take import _keeps_body, find_box, pixels_for
 from converter.settings import ChartSettings
 
 
@@ -415,21 +409,19 @@ def test_a_sure_body_of_ink_must_be_kept():
 
 def test_sizes_and_masks_are_scaled():
     gray = np.arange(0, 240, 10, dtype=np.uint8).reshape(4, 6)
-    assert _resize(gray, 1.0) == pytest.approx(gray / 255)
-    assert _resize(gray, 0.5).shape == (2, 3) and _resize(gray, 0.5)[0, 0] == pytest.approx(
-        (0 + 10 + 60 + 70) / 4 / 255
-    )
-    assert _resize(gray, 2.0).shape == (8, 12)
+    assert resize(gray, 1.0) == pytest.approx(gray / 255)
+    assert resize(gray, 0.5).shape == (2, 3) and resize(gray, 0.5)[0, 0] == pytest.approx((0 + 10 + 60 + 70) / 4 / 255)
+    assert resize(gray, 2.0).shape == (8, 12)
     # A picture never shrinks to nothing.
-    assert min(_resize(gray, 0.1).shape) == 1
+    assert min(resize(gray, 0.1).shape) == 1
     plain = gray.astype(np.float32)
-    assert _resize_float(plain, 1.0) is plain and _resize_float(plain, 1.5) is plain
-    assert _resize_float(plain, 0.5)[0, 0] == 35
+    assert resize_float(plain, 1.0) is plain and resize_float(plain, 1.5) is plain
+    assert resize_float(plain, 0.5)[0, 0] == 35
     mask = grid("#.", ".#")
-    assert shown(_laid_on(mask, (4, 4), 0.0)) == ["##..", "##..", "..##", "..##"]
+    assert shown(laid_on(mask, (4, 4), 0.0)) == ["##..", "##..", "..##", "..##"]
     wide = np.zeros((60, 60), dtype=bool)
     wide[28:32, 10:50] = True
-    turned = _laid_on(wide, (60, 60), 5.0)
+    turned = laid_on(wide, (60, 60), 5.0)
     rows = [np.flatnonzero(turned[:, c]).mean() for c in (14, 46)]
     assert abs(rows[1] - rows[0]) == pytest.approx(32 * np.tan(np.radians(5)), abs=1.0)
 

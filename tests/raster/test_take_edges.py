@@ -9,9 +9,10 @@ import pytest
 from converter.errors import RequestError
 from converter.pipeline import reduce_picture
 from converter.raster.frame import find_standing
+from converter.raster.look import look_at
 from converter.raster.prepare import prepare_picture
 from converter.raster.reduction import reduce_prepared
-from converter.raster.take import look_at, take_up
+from converter.raster.take import take_up
 from converter.settings import ChartSettings
 
 

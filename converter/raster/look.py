@@ -1,0 +1,231 @@
+"""The first look at a picture, on a coarse copy: its kind, its tilt and where its ink lies."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from converter.errors import RequestError
+from converter.model.arrays import GrayArray, MaskArray
+from converter.model.phrase import Phrase, sentences
+from converter.raster.deskew import find_tilt, turn_back
+from converter.raster.edges import is_even
+from converter.raster.kind import Kind, line_or_shape, tell_kind, toning
+from converter.raster.light import SOFTNESS, Ink, find_ink
+from converter.raster.midtone import MiddleTones, find_middle_tones
+from converter.raster.photo import cut_subject, tone_mask
+from converter.raster.prepare import Prepared
+from converter.raster.rims import find_rims
+from converter.raster.scaling import laid_on, resize, resize_float
+from converter.raster.silhouette import find_silhouette
+from converter.settings import ChartSettings
+
+COARSE = 700
+COARSE_PHOTO = 400
+"""Pixels of the copies on which drawings and photographs are looked at first."""
+COARSE_PALE, PALE_PIXELS = 350, 4
+"""Pixels of the copy on which pale parts are looked for, and at least so many to a stitch."""
+LIGHTER = 0.12
+"""Of full brightness; see `_is_light_on_dark`."""
+MOST_PIXELS_TURNED = 60_000_000
+LEAST_LIGHT = 0.01
+CLEARLY_TWO = 0.88
+"""Share of light ink and its `kind.toning`, for a picture with a dark ground to be a drawing in light on dark."""
+AS_ASKED = {
+    "line": Phrase("Taken for a line drawing, as asked."),
+    "shape": Phrase("Taken for solid shapes, as asked."),
+    "photo": Phrase("Taken for a photograph, as asked."),
+}
+PALER = Phrase("Paler areas are bare; their edges are drawn as lines.")
+
+BLANK = (
+    "The picture is blank: it has no dark parts that could become stitches.",
+    "Choose another picture or another crop.",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """What the coarse copy tells."""
+
+    kind: Kind
+    scale: float
+    """Pixels of the coarse copy to a pixel of the standing picture."""
+    mask: MaskArray
+    """(h, w) of the coarse copy: ink, or the tonal shapes of a photograph."""
+    inside: MaskArray | None
+    """(h, w): the subject of a photograph."""
+    inverted: bool
+    tilt: float
+    """Degrees, see `deskew.find_tilt`; ``mask`` is straight already."""
+    rims: MaskArray | None = None
+    """(h, w) of the coarse copy: edges of pale areas."""
+    softness: float = SOFTNESS[0]
+    """The smoothing that the grain of the paper needs, see `light.Ink`."""
+    limits: GrayArray | None = None
+    """(h, w): how bright ink may be, see `midtone.MiddleTones`."""
+
+
+def look_at(ready: Prepared, settings: ChartSettings) -> Look:
+    """Tell the kind of picture and where its ink lies, on a copy of at most `COARSE` pixels."""
+    wanted = settings.reduction
+    scale = min(1.0, COARSE / max(ready.gray.shape))
+    coarse = resize(ready.gray, scale)
+    stitches = max(ready.columns or 0, ready.rows or 0)
+    pixels = max(6.0, min(12.0, COARSE / stitches))
+    light_on_dark = False
+    if wanted.kind == "auto":
+        tiny = resize_float(coarse, min(1.0, 400 / max(coarse.shape)))
+        ink = find_ink(tiny, 8.0, mend_grain=False)
+        if ink is None or not ink.mask.any():
+            # A dot or a hairline may be too little to be seen on the small copy.
+            tiny, ink = coarse, find_ink(coarse, pixels, mend_grain=False)
+        kind = tell_kind(ink, tiny)
+        if kind.name == "photo" and ink is not None and not settings.picture.invert and _is_dark_ground(ink.mask):
+            light = find_ink(1 - tiny, 8.0, mend_grain=False)
+            if light is not None and float(light.mask.mean()) > LEAST_LIGHT and toning(light)[0] < CLEARLY_TWO:
+                kind, light_on_dark = line_or_shape(light.mask), True
+    else:
+        kind = Kind(wanted.kind, AS_ASKED[wanted.kind])
+    if kind.name == "photo":
+        for side in (COARSE_PHOTO, COARSE):
+            found = _look_at_photo(ready, settings, kind, coarse, side)
+            if found is not None:
+                return found
+        ink = find_ink(coarse, pixels, wanted.dark)
+        if ink is None or not ink.mask.any() or wanted.kind != "auto":
+            raise RequestError(*BLANK)
+        return Look(line_or_shape(ink.mask), scale, ink.mask, None, False, 0.0)
+    inverted = False
+    ink = find_ink(coarse, pixels, wanted.dark)
+    if light_on_dark or (ink is not None and not settings.picture.invert and _is_dark_ground(ink.mask)):
+        inverted = True
+        coarse = 1 - coarse
+        ink = find_ink(coarse, pixels, wanted.dark)
+        if wanted.kind == "auto" and ink is not None:
+            kind = line_or_shape(ink.mask)
+        kind = Kind(kind.name, sentences(kind.reason, Phrase("It is light on dark, so the light parts are stitched.")))
+    limits = rims = None
+    if ink is not None and not inverted and wanted.dark <= 0 and not ink.grainy:
+        middle = _find_middle_tones(ready, coarse, ink, pixels)
+        if middle is not None:
+            limits, rims = middle.limits, middle.lines
+            ink = replace(ink, mask=ink.mask & (coarse <= limits))
+            if wanted.kind == "auto":
+                kind = line_or_shape(ink.mask | rims)
+    if ink is not None:
+        drawn = ink if rims is None else replace(ink, mask=ink.mask | rims)
+        pale = _find_pale(ready, coarse, drawn, inverted)
+        rims = rims if pale is None else pale if rims is None else rims | pale
+    tilt = 0.0
+    if wanted.deskew and not ready.symmetries and ready.gray.size <= MOST_PIXELS_TURNED:
+        tilt = find_tilt(coarse)
+    if tilt != 0:
+        straight = turn_back(coarse, tilt)[0]
+        ink = find_ink(straight, pixels, wanted.dark, softness=ink.softness if ink else SOFTNESS[0])
+        if ink is not None and limits is not None:
+            limits = turn_back(limits, tilt)[0]
+            ink = replace(ink, mask=ink.mask & (straight <= limits))
+        askew = Phrase("It was {tilt} degrees askew and has been straightened.", tilt=f"{abs(tilt):.1f}")
+        kind = Kind(kind.name, sentences(kind.reason, askew))
+        rims = None if rims is None else laid_on(rims, rims.shape, tilt)
+    if ink is None:
+        raise RequestError(*BLANK)
+    if rims is not None:
+        kind = Kind(kind.name, sentences(kind.reason, PALER))
+        return Look(kind, scale, ink.mask | rims, None, inverted, tilt, rims, ink.softness, limits)
+    return Look(kind, scale, ink.mask, None, inverted, tilt, None, ink.softness)
+
+
+def _find_middle_tones(ready: Prepared, coarse: GrayArray, ink: Ink, pixels: float) -> MiddleTones | None:
+    """Return the areas of middle tone of a coarse copy on which something darker is drawn."""
+    scale = _pale_scale(ready, ink.mask)
+    small = resize_float(coarse, scale)
+    picture = ready.gray if ready.colour is None else ready.colour
+    picture = np.asarray(cv2.resize(picture, small.shape[::-1], interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    if not is_even(picture):
+        return None
+    found = find_middle_tones(picture, small, laid_on(ink.mask, small.shape, 0.0), pixels * scale)
+    if found is None:
+        return None
+    limits = cv2.resize(found.limits, coarse.shape[::-1], interpolation=cv2.INTER_NEAREST)
+    return MiddleTones(np.asarray(limits, dtype=np.float32), laid_on(found.lines, coarse.shape, 0.0))
+
+
+def _look_at_photo(ready: Prepared, settings: ChartSettings, kind: Kind, coarse: GrayArray, side: int) -> Look | None:
+    """Return where the tones of a photograph lie, or None if it has none."""
+    wanted = settings.reduction
+    less = min(1.0, side / max(coarse.shape))
+    small = resize_float(coarse, less)
+    scale = min(1.0, side / max(ready.gray.shape))
+    colour = ready.gray if ready.colour is None else ready.colour
+    inside = cut_subject(colour, (small.shape[0], small.shape[1]), ready.subject)
+    pixels = max(3.0, side / max(ready.columns or 0, ready.rows or 0))
+
+    def tones(gray: GrayArray) -> MaskArray:
+        return tone_mask(gray, pixels, wanted.dark, wanted.detail, wanted.tidy, inside)
+
+    mask, inverted = tones(small), False
+    if inside is None and not settings.picture.invert and _is_dark_ground(mask, 0.7):
+        inverted = True
+        mask = tones(1 - small)
+        kind = Kind(kind.name, sentences(kind.reason, Phrase("Its ground is dark, so the light parts are stitched.")))
+    if inside is not None and not settings.picture.invert and _is_light_on_dark(small, inside):
+        inverted = True
+        mask = tones(1 - small)
+        light = Phrase("The subject is lighter than what lies round it, so its light parts are stitched.")
+        kind = Kind(kind.name, sentences(kind.reason, light))
+    if float(np.ptp(coarse)) < 0.04 or not mask.any():
+        return None
+    outline = None if inverted else _find_outline(ready, mask)
+    if outline is None:
+        return Look(kind, scale, mask, inside, inverted, 0.0)
+    kind = Kind(kind.name, sentences(kind.reason, PALER))
+    return Look(kind, scale, mask | outline, inside, inverted, 0.0, outline)
+
+
+def _find_pale(ready: Prepared, coarse: GrayArray, ink: Ink, inverted: bool) -> MaskArray | None:
+    """Return the edges of what is too pale for ink, on the coarse copy, or None if there are none."""
+    rims = find_rims(coarse, ink)
+    outline = None if inverted else _find_outline(ready, ink.mask, not ink.grainy)
+    return rims if outline is None else outline if rims is None else rims | outline
+
+
+def _find_outline(ready: Prepared, mask: MaskArray, fields: bool = False) -> MaskArray | None:
+    """Return the outline of what is drawn where the mask of a coarse copy does not show it, see `find_silhouette`."""
+    picture = ready.gray if ready.colour is None else ready.colour
+    scale = _pale_scale(ready, mask)
+    size = (max(1, round(mask.shape[1] * scale)), max(1, round(mask.shape[0] * scale)))
+    small = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    outline = find_silhouette(small, laid_on(mask, size[::-1], 0.0), max(ready.columns or 0, ready.rows or 0), fields)
+    return None if outline is None else laid_on(outline, mask.shape, 0.0)
+
+
+def _pale_scale(ready: Prepared, mask: MaskArray) -> float:
+    """Return the size of the copy on which pale parts are looked for, as a share of the coarse copy's."""
+    return float(min(1.0, max(COARSE_PALE, PALE_PIXELS * max(ready.columns or 0, ready.rows or 0)) / max(mask.shape)))
+
+
+def _is_light_on_dark(gray: GrayArray, inside: MaskArray) -> bool:
+    """Return whether a subject would lose its outline if its dark parts were stitched: it is far lighter than its rim.
+
+    Both sides are taken a few pixels from the edge, where neither has a part of the other.
+    """
+    reach = max(3, min(gray.shape) // 20) | 1
+    foot = np.ones((reach, reach), np.uint8)
+    body = inside.view(np.uint8)
+    core, wide = cv2.erode(body, np.ones((3, 3), np.uint8)), cv2.dilate(body, np.ones((3, 3), np.uint8))
+    within = (core > 0) & (cv2.erode(body, foot) == 0)
+    beyond = (wide == 0) & (cv2.dilate(body, foot) > 0)
+    if not within.any() or not beyond.any():
+        return False
+    return float(gray[within].mean()) > float(gray[beyond].mean()) + LIGHTER
+
+
+def _is_dark_ground(mask: MaskArray, rim_share: float = 0.9) -> bool:
+    """Return whether the picture's rim is ink nearly all round and most of the picture is ink."""
+    in_row, in_col = min(2, (mask.shape[0] - 1) // 2), min(2, (mask.shape[1] - 1) // 2)
+    rim = np.concatenate([mask[in_row], mask[-1 - in_row], mask[:, in_col], mask[:, -1 - in_col]])
+    return float(rim.mean()) > rim_share and float(mask.mean()) > 0.55
