@@ -40,7 +40,11 @@ class Score:
 
 
 def offset_of(photo: SquaredPhoto, corners: np.ndarray) -> tuple[np.ndarray, bool]:
-    """Return by how many rows and columns the reading is shifted, and whether all its crossings agree."""
+    """Return by how many rows and columns the reading is shifted, and whether all its crossings agree.
+
+    A crossing in the photo must lie within three tenths of a square of the true one. One that the photo does not show
+    cannot be known as closely: the true one nearest to it must be its own.
+    """
     n, m = photo.corners.shape[:2]
     tree = cKDTree(photo.corners.reshape(-1, 2))
     distance, index = tree.query(corners.reshape(-1, 2))
@@ -48,7 +52,9 @@ def offset_of(photo: SquaredPhoto, corners: np.ndarray) -> tuple[np.ndarray, boo
     here = np.indices(corners.shape[:2]).reshape(2, -1).T
     shift, counts = np.unique(at - here, axis=0, return_counts=True)
     best = shift[counts.argmax()]
-    near = distance < 0.3 * photo.facts["pixels"]
+    true = photo.corners.reshape(-1, 2)[index]
+    shown = ((true > -0.5) & (true < np.array(photo.image.shape[:2]) - 0.5)).all(axis=1)
+    near = (distance < 0.3 * photo.facts["pixels"]) | ~shown
     return best, bool(((at - here == best).all(1) & near).all())
 
 

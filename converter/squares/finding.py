@@ -35,6 +35,8 @@ _FINER = 0.4
 """Worth of a finer lattice, as part of the best one's, from which it is looked at whether its lines show."""
 _SHOWN = 0.55
 """Share of sides on clean paper that show a line in a lattice that is there; half way between lines half of them do."""
+_SEEN_MORE = 0.1
+"""Share of sides on clean paper by which more must be seen of the lattice half a square beside the best one."""
 LOOK_PIXELS = 1.5e6
 """Pixels of the picture that the grid is looked for in first."""
 
@@ -86,7 +88,7 @@ def _held(start: mesh.Fit, factor: float, known: Trial) -> bool:
     """
     middle, nodes = (start.nodes[2:-2, 2:-2] + 0.5) / factor, (known.fit.nodes + 0.5) / known.factor
     ratio = (start.pitch / factor) / (known.fit.pitch / known.factor)
-    if not 0.8 < ratio < 1.25 and mesh.share_shown(known.fit) < _LIKELY:
+    if not 0.93 < ratio < 1.07 and mesh.share_shown(known.fit) < _LIKELY:
         return False
     if ratio > 0.8:
         return _nested(nodes, middle)
@@ -145,7 +147,8 @@ def trial(
             break
     if best is None or best.worth <= 0:
         return None
-    return _unless_crosses(_finest(best, grown), grown, whole, closer, most_steps)
+    best = _unless_crosses(_finest(best, grown), grown, whole, closer, most_steps)
+    return _unless_between(best, whole, closer, most_steps)
 
 
 def _finest(best: Trial, grown: list[Trial]) -> Trial:
@@ -247,6 +250,24 @@ def _unless_crosses(best: Trial, grown: list[Trial], whole: Sight, closer: pitch
     return other if there and mesh.share_on_paper(other.fit) > mesh.share_on_paper(best.fit) else best
 
 
+def _unless_between(best: Trial, whole: Sight, closer: pitch.Source, most_steps: int) -> Trial:
+    """Return the best lattice, or the one half a square beside it if more is seen of that on clean paper.
+
+    Pluses and crosses, one a square, make lines in the middle of the squares, which may be firmer than the printed ones
+    but end where the marks do.
+    """
+    work = Sight(density.shrink(whole.lines, best.factor), density.shrink(whole.tone, best.factor))
+    nodes = best.fit.nodes
+    down, right = np.gradient(nodes, axis=0), np.gradient(nodes, axis=1)
+    shifts = ((0.5, 0.0), (0.0, 0.5), (0.5, 0.5))
+    others = [mesh.measure(work, nodes + part[0] * down + part[1] * right) for part in shifts]
+    other = max(others, key=mesh.share_on_paper)
+    more = mesh.share_on_paper(other) > mesh.share_on_paper(best.fit) + _SEEN_MORE
+    if more and mesh.quality(other) > _FINER * mesh.quality(best.fit):
+        return _grown(other, work, closer, best.factor, most_steps)
+    return best
+
+
 def look(rgb: npt.NDArray[np.uint8], glance: bool = False) -> tuple[Trial | None, float]:
     """Return the best lattice of a picture (H, W, 3) looked at on a reduced one, and that one's scale.
 
@@ -285,7 +306,9 @@ def _fitted(rgb: npt.NDArray[np.uint8], nodes: Nodes, factor: float) -> Found:
     work = Sight.of(dense, mesh.line_mix(dense, first))
     fit = mesh.measure(work, nodes)
     average = mesh.averaging(fit)
-    fit = mesh.grow(work, mesh.measure(work, nodes, average), patience=5, close=True, average=average)
+    # what the trial grew in vain may lie anywhere: it is grown anew
+    fit = mesh.measure(work, mesh.cropped(mesh.measure(work, nodes, average)), average)
+    fit = mesh.grow(work, fit, patience=5, close=True, average=average)
     fit = mesh.measure(work, mesh.cropped(fit), average)
     return _found(work, mesh.settle(work, fit, average), wanted)
 

@@ -39,6 +39,10 @@ _FAR_ENOUGH = 15
 """Squares without lines after which a mesh grows no further to that side."""
 _SPARE = 5
 """Squares kept beyond the last lines."""
+_FEWEST_IN_PERSPECTIVE = 13
+"""Crossings a side from which the perspective is known."""
+_NEAREST = 0.2
+"""Distance of the sheet from the camera, as part of that at its middle, at least."""
 _MOST_SETTLING = 12
 """Rounds in which a finished mesh is drawn to its lines."""
 
@@ -184,15 +188,23 @@ def polynomial_step(fit: Fit) -> Nodes:
     return _moved(fit, moved[0], moved[1])
 
 
-def local_step(fit: Fit, reach: float) -> Nodes:
-    """Move the crossings by local planes through the offsets, fitted over about ``reach`` squares."""
+def local_step(fit: Fit, reach: float, close: bool = False) -> Nodes:
+    """Move the crossings by local planes through the offsets, fitted over about ``reach`` squares.
+
+    With ``close`` lines between marks count only where they lie close to the mesh: a bar of a mark may be darker.
+    """
     moved = []
     for number, sides in enumerate((fit.level, fit.upright)):
         strong = np.minimum(sides.height / max(fit.height, 1e-6), 1.5)
         weight = np.asarray(fit.good[number] * strong * np.where(fit.even[number], 1.0, _UNEVEN), dtype=np.float64)
+        offset = sides.offset
+        if close:
+            among = ~fit.even[number]
+            weight[among & np.isnan(sides.peaked)] = 0.0
+            offset = np.where(among, np.nan_to_num(sides.peaked), offset)
         for _ in range(2):
-            weight *= np.abs(sides.offset - _local_plane(sides.offset, weight, reach)) < 0.12
-        mean = _local_plane(sides.offset, weight, reach)
+            weight *= np.abs(offset - _local_plane(offset, weight, reach)) < 0.12
+        mean = _local_plane(offset, weight, reach)
         # from the middles of sides to crossings
         at = np.pad(mean, ((0, 0), (1, 1)), mode="edge")
         value = 0.5 * (at[:, :-1] + at[:, 1:])
@@ -225,25 +237,29 @@ def _local_plane(
     return np.asarray((t0 - slope_r * pr - slope_c * pc) / np.maximum(s0 - slope_r * sr - slope_c * sc, 0.02))
 
 
-def _at_crossings(fit: Fit) -> npt.NDArray[np.float64]:
-    """Return (n + 1, m + 1) how well lines of both families are seen round each crossing, 0 to 1."""
+def _at_crossings(fit: Fit, among: float) -> npt.NDArray[np.float64]:
+    """Return (n + 1, m + 1) how well lines of both families are seen round each crossing, 0 to 1.
+
+    Lines between marks count by as much as ``among``.
+    """
     parts = []
     for number, shown in enumerate(fit.good):
         near = np.pad(
-            filters.gaussian(shown * np.where(fit.even[number], 1.0, 0.1), 1.2), ((0, 0), (1, 1)), mode="edge"
+            filters.gaussian(shown * np.where(fit.even[number], 1.0, among), 1.2), ((0, 0), (1, 1)), mode="edge"
         )
         crossing = 0.5 * (near[:, :-1] + near[:, 1:])
         parts.append(crossing if number == 0 else crossing.T)
     return np.sqrt(np.maximum(parts[0] * parts[1], 0.0))
 
 
-def relaxed(fit: Fit, nodes: Nodes) -> Nodes:
+def relaxed(fit: Fit, nodes: Nodes, among: float = 0.1) -> Nodes:
     """Return moved crossings with those that stand on little evidence brought in line with all others.
 
     The sheet is smooth: a polynomial through the crossings that lines are seen round, outliers left out, says where
-    the hidden ones are. So a mesh that grew round a large filled patch meets itself again behind it.
+    the hidden ones are. So a mesh that grew round a large filled patch meets itself again behind it. Lines between
+    marks count by as much as ``among``.
     """
-    seen = _at_crossings(fit)
+    seen = _at_crossings(fit, among)
     at = np.argwhere(seen > 0.25)
     if len(at) < 40:
         return nodes
@@ -275,24 +291,57 @@ def relaxed(fit: Fit, nodes: Nodes) -> Nodes:
 
 
 def extend(nodes: Nodes, grow: tuple[int, int, int, int]) -> Nodes:
-    """Add rows or columns of crossings outside: top, left, bottom, right; going on evenly."""
-    n, m = nodes.shape[0], nodes.shape[1]
-    top, left, bottom, right = grow
-    if not any(grow):
-        return nodes
-    out = np.empty((n + top + bottom, m + left + right, 2))
-    out[top : top + n, left : left + m] = nodes
-    for axis, before, after in ((0, top, bottom), (1, left, right)):
-        inner = out[:, left : left + m] if axis == 0 else out
-        block = inner if axis == 0 else inner.transpose(1, 0, 2)
-        old = block[before : block.shape[0] - after] if after else block[before:]
-        reach = min(5, old.shape[0] - 1)
-        up, down = _pace(old[0] - old[reach]) / reach, _pace(old[-1] - old[-1 - reach]) / reach
-        for number in range(1, before + 1):
-            block[before - number] = old[0] + up * number
-        for number in range(1, after + 1):
-            block[before + old.shape[0] - 1 + number] = old[-1] + down * number
-    return out
+    """Add rows or columns of crossings outside: top, left, bottom, right.
+
+    They go on as a flat sheet seen by a camera does, whose squares become narrower evenly; by how much the crossings
+    there are do otherwise goes on evenly.
+    """
+    for number, count in enumerate(grow):
+        if count:
+            turned, flipped = number % 2 == 1, number < 2
+            block = nodes.transpose(1, 0, 2) if turned else nodes
+            block = block[::-1] if flipped else block
+            block = _below(block, count)
+            block = block[::-1] if flipped else block
+            nodes = block.transpose(1, 0, 2) if turned else block
+    return np.ascontiguousarray(nodes)
+
+
+def _below(nodes: Nodes, count: int) -> Nodes:
+    """Return the crossings with ``count`` more rows after the last."""
+    n = nodes.shape[0]
+    flat = _flat_view(nodes, count)
+    old = nodes - flat[:-count]
+    reach = min(5, n - 1)
+    pace = _pace(old[-1] - old[-1 - reach]) / reach
+    more = old[-1] + pace * np.arange(1, count + 1)[:, None, None]
+    return np.concatenate([nodes, more + flat[-count:]])
+
+
+def _flat_view(nodes: Nodes, count: int) -> Nodes:
+    """Return the crossings, and ``count`` rows more, of the flat sheet in perspective that lies closest to a mesh.
+
+    Few crossings say too little about the perspective: for them all is nothing.
+    """
+    n, m = nodes.shape[:2]
+    if min(n, m) < _FEWEST_IN_PERSPECTIVE:
+        return np.zeros((n + count, m, 2))
+    scale = max(n, m) / 2
+    rr, cc = ((k - s) / scale for k, s in zip(np.indices((n + count, m)), ((n - 1) / 2, (m - 1) / 2), strict=True))
+    every = np.s_[:n:2, :: max(1, m // 12)]
+    r, c = rr[every].ravel(), cc[every].ravel()
+    middle = nodes.reshape(-1, 2).mean(axis=0)
+    size = float(np.abs(nodes - middle).max())
+    y, x = ((nodes[every] - middle) / size).reshape(-1, 2).T
+    one, none = np.ones_like(r), np.zeros_like(r)
+    terms = np.vstack([
+        np.stack([r, c, one, none, none, none, -r * y, -c * y], axis=1),
+        np.stack([none, none, none, r, c, one, -r * x, -c * x], axis=1),
+    ])  # fmt: skip
+    fitted = np.linalg.lstsq(terms, np.concatenate([y, x]), rcond=None)[0]
+    below = np.maximum(1 + fitted[6] * rr + fitted[7] * cc, _NEAREST)
+    flat = np.stack([fitted[k] * rr + fitted[k + 1] * cc + fitted[k + 2] for k in (0, 3)], axis=-1)
+    return np.asarray(flat / below[..., None] * size + middle)
 
 
 def _pace(step: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
@@ -400,7 +449,8 @@ def settle(image: Sight, fit: Fit, average: int = 3) -> Fit:
             if miss < 0.05 or miss > 0.9 * before:
                 break
             before = miss
-        nodes = relaxed(fit, local_step(fit, 3.0 if number < 2 else 2.0))
+        # what was taken for lines between marks while the mesh grew may have drawn it off: begin with the paper alone
+        nodes = relaxed(fit, local_step(fit, 3.0 if number < 2 else 2.0, close=True), 0.0 if number == 0 else 0.1)
     return measure(image, nodes, average)
 
 

@@ -10,6 +10,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -35,6 +36,8 @@ _CHUNK = 1000
 """Sides looked at together: what is sampled along them fits the processor's cache."""
 _ENOUGH = 60000
 """Samples from which the usual grain is known."""
+_CLOSE = 2
+"""Samples to each side (0.15 of a square) within which a line lies close to the mesh."""
 _BESIDE = np.array([3, 5, 11, 13])
 """Samples on the paper to both sides (0.4 and 0.25 of a square)."""
 
@@ -75,6 +78,14 @@ class Sides:
     inside: BoolArray
     """The side lies in the picture."""
     noise: float
+    close_by: FloatArray
+    """(lines, sides, 2 * _CLOSE + 1): density above the paper on both sides, close to the mesh."""
+
+    @cached_property
+    def peaked(self) -> npt.NDArray[np.float64]:
+        """Where the line is if it lies close to the mesh; not a number where it is ever darker on the way out."""
+        _height, place, at_end = _peak(self.close_by)
+        return np.where(at_end, np.nan, place)
 
 
 def _sample(image: FloatArray, rows: FloatArray, cols: FloatArray) -> FloatArray:
@@ -119,10 +130,10 @@ def _look_along(
     bump[..., _SIDE:-_SIDE] = profile[..., _SIDE:-_SIDE] - np.maximum(
         0.5 * (before + after), np.maximum(before, after) - 0.05
     )
+    # the ends of a side lie close to the lines across it
     few = [np.ascontiguousarray(m[1:-1][..., _BESIDE]) for m in maps]
     beside = _sample(image.tone, few[0], few[1])
-    # the ends of a side lie close to the lines across it
-    rough = np.ptp(beside[1:-1], axis=0).mean(axis=2).astype(np.float64)
+    rough = np.ptp(beside, axis=0).mean(axis=2).astype(np.float64)
     around = beside.transpose(1, 2, 0, 3).reshape(*profile.shape[:2], -1)
     low, at = around.shape[2] // 5, around.shape[2] * 4 // 5
     parted = np.sort(around, axis=2)  # much quicker than a partition at two places
@@ -147,21 +158,40 @@ def measure_sides(image: Sight, nodes: Nodes, average: int = 3, reach: float = 0
     pace = float(_ACROSS[1] - _ACROSS[0])
     window = min(max(1, round(reach / pace)), mid - _SIDE)
     near = bump[..., mid - window : mid + window + 1]
-    best = near.argmax(axis=2)[..., None]
-    height = np.take_along_axis(near, best, 2)[..., 0].astype(np.float64)
-    before = np.take_along_axis(near, np.maximum(best - 1, 0), 2)[..., 0]
-    after = np.take_along_axis(near, np.minimum(best + 1, near.shape[2] - 1), 2)[..., 0]
-    bend = before + after - 2 * height
-    bent = bend < -1e-6
-    shift = np.where(bent, 0.5 * (before - after) / np.where(bent, bend, 1.0), 0.0)
-    offset = (best[..., 0] - window + np.clip(shift, -0.5, 0.5)) * pace
+    height, offset, _at_end = _peak(near)
     middle = (nodes[:, :-1] + nodes[:, 1:]) / 2
     limit = np.array(image.lines.shape[:2]) - 1.5
     inside = np.asarray(((middle > 0.5) & (middle < limit)).all(axis=2))
     apart = min(average, sides - 1)
     some = bump[:: max(1, bump.size // _ENOUGH), :, inner]
     changes = np.abs(some[:, apart:] - some[:, : sides - apart]) if apart > 0 else some
-    return Sides(offset, height, ink, pale, rough, inside, 0.7 * float(np.median(changes)) + 1e-4)
+    return Sides(
+        offset,
+        height,
+        ink,
+        pale,
+        rough,
+        inside,
+        0.7 * float(np.median(changes)) + 1e-4,
+        bump[..., mid - _CLOSE : mid + _CLOSE + 1],
+    )
+
+
+def _peak(
+    near: FloatArray,
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64], BoolArray]:
+    """Return height and place of the highest of (lines, sides, K) samples, and whether it is at an end."""
+    best = near.argmax(axis=2)[..., None]
+    last = near.shape[2] - 1
+    height = np.take_along_axis(near, best, 2)[..., 0].astype(np.float64)
+    before = np.take_along_axis(near, np.maximum(best - 1, 0), 2)[..., 0]
+    after = np.take_along_axis(near, np.minimum(best + 1, last), 2)[..., 0]
+    bend = before + after - 2 * height
+    bent = bend < -1e-6
+    shift = np.where(bent, 0.5 * (before - after) / np.where(bent, bend, 1.0), 0.0)
+    offset = (best[..., 0] - last // 2 + np.clip(shift, -0.5, 0.5)) * float(_ACROSS[1] - _ACROSS[0])
+    at_end = (best[..., 0] == 0) | (best[..., 0] == last)
+    return height, np.asarray(offset, dtype=np.float64), np.asarray(at_end)
 
 
 def line_height(sides: Sides, part: float = 0.6) -> float:
