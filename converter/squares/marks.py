@@ -22,7 +22,7 @@ import numpy.typing as npt
 from converter.squares import filters
 from converter.squares.density import FloatArray, gray, ink
 from converter.squares.patches import FlatSheet
-from converter.squares.shade import darkest_near, light_surface
+from converter.squares.shade import darkest_near, light_surface, uneven
 
 CellFloats = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -33,7 +33,15 @@ _FAR = 1e-3
 _WIDE = 21
 """Squares a side of the first wide window that paper is looked for in."""
 _THIN = 0.4
-"""Strength of what is thin in a mark, as part of the mark's own."""
+"""Strength of what is thin in a mark, as part of the mark's own, unless the marks elsewhere have less."""
+_EVEN = 0.2
+"""Strength of what is thin, as part of its own, up to which a mark is a fill."""
+_FEWEST_FILLS, _FEW_FILLS = 3, 0.02
+"""Fills, and share of all marks, from which there are fills on the sheet."""
+_LIKE_FILLS = 0.4
+"""Strength of a fill in the edge of a shadow, as part of that of pale fills elsewhere."""
+_BARE = 0.6
+"""Strength, as part of the border, that a square in the edge of a shadow without ink is given at most."""
 _SPILT = 0.1
 """Strength that strokes along a square's sides give it at most."""
 _FAINT = 0.07
@@ -68,10 +76,11 @@ def _without_rim(squares: FloatArray, inset: float) -> FloatArray:
     return squares[:, :, cut:-cut, cut:-cut]
 
 
-def paper_level(sheet: FlatSheet, insides: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the density of bare paper at each square, (rows, cols, 3), and how much darker part of it may be.
+def paper_level(sheet: FlatSheet, insides: FloatArray) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """Return the density of bare paper at each square, (rows, cols, 3), how much darker part of it may be, and where.
 
-    The second number is above nothing only where the edge of a shadow may cross a square.
+    The second number is above nothing only where the edge of a shadow may cross a square; the third tells squares near
+    such an edge.
     """
     rows, cols = insides.shape[:2]
     flat = insides.reshape(rows, cols, -1, 3)
@@ -96,7 +105,8 @@ def paper_level(sheet: FlatSheet, insides: FloatArray) -> tuple[FloatArray, Floa
             value = (filters.gaussian(near * low[..., channel], reach, edge=True) + _FAR * value) / known
         paper[..., channel] = value
     rise = np.where(flat_squares, 0.0, darkest_near(light))
-    return np.asarray(paper + (light + rise)[..., None], dtype=np.float32), np.asarray(rise, dtype=np.float32)
+    levels = np.asarray(paper + (light + rise)[..., None], dtype=np.float32)
+    return levels, np.asarray(rise, dtype=np.float32), (rise > 0) | uneven(light)
 
 
 def _wide_envelope(gray: FloatArray) -> FloatArray:
@@ -184,19 +194,33 @@ def find_border(values: npt.NDArray[np.float64]) -> tuple[float, float]:
     return float(np.exp(centres[best]) - _GRAIN), float(np.exp(centres[bare]) - _GRAIN)
 
 
+def _near_shadow(value: CellFloats, thin: CellFloats, known: BoolArray, border: float) -> CellFloats:
+    """Return strengths that an edge of shadow has no part in.
+
+    What is thin in a square is ink, whatever the shade. Without anything thin it is a fill, if there are fills
+    elsewhere and it is about as dark as they are, or bare.
+    """
+    thin = thin - float(np.median(thin[value <= np.median(value)]))
+    marks = known & (value > border)
+    part = _THIN
+    if marks.sum() >= _FEWEST_FILLS:
+        part = float(np.clip(np.quantile(thin[marks] / value[marks], 0.25), _EVEN, _THIN))
+    even = marks & (thin < _EVEN * value)
+    by_itself = np.minimum(value, _BARE * border)
+    if even.sum() >= max(_FEWEST_FILLS, _FEW_FILLS * marks.sum()):
+        by_itself = np.where(value > _LIKE_FILLS * float(np.quantile(value[even], 0.1)), value, by_itself)
+    return np.asarray(np.maximum(by_itself, thin / part))
+
+
 def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
     """Return which squares are marked; ``outside`` are squares not in the picture."""
     insides = inner(sheet)
-    paper, rise = paper_level(sheet, insides)
+    paper, rise, edge = paper_level(sheet, insides)
     value = strength(insides, paper)
-    edge = rise > 0
     known = ~edge if outside is None else ~edge & ~outside
     border, bare = find_border(value[known] if known.any() else value)
     if edge.any():
-        # the edge of a shadow is no stroke: what is thin there is ink, whatever the shade
-        thin = _thin_strength(sheet)
-        thin = thin - float(np.median(thin[value <= np.median(value)]))
-        value = np.where(edge, np.maximum(value, thin / _THIN), value)
+        value = np.where(edge, _near_shadow(value, _thin_strength(sheet), known, border), value)
     marked = value > border
     above = _scale(value) - np.log(border + _GRAIN)
     high = max(0.2, float(np.median(above[marked]))) if marked.any() else 1.0

@@ -77,11 +77,12 @@ def light_surface(sheet: FlatSheet, level: FloatArray, flat: npt.NDArray[np.bool
         step = _steps(image, sheet.side, values.shape[0], values.shape[1])
         for reach in (1, 2):
             change = (values[reach:] - values[:-reach]).astype(np.float64)
-            inky = (
-                step * np.sign(change)
-                if reach == 1
-                else np.maximum(step[1:] * np.sign(change), step[:-1] * np.sign(change))
-            )
+            way = np.sign(change)
+            if reach == 1:
+                inky = step * way
+            else:
+                before, after = step[:-1] * way, step[1:] * way
+                inky = np.maximum(np.maximum(before, after), before + after)
             large = np.abs(change) > _SMALL
             textured = ~(even[reach:] & even[:-reach])
             ink = large & (textured | (inky > _ALIGNED * np.abs(change)))
@@ -106,10 +107,26 @@ def light_surface(sheet: FlatSheet, level: FloatArray, flat: npt.NDArray[np.bool
         if float(np.abs(light - before).max()) < _SETTLED:
             break
         weight = base / (np.abs(target - matrix @ light) + 0.01)
-    return light.reshape(rows, cols).astype(np.float32)
+    return _without_islands(light.reshape(rows, cols)).astype(np.float32)
+
+
+def _without_islands(light: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Return the light without single squares darker or lighter than all round them: no shadow is as small as that."""
+    padded = np.pad(light, 1, mode="reflect")
+    around = np.stack([
+        padded[1 + i : 1 + i + light.shape[0], 1 + j : 1 + j + light.shape[1]]
+        for i in (-1, 0, 1) for j in (-1, 0, 1) if i or j
+    ])  # fmt: skip
+    alone = (light > around.max(axis=0) + _SMALL) | (light < around.min(axis=0) - _SMALL)
+    return np.where(alone, np.median(around, axis=0), light)
 
 
 def darkest_near(light: FloatArray, least: float = 0.04) -> FloatArray:
     """Return how much darker the light gets within a square of each: there an edge of shadow may cross the square."""
     rise = filters.highest(light, 3) - light
     return np.asarray(np.where(rise > least, rise, 0.0), dtype=np.float32)
+
+
+def uneven(light: FloatArray, least: float = 0.1) -> npt.NDArray[np.bool_]:
+    """Return the squares round which the light changes so much that there is an edge of shadow."""
+    return np.asarray(filters.highest(light, 3) - filters.lowest(light, 3) > least)
