@@ -272,6 +272,9 @@ def _read(
         if wider is not span:
             return _read(rgb, held, wider, hand, trim)
     if trim:
+        smaller = _moved(span, rim.without_table(held.fit, _window(span), sheet, marking, outside))
+        if smaller is not span:
+            return _read(rgb, held, smaller, hand, trim)
         kept = extent.trimmed(span, outside, marking.marked)
         rows = slice(kept.top - span.top, kept.bottom - span.top)
         cols = slice(kept.left - span.left, kept.right - span.left)
@@ -279,7 +282,8 @@ def _read(
         outside = outside[rows, cols]
         corners = corners[rows.start : rows.stop + 1, cols.start : cols.stop + 1]
     solid = marks.filled(sheet, marking)
-    found = strokes.find_strokes(sheet, marking.paper, marking.marked, solid, outside)
+    sorts, _found_kinds = kinds.sort_kinds(sheet, marking.paper, marking.marked & ~solid)
+    found = strokes.find_strokes(sheet, marking.paper, marking.marked, solid, outside, sorts)
     like = kinds.like_marks(sheet, marking.paper, marking.marked, found.crossed)
     single = _single_strokes(found)
     found = _without_slashes(found, like)
@@ -328,12 +332,19 @@ def _with_rims(
     """Return the extent with outermost rows that are all of marks; ``factor`` is pixels of ``small`` for one."""
     nodes = (held.to_picture(held.fit.nodes) + 0.5) * factor - 0.5
     whole = extent.whole_squares(held.fit.nodes, held.shape, 0.5 * held.fit.pitch)
-    window = (span.top, span.left, span.bottom, span.right)
-    wider = rim.more_marks(small, nodes, whole, window, sheet, marking, span.unsure)
-    if wider == window:
+    return _moved(span, rim.more_marks(small, nodes, whole, _window(span), sheet, marking, span.unsure))
+
+
+def _window(span: extent.Extent) -> tuple[int, int, int, int]:
+    return span.top, span.left, span.bottom, span.right
+
+
+def _moved(span: extent.Extent, window: tuple[int, int, int, int]) -> extent.Extent:
+    """Return the extent with other ends; those that were moved are sure. Unless any was, it is ``span`` itself."""
+    if window == _window(span):
         return span
-    moved = zip(("top", "left", "bottom", "right"), window, wider, strict=True)
-    return extent.Extent(*wider, tuple(name for name, old, new in moved if old == new and name in span.unsure))
+    pairs = zip(("top", "left", "bottom", "right"), _window(span), window, strict=True)
+    return extent.Extent(*window, tuple(name for name, old, new in pairs if old == new and name in span.unsure))
 
 
 def _single_strokes(found: strokes.Strokes) -> npt.NDArray[np.bool_]:

@@ -1,8 +1,9 @@
-"""Outermost rows all of marks: no printed line is seen in them, but they look as the marks inside do.
+"""Outermost rows in which hardly any line is seen on clean paper: they are all of marks, or a table.
 
 Where the picture goes on beyond the grid with ink or a table, the next row of squares is laid flat as well. It belongs
 to the grid if most of its squares hold what other squares hold, colour and all, while the row after it does not: a
-table goes on.
+table goes on. The other way round, a row that the grain of a table was taken for lines in is left out again if most of
+its squares hold what no others do.
 """
 
 from __future__ import annotations
@@ -13,11 +14,25 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.squares import kinds, marks, patches
+from converter.squares.mesh import Fit
 from converter.squares.sides import Nodes
 
 BoolArray = npt.NDArray[np.bool_]
+Floats = npt.NDArray[np.float32]
 _LIKE: Final = 0.3
 """Distance to the third nearest mark, as part of a square's own density, up to which it holds such a mark."""
+_UNLIKE: Final = 0.45
+"""The same, from which it holds no such mark."""
+_CLEAN: Final = 0.15
+"""Share of squares with a side on clean paper up to which a row may be a table."""
+_STRANGE: Final = 0.6
+"""Share of squares unlike others or without a line from which it is one."""
+_POOL: Final = 1000
+"""Marks compared with each other to know how unlike each other they are."""
+_HARDLY: Final = 0.1
+"""Share of outer sides with a line under which none is seen."""
+_AS_USUAL: Final = 1.3
+"""How many times farther from other marks than usual a mark may be there."""
 _FEWEST: Final = 3
 _MOST: Final = 0.5
 """Share of the squares in view that must hold marks."""
@@ -25,6 +40,8 @@ _ALL: Final = 0.8
 """Share that must hold marks or be bare."""
 _IN_VIEW: Final = 0.7
 """Share of the row that the picture must show."""
+_CLOSE: Final = 1.5
+"""How many times farther than usual from other marks those of a row may be, and a table, as dark as they, must be."""
 _ONE_AFTER: Final = 0.6
 """Share of marks from which the row after is as this one: neither is a row of squares then."""
 
@@ -60,6 +77,8 @@ def more_marks(
         return window
     top, left, bottom, right = window
     found = list(window)
+    some = inked[:: max(1, len(inked) // _POOL)]
+    usual = float(np.median(_third_nearest(some, some, 3)))
     for number, (edge, turned, first) in enumerate(
         (("top", False, top - 1), ("left", True, left - 1), ("bottom", False, bottom), ("right", True, right))
     ):
@@ -73,16 +92,98 @@ def more_marks(
         for row in (first, first + way):
             here = seen[row, along] if 0 <= row < seen.shape[0] else np.zeros(0, bool)
             if here.sum() < _FEWEST:
-                shares.append((0.0, 0.0))
+                shares.append((0.0, 0.0, np.inf))
                 continue
             strip = net[row : row + 2, along.start : along.stop + 1]
             shares.append(_shares(rgb, strip, here, plain[0 if number < 2 else -1], marking, inked, sheet.side, turned))
-        (held, known), (after, _known) = shares
-        if after >= _ONE_AFTER:
+        (held, known, apart), (after, _known, apart_after) = shares
+        if after >= _ONE_AFTER and not (apart < _CLOSE * usual and apart_after > _CLOSE * apart):
             return window  # a table as dark as the marks
         if held >= _MOST and known >= _ALL and seen[first, along].mean() >= _IN_VIEW:
             found[number] += way
     return found[0], found[1], found[2], found[3]
+
+
+def without_table(
+    fit: Fit, window: tuple[int, int, int, int], sheet: patches.FlatSheet, marking: marks.Marking, outside: BoolArray
+) -> tuple[int, int, int, int]:
+    """Return the window without outermost rows and columns that lie on a table.
+
+    Parameters
+    ----------
+    fit : Fit
+        The mesh.
+    window : tuple of int
+        Its crossings at the top, left, bottom and right of the sheet.
+    sheet : FlatSheet
+    marking : Marking
+    outside : ndarray of shape (rows, cols), bool
+        Squares of the sheet not in the picture.
+    """
+    top, left, bottom, right = window
+    clean_sides = [known & clear for known, clear in zip(fit.known, fit.clear, strict=True)]
+    clean = _beside(clean_sides[0], clean_sides[1])[top:bottom, left:right]
+    low, first, high, last = 0, 0, sheet.rows, sheet.cols
+    patch = None
+    while high - low > _FEWEST and last - first > _FEWEST:
+        rows, cols = slice(low, high), slice(first, last)
+        rims: tuple[tuple[tuple[slice | int, slice | int], int, tuple[slice | int, slice | int]], ...] = (
+            ((low, cols), 0, (top + low, slice(left + first, left + last))),
+            ((rows, first), 1, (left + first, slice(top + low, top + high))),
+            ((high - 1, cols), 0, (top + high, slice(left + first, left + last))),
+            ((rows, last - 1), 1, (left + last, slice(top + low, top + high))),
+        )
+        worst, where = 0.0, -1
+        for number, (squares, family, outer) in enumerate(rims):
+            seen = ~outside[squares]
+            if seen.sum() < 2 or clean[squares][seen].mean() > _CLEAN:
+                continue
+            if patch is None:
+                patch = kinds.features(sheet, marking.paper)
+            inside = (fit.level, fit.upright)[family].inside[outer]
+            lined = fit.good[family][outer]
+            unseen = float(lined[seen & inside].mean()) < _HARDLY if (seen & inside).any() else False
+            share = float(_strange(patch, marking, squares, (rows, cols), lined | ~inside, unseen)[seen].mean())
+            if share > worst:
+                worst, where = share, number
+        if worst < _STRANGE:
+            break
+        low, first = low + (where == 0), first + (where == 1)
+        high, last = high - (where == 2), last - (where == 3)
+    return top + low, left + first, top + high, left + last
+
+
+def _beside(level: BoolArray, upright: BoolArray) -> BoolArray:
+    """Return (n, m) the squares with any side, level (n + 1, m) or upright (m + 1, n), among these."""
+    return np.asarray(level[:-1] | level[1:] | upright[:-1].T | upright[1:].T)
+
+
+def _strange(
+    patch: npt.NDArray[np.float32],
+    marking: marks.Marking,
+    squares: tuple[slice | int, slice | int],
+    window: tuple[slice, slice],
+    lined: BoolArray,
+    unseen: bool,
+) -> BoolArray:
+    """Return which squares of an outermost row hold what no others do, or are bare without a line at their outer side.
+
+    Where the outer line is ``unseen``, marks must be as like others as those are to each other.
+    """
+    others = np.zeros_like(marking.marked)
+    others[window] = marking.marked[window]
+    others[squares] = False
+    strong, mine = marking.strength[squares], patch[squares]
+    bare = (strong <= marking.border) & (strong > -marking.border)
+    if others.sum() < _FEWEST:
+        return np.asarray(~(bare & lined))
+    pool = patch[others]
+    most = _UNLIKE
+    if unseen:
+        some = pool[:: max(1, len(pool) // _POOL)]
+        most = min(most, _AS_USUAL * float(np.median(_third_nearest(some, some, 3))))
+    unlike = _third_nearest(mine, pool) > most
+    return np.asarray(np.where(bare, ~lined, unlike | (strong <= -marking.border)))
 
 
 def _shares(
@@ -94,16 +195,28 @@ def _shares(
     inked: npt.NDArray[np.float32],
     side: int,
     turned: bool,
-) -> tuple[float, float]:
-    """Return, of the squares in view of one row, the share with marks as elsewhere, and that of those or bare ones."""
+) -> tuple[float, float, float]:
+    """Return, of the squares in view of one row, how many are as elsewhere.
+
+    These are the share with marks as elsewhere, that of those or bare ones, and how unlike others the marks
+    usually are.
+    """
     net = np.ascontiguousarray(strip.transpose(1, 0, 2) if turned else strip)
     flat = patches.lay_flat(rgb, net, side)
     paper = plain[:, None] if turned else plain[None]
     mine = kinds.features(flat, paper).reshape(len(seen), -1)
     strong = marks.strength(marks.inner(flat), paper).ravel()
-    square = (mine**2).sum(axis=1)
-    apart = square[:, None] + (inked**2).sum(axis=1)[None] - 2 * mine @ inked.T
-    third = np.sqrt(np.maximum(np.partition(apart, 2, axis=1)[:, 2], 0))
-    held = (strong > marking.border) & (third < _LIKE * np.sqrt(square + 1e-6))
+    third = _third_nearest(mine, inked)
+    held = (strong > marking.border) & (third < _LIKE)
     bare = (strong <= marking.border) & (strong > -marking.border)
-    return float(held[seen].mean()), float((held | bare)[seen].mean())
+    usual = float(np.median(third[held & seen])) if (held & seen).any() else np.inf
+    return float(held[seen].mean()), float((held | bare)[seen].mean()), usual
+
+
+def _third_nearest(patches_: Floats, pool: Floats, rank: int = 2) -> Floats:
+    """Return each patch's distance to its third nearest in a pool, as part of its own length."""
+    square = (patches_**2).sum(axis=1)
+    apart = square[:, None] + (pool**2).sum(axis=1)[None] - 2 * patches_ @ pool.T
+    rank = min(rank, len(pool) - 1)
+    near = np.sqrt(np.maximum(np.partition(apart, rank, axis=1)[:, rank], 0)) / np.sqrt(square + 1e-6)
+    return np.asarray(near, dtype=np.float32)

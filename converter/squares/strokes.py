@@ -11,7 +11,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -47,6 +47,8 @@ _BRIDGE = 0.055
 """Density that will do between two strokes."""
 _LONGEST_FAINT = 3
 """Sides in a row that may be faint."""
+_ACROSS, _FAINT_ACROSS = 0.12, 0.06
+"""Density of a stroke across a square at least, and where it goes on from another."""
 _SLACK = 0.05
 """Part of a square that a stroke may lie beside the line."""
 _SOFT = 1.3
@@ -137,13 +139,16 @@ def _level_sides(
     value = np.where(up & ~down, below, np.where(down & ~up, above, both))
     # a stroke is narrow, the edge of a shadow is not
     value = np.minimum(value, _SOFT * np.max(narrow, axis=0) + 0.02)
+    peak = np.max(peaks, axis=0) - np.maximum(base_above, base_below)
+    # a bar of a mark lies beside the line
+    thin_marks = (up | down) & ~(full_up | full_down)
+    value = np.where(thin_marks, np.minimum(value, np.maximum(peak, 0.0)), value)
     value = np.where(full_up & ~full_down, below, np.where(full_down & ~full_up, above, value))
     known = np.ones(value.shape, bool)
     # beyond the grid there may be a table, whose edge is no stroke
     known[0], known[-1] = np.abs(base_above[0]) < _OUTSIDE, np.abs(base_below[-1]) < _OUTSIDE
     value[0], value[-1] = np.minimum(value[0], below[0]), np.minimum(value[-1], above[-1])
     value = np.where(known, value, 0.0)
-    peak = np.max(peaks, axis=0) - np.maximum(base_above, base_below)
     # the edge of a fill is soft and may lie a little beyond the line
     spill = _SPILL * np.where(full_up & ~full_down, base_above, np.where(full_down & ~full_up, base_below, 0.0))
     fair, fills = np.asarray(~(up | down) & known), full_up.astype(np.int64) + full_down
@@ -163,6 +168,20 @@ def _beyond_print(level: _Level) -> CellFloats:
     smooth = filters.running_median(np.where(bare, value, usual[:, None]), 15)
     beyond = value - np.minimum(np.maximum(usual, 0)[:, None], np.maximum(smooth, 0) + 0.02)
     return np.asarray(np.where(level.known, beyond, 0.0))
+
+
+def _without_bars(level: _Level, numbers: npt.NDArray[np.int32]) -> _Level:
+    """Take off what is usual between two marks of the same kinds: a bar of the mark near the line, no stroke."""
+    inner = level.known[1:-1] & (level.fills[1:-1] == 0) & (numbers[:-1] > 0) & (numbers[1:] > 0)
+    value = level.value.copy()
+    most = int(numbers.max(initial=0)) + 1
+    pairs = np.where(inner, numbers[:-1] * most + numbers[1:], 0)
+    overall = float(np.median(level.value[level.fair])) if level.fair.any() else 0.0
+    for pair in np.unique(pairs[inner]):
+        here = np.vstack([np.zeros((1, pairs.shape[1]), bool), pairs == pair, np.zeros((1, pairs.shape[1]), bool)])
+        if here.sum() >= _FEW:
+            value[here] -= max(0.0, float(np.median(value[here])) - max(overall, 0.0))
+    return replace(level, value=value)
 
 
 def _usual(level: _Level) -> CellFloats:
@@ -205,7 +224,12 @@ def _valley(values: npt.NDArray[np.float64], usual: float | None = None) -> floa
 
 
 def find_strokes(
-    sheet: FlatSheet, paper: FloatArray, marked: BoolArray, solid: BoolArray, outside: BoolArray
+    sheet: FlatSheet,
+    paper: FloatArray,
+    marked: BoolArray,
+    solid: BoolArray,
+    outside: BoolArray,
+    numbers: npt.NDArray[np.int32] | None = None,
 ) -> Strokes:
     """Return the backstitches of a flat sheet.
 
@@ -220,6 +244,8 @@ def find_strokes(
         Squares filled up to their sides.
     outside : ndarray of shape (rows, cols), bool
         Squares not in the picture.
+    numbers : ndarray of shape (rows, cols), int, optional
+        Which kind of mark is in each square, 0 for none.
 
     Returns
     -------
@@ -235,13 +261,9 @@ def find_strokes(
     upright = _level_sides(
         np.ascontiguousarray(ink.T), np.ascontiguousarray(thin.T), side, cols, rows, solid.T, inked.T
     )
+    if numbers is not None:
+        level, upright = _without_bars(level, numbers), _without_bars(upright, numbers.T)
     level_over, level_border, upright_over, upright_border, border, usual = _borders(level, upright, outside)
-    slanting: list[list[list[int]]] = []
-    crossed = np.zeros((rows, cols), bool)
-    for falling in (True, False):
-        for i, j in np.argwhere(_diagonals(sheet, ink, falling, border) & ~outside):
-            crossed[i, j] = True
-            slanting.append([[i, j], [i + 1, j + 1]] if falling else [[i + 1, j], [i, j + 1]])
     beside = _beside_fills(level, upright, _UNUSUAL if usual is None else _PART * usual)
     families = ((level_over, level_border, level), (upright_over, upright_border, upright))
     rims = [_at_rims(over, sides) for over, _needed, sides in families]
@@ -249,6 +271,7 @@ def find_strokes(
         (((level_over > level_border) | beside[0]) & ~rims[0][1]) | rims[0][0],
         (((upright_over > upright_border) | beside[1]) & ~rims[1][1]) | rims[1][0],
     )
+    slanting, crossed = _across(sheet, ink, border, outside, shown)
     faint = [
         (over > np.maximum(LEAST, _GOING_ON * needed)) & (over > _GOING_ON_BESIDE * sides.spill) & ~rim[1]
         for (over, needed, sides), rim in zip(families, rims, strict=True)
@@ -265,6 +288,34 @@ def find_strokes(
     spills = [np.where(rim[0], 0.0, sides.spill) for (_over, _needed, sides), rim in zip(families, rims, strict=True)]
     lines = _without_spills(lines, weak, spills[0], spills[1]) + slanting
     return Strokes(np.array(lines, np.float64).reshape(-1, 2, 2), crossed)
+
+
+def _across(
+    sheet: FlatSheet, ink: FloatArray, border: float, outside: BoolArray, shown: tuple[BoolArray, BoolArray]
+) -> tuple[list[list[list[int]]], BoolArray]:
+    """Return the strokes across squares, and the squares with one.
+
+    These are the plain ones, and less plain ones that go on from another stroke, such as level and upright ones
+    ``shown``.
+    """
+    clear, likely = [], []
+    for falling in (True, False):
+        sure, maybe = _diagonals(sheet, ink, falling, border)
+        clear.append(sure & ~outside)
+        likely.append(maybe & ~outside)
+    for _ in range(_LONGEST_FAINT):
+        holes = _holes(*shown, _ends(clear))
+        clear = [
+            clear[0] | (likely[0] & ~clear[1] & (holes[:-1, :-1] | holes[1:, 1:])),
+            clear[1] | (likely[1] & ~clear[0] & (holes[1:, :-1] | holes[:-1, 1:])),
+        ]
+    return _ends(clear), np.asarray(clear[0] | clear[1])
+
+
+def _ends(across: list[BoolArray]) -> list[list[list[int]]]:
+    """Return the holes at the ends of strokes across squares, falling and rising."""
+    falling = [[[i, j], [i + 1, j + 1]] for i, j in np.argwhere(across[0]).tolist()]
+    return falling + [[[i + 1, j], [i, j + 1]] for i, j in np.argwhere(across[1]).tolist()]
 
 
 def _going_on(
@@ -398,8 +449,8 @@ def _without_spills(
     return kept
 
 
-def _diagonals(sheet: FlatSheet, ink: FloatArray, falling: bool, border: float) -> BoolArray:
-    """Return the squares that a stroke crosses from corner to corner."""
+def _diagonals(sheet: FlatSheet, ink: FloatArray, falling: bool, border: float) -> tuple[BoolArray, BoolArray]:
+    """Return the squares that a stroke plainly crosses from corner to corner, and those where one may go on."""
     side, half = sheet.side, sheet.side // 2
     core = ink[half : half + sheet.rows * side, half : half + sheet.cols * side]
     squares = core.reshape(sheet.rows, side, sheet.cols, side).transpose(0, 2, 1, 3)
@@ -407,6 +458,12 @@ def _diagonals(sheet: FlatSheet, ink: FloatArray, falling: bool, border: float) 
         squares = squares[:, :, :, ::-1]
     at = np.arange(side)
     apart = (at[None, :] - at[:, None]) / side  # distance across the diagonal, in squares (times sqrt 2)
+    inside = (
+        (at[:, None] > 0.16 * side) & (at[:, None] < 0.84 * side) & (at[None] > 0.16 * side) & (at[None] < 0.84 * side)
+    )
+    # in shade paper may be other than thought
+    base = np.median(squares[:, :, inside & (np.abs(apart) > 0.34)], axis=2)
+    squares = squares - base[:, :, None, None]
     width = 0.16
     band = np.where(np.abs(apart) <= width, squares, -1.0).max(axis=3)  # darkest of the band in each row of pixels
     other = np.where(np.abs(apart) <= width, squares[:, :, :, ::-1], -1.0).max(axis=3)
@@ -415,16 +472,10 @@ def _diagonals(sheet: FlatSheet, ink: FloatArray, falling: bool, border: float) 
     ordered = np.sort(band, axis=2)
     unbroken = ordered[:, :, : max(2, side // 7)].mean(axis=2)
     ends = np.minimum(band[:, :, 1 : 2 + side // 10].min(axis=2), band[:, :, -2 - side // 10 : -1].min(axis=2))
-    inside = (
-        (at[:, None] > 0.16 * side) & (at[:, None] < 0.84 * side) & (at[None] > 0.16 * side) & (at[None] < 0.84 * side)
-    )
     rest = squares[:, :, inside & (np.abs(apart) > 0.34)]
     dark = np.quantile(rest, 0.9, axis=2)
     body = np.median(band, axis=2)
-    return np.asarray(
-        one_sided
-        & (unbroken > max(border, 0.12))
-        & (ends > 0.5 * body)
-        & (unbroken > 0.5 * body)
-        & (dark < 0.35 * body)
-    )
+    through = one_sided & (ends > 0.5 * body) & (unbroken > 0.5 * body)
+    sure = through & (unbroken > max(border, _ACROSS)) & (dark < 0.35 * body)
+    maybe = through & (unbroken > _FAINT_ACROSS) & (dark < 0.5 * body)
+    return np.asarray(sure), np.asarray(maybe)
