@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import pairwise
-from math import ceil
+from math import ceil, inf
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from converter.estimate.route_bound import Bound
 from converter.estimate.route_cut import choose_directions, cut_lengths, move_table, taken_moves
 from converter.estimate.route_fill import Block, Filler, block_legs
 from converter.estimate.route_fold import folded_legs, split_walks
+from converter.estimate.route_full import fewer_lengths
 from converter.estimate.route_geometry import EPSILON, ROOT2, Crosses, FloatArray, IntArray
 from converter.estimate.route_links import Links
 from converter.estimate.route_pieces import joined_legs
@@ -27,8 +28,10 @@ _TRIES = 8
 _MOST_TRIES = 2500
 """... and at most."""
 _ROUNDS = 6
-_MORE_ROUNDS = 18
+_MORE_ROUNDS = 12
 """Rounds in search of a shorter walk, and of one that saves the last start above the fewest."""
+_FULL_TRIES, _FULL_TRIES_EACH = 1_200_000, 1500
+"""Changes tried in lengths that are to be filled to the last cross: at most, and for each cross."""
 _SLIDES, _MOST_SLIDES = 300, 40_000
 _SWAPS, _MOST_SWAPS = 20, 600
 _SLIDE_HEATS = (0.1, 0.03)
@@ -100,10 +103,24 @@ def closed_lengths(links: Links, capacity: float, fewest: int, effort: float = 1
             break
     assert best is not None and shortest is not None
     if len(best[1]) - fewest in (1, 2) and count <= _LARGE:
-        best = min(best, _best_filling(filler, shortest.stops, fewest, _MORE_TURNS * effort), key=lambda kept: kept[0])
+        turned = _best_filling(filler, shortest.stops, fewest, _MORE_TURNS * effort)
+        best = min(best, turned, key=lambda kept: kept[0])
+        best = min(best, _fuller(links, turned[1], capacity, fewest, effort), key=lambda kept: kept[0])
     orders = [block_legs(blocks) for blocks in best[1]]
     starts = np.cumsum([0] + [len(legs) for legs in orders[:-1]]).tolist()
     return np.concatenate([np.asarray(legs, dtype=np.int64) for legs in orders]), starts
+
+
+def _fuller(links: Links, lengths: Lengths, capacity: float, fewest: int, effort: float) -> tuple[float, Lengths]:
+    """Return the fewest lengths and their cost if they can be found; else the cost is infinite."""
+    tries = int(min(_FULL_TRIES, _FULL_TRIES_EACH * len(links.flat)) * effort)
+    found = None
+    if len(lengths) > fewest and tries and not links.rules.hidden:
+        found = fewer_lengths(links, lengths, capacity, fewest, tries)
+    if found is None:
+        return inf, lengths
+    excess = sum(sum(links.along([stop for stop, _ in blocks])) for blocks in found)
+    return excess + links.price * len(found), found
 
 
 def closed_walks(links: Links, effort: float = 1.0) -> Iterator[Walk]:

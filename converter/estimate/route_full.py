@@ -1,0 +1,423 @@
+"""The closed order where hardly a cross may be lost: lengths filled to the last cross.
+
+A length without any excess holds most crosses; one excess in it, and it holds one less. Where the fewest lengths have
+little room to spare, as often on thin arms, the order with the least excess takes one length more, most of it empty.
+Then the shortest length is put to another one, which so holds far too much, and the lengths are changed cross by cross
+until none holds too much: a child goes to another stop beside it, or becomes a stop; a stop becomes a child, changes
+places with one, or goes elsewhere in the walks; the ends of two walks are exchanged, or a stretch of one turned. What
+counts is the thread for which there is no room, and a little the excess. To hand a cross on from one full length to the
+next costs nothing, so what is too much finds its way to where there is room; an excess finds its way to a length with
+room for it, or away at the end of a walk. A change is kept unless it makes things worse, now and then even then
+(Metropolis's rule, from memory; the generator is seeded).
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from math import log
+from random import Random
+
+from converter.estimate.route_fill import Block
+from converter.estimate.route_geometry import EPSILON, ROOT2
+from converter.estimate.route_links import Links
+
+_CROSS = 2 * ROOT2 + 2
+_FAR, _NEAR = 1.3, 16
+"""Excess of links that are looked at, and how many of them from a cross."""
+_EXCESS = 1.5
+"""What an excess counts beside the thread for which there is no room."""
+_FULL = 0.7
+"""Share of the tries that go to lengths that hold too much."""
+_ROUNDS, _HEATS = 3, (0.25, 0.02)
+"""Times that the heat falls, and its first and last value."""
+_HOPELESS = 10
+"""Lengths that hold too much after a round with which no other is tried."""
+
+Lengths = list[list[Block]]
+
+
+def fewer_lengths(links: Links, lengths: Lengths, capacity: float, wanted: int, tries: int) -> Lengths | None:
+    """Return as few lengths as are wanted, or None if they are not found.
+
+    Parameters
+    ----------
+    links : Links
+    lengths : list of list of Block
+        Lengths that hold all crosses.
+    capacity : float
+        Thread of one length between its tails.
+    wanted : int
+        Number of lengths.
+    tries : int
+        Changes tried, at most.
+    """
+    filling = _Filling(links, lengths, capacity)
+    while filling.number() > wanted:
+        if not filling.dissolve():
+            return None
+    for _ in range(_ROUNDS):
+        filling.anneal(tries // _ROUNDS, *_HEATS)
+        over = filling.too_full()
+        if not over:
+            return filling.lengths()
+        if over > _HOPELESS:
+            break
+    return None
+
+
+class _Filling:
+    """Lengths as rings of stops, each through a mark of its own, with their children."""
+
+    def __init__(self, links: Links, lengths: Lengths, capacity: float) -> None:
+        count = len(links.flat)
+        self._links = links
+        self._random = Random(count)
+        self._count = count
+        self._holds = capacity + 1 + EPSILON
+        self._after = [-1] * (count + len(lengths))
+        self._before = [-1] * (count + len(lengths))
+        self._length = [-1] * count
+        """Length of each cross."""
+        self._parent = [-1] * count
+        """Stop of each child, -1 for a stop."""
+        self._children: list[list[int]] = [[] for _ in range(count)]
+        self._members: list[list[int]] = [[] for _ in lengths]
+        self._place = [-1] * count
+        self._excess = [0.0] * len(lengths)
+        self._over: list[int] = []
+        """Lengths that hold too much, and the place of each in that list."""
+        self._over_place = [-1] * len(lengths)
+        for number, blocks in enumerate(lengths):
+            before = count + number
+            for stop, children in blocks:
+                self._after[before], self._before[stop] = stop, before
+                before = stop
+                self._join(stop, number)
+                self._children[stop] = list(children)
+                for child in children:
+                    self._parent[child] = stop
+                    self._join(child, number)
+            self._after[before], self._before[count + number] = count + number, before
+            self._excess[number] = self._along(number)
+            self._note(number)
+        steps = (1, links.width, -1, -links.width)
+        self._sides = [[links.at[p + s] for s in steps if links.at[p + s] >= 0] for p in links.flat]
+        self._nearest: list[list[int] | None] = [None] * count
+
+    # What there is
+
+    def number(self) -> int:
+        """Return the number of lengths."""
+        return sum(bool(part) for part in self._members)
+
+    def too_full(self) -> int:
+        """Return the number of lengths that hold too much."""
+        return len(self._over)
+
+    def lengths(self) -> Lengths:
+        """Return the lengths."""
+        return [
+            [(stop, list(self._children[stop])) for stop in self._stops(number)]
+            for number, members in enumerate(self._members)
+            if members
+        ]
+
+    def _stops(self, number: int) -> list[int]:
+        found, at = [], self._after[self._count + number]
+        while at < self._count:
+            found.append(at)
+            at = self._after[at]
+        return found
+
+    def _along(self, number: int) -> float:
+        stops = self._stops(number)
+        return sum(self._link(a, b) for a, b in pairwise(stops))
+
+    def _link(self, a: int, b: int) -> float:
+        return 0.0 if a >= self._count or b >= self._count else self._links.excess(a, b)
+
+    def _near(self, cross: int) -> list[int]:
+        found = self._nearest[cross]
+        if found is None:
+            found = [other for other, _ in self._links.near(cross, _FAR, None, _NEAR)]
+            self._nearest[cross] = found
+        return found
+
+    def _worth(self, size: int, excess: float) -> float:
+        """Return what a length of so many crosses with such an excess counts."""
+        over = size * _CROSS + excess - self._holds
+        return _EXCESS * excess + (over if over > 0 else 0.0)
+
+    # How it is changed
+
+    def _join(self, cross: int, number: int) -> None:
+        old = self._length[cross]
+        if old == number:
+            return
+        if old >= 0:
+            last, at = self._members[old].pop(), self._place[cross]
+            if last != cross:
+                self._members[old][at] = last
+                self._place[last] = at
+        self._length[cross] = number
+        self._place[cross] = len(self._members[number])
+        self._members[number].append(cross)
+
+    def _note(self, number: int) -> None:
+        over = len(self._members[number]) * _CROSS + self._excess[number] > self._holds
+        at = self._over_place[number]
+        if over and at < 0:
+            self._over_place[number] = len(self._over)
+            self._over.append(number)
+        elif not over and at >= 0:
+            last = self._over.pop()
+            self._over_place[number] = -1
+            if last != number:
+                self._over[at] = last
+                self._over_place[last] = at
+
+    def dissolve(self) -> bool:
+        """Put the shortest length to one beside it; return whether there was one."""
+        number = min((k for k, part in enumerate(self._members) if part), key=lambda k: (len(self._members[k]), k))
+        mine = self._stops(number)
+        best: tuple[float, int, int] | None = None
+        for end in (mine[0], mine[-1]):
+            for other, excess in self._links.near(end, self._links.price, None):
+                if self._length[other] != number and self._parent[other] < 0 and (best is None or excess < best[0]):
+                    best = excess, end, other
+        if best is None:
+            return False
+        _, end, other = best
+        if end == mine[-1]:
+            mine.reverse()
+        to = self._length[other]
+        after = self._after[other]
+        for a, b in zip([other, *mine], [*mine, after], strict=True):
+            self._after[a], self._before[b] = b, a
+        mark = self._count + number
+        self._after[mark] = self._before[mark] = mark
+        for stop in mine:
+            self._join(stop, to)
+            for child in self._children[stop]:
+                self._join(child, to)
+        self._excess[number] = 0.0
+        self._excess[to] = self._along(to)
+        self._note(number)
+        self._note(to)
+        return True
+
+    def anneal(self, tries: int, hot: float, cold: float) -> None:
+        """Try changes until no length holds too much, while the heat falls from ``hot`` to ``cold``."""
+        draw, members = self._random.random, self._members
+        for done in range(tries):
+            if not self._over:
+                return
+            heat = hot * (cold / hot) ** (done / tries)
+            most = -heat * log(1.0 - draw()) + EPSILON
+            if draw() < _FULL:
+                part = members[self._over[int(draw() * len(self._over))]]
+                cross = part[int(draw() * len(part))]
+            else:
+                cross = int(draw() * self._count)
+            way = draw()
+            if self._parent[cross] >= 0:
+                if way < 0.4:
+                    self._hand_on(cross, most, draw())
+                else:
+                    self._insert(cross, most, draw(), draw())
+            elif way < 0.25:
+                self._take_in(cross, most, draw())
+            elif way < 0.5:
+                self._exchange(cross, most, draw())
+            elif way < 0.75:
+                self._insert(cross, most, draw(), draw())
+            else:
+                self._swap_ends(cross, most, draw(), draw())
+
+    def _change(self, one: int, two: int, size: int, excess_one: float, excess_two: float) -> float:
+        """Return what it costs if ``size`` crosses go to another length and the excess of both changes."""
+        n1, n2 = len(self._members[one]), len(self._members[two])
+        e1, e2 = self._excess[one], self._excess[two]
+        if one == two:
+            return self._worth(n1, e1 + excess_one + excess_two) - self._worth(n1, e1)
+        return (
+            self._worth(n1 - size, e1 + excess_one)
+            + self._worth(n2 + size, e2 + excess_two)
+            - self._worth(n1, e1)
+            - self._worth(n2, e2)
+        )
+
+    def _set(self, one: int, two: int, excess_one: float, excess_two: float) -> None:
+        self._excess[one] += excess_one
+        self._excess[two] += excess_two
+        self._note(one)
+        self._note(two)
+
+    def _child_to(self, child: int, stop: int) -> None:
+        """Make a cross the child of a stop; it must be in no walk."""
+        old = self._parent[child]
+        if old >= 0:
+            self._children[old].remove(child)
+        self._parent[child] = stop
+        self._children[stop].append(child)
+        self._join(child, self._length[stop])
+
+    def _hand_on(self, child: int, most: float, which: float) -> None:
+        """Make a child the child of another stop."""
+        parent = self._parent[child]
+        ways = [s for s in self._sides[child] if self._parent[s] < 0 and s != parent]
+        if not ways:
+            return
+        stop = ways[int(which * len(ways))]
+        one, two = self._length[child], self._length[stop]
+        if one == two or self._change(one, two, 1, 0.0, 0.0) <= most:
+            self._child_to(child, stop)
+            self._set(one, two, 0.0, 0.0)
+
+    def _homes(self, stop: int, without: int = -1) -> list[tuple[int, int]] | None:
+        """Return another stop of its length for each child of a stop, None if one has no other."""
+        found = []
+        for child in self._children[stop]:
+            if child == without:
+                continue
+            for other in self._sides[child]:
+                if other != stop and self._parent[other] < 0 and self._length[other] == self._length[stop]:
+                    found.append((child, other))
+                    break
+            else:
+                return None
+        return found
+
+    def _take_in(self, stop: int, most: float, which: float) -> None:
+        """Make a stop a child of a stop beside it, its own children those of others."""
+        ways = [s for s in self._sides[stop] if self._parent[s] < 0]
+        if not ways:
+            return
+        homes = self._homes(stop)
+        if homes is None:
+            return
+        parent = ways[int(which * len(ways))]
+        one, two = self._length[stop], self._length[parent]
+        a, b = self._before[stop], self._after[stop]
+        freed = self._link(a, b) - self._link(a, stop) - self._link(stop, b)
+        if self._change(one, two, 1, freed, 0.0) > most:
+            return
+        self._after[a], self._before[b] = b, a
+        for child, home in homes:
+            self._child_to(child, home)
+        self._child_to(stop, parent)
+        self._set(one, two, freed, 0.0)
+
+    def _exchange(self, stop: int, most: float, which: float) -> None:
+        """Put a child beside a stop in its place, the stop becoming a child of that."""
+        ways = [c for c in self._sides[stop] if self._parent[c] >= 0]
+        if not ways:
+            return
+        child = ways[int(which * len(ways))]
+        homes = self._homes(stop, child)
+        one, two = self._length[child], self._length[stop]
+        if homes is None:
+            return
+        a, b = self._before[stop], self._after[stop]
+        excess = self._link(a, child) + self._link(child, b) - self._link(a, stop) - self._link(stop, b)
+        if self._change(one, two, 1, 0.0, excess) > most:
+            return
+        for other, home in homes:
+            self._child_to(other, home)
+        self._children[self._parent[child]].remove(child)
+        self._parent[child] = -1
+        self._join(child, two)
+        self._after[a] = self._before[b] = child
+        self._before[child], self._after[child] = a, b
+        self._child_to(stop, child)
+        self._set(one, two, 0.0, excess)
+
+    def _insert(self, cross: int, most: float, which: float, side: float) -> None:
+        """Put a child, or a stop with its children, beside a near stop in its walk."""
+        near = self._near(cross)
+        if not near:
+            return
+        other = near[int(which * len(near))]
+        if self._parent[other] >= 0:
+            return
+        a, b = (other, self._after[other]) if side < 0.5 else (self._before[other], other)
+        if cross in (a, b):
+            return
+        one, two = self._length[cross], self._length[other]
+        added = self._link(a, cross) + self._link(cross, b) - self._link(a, b)
+        freed, size = 0.0, 1
+        is_stop = self._parent[cross] < 0
+        if is_stop:
+            p, n = self._before[cross], self._after[cross]
+            freed = self._link(p, n) - self._link(p, cross) - self._link(cross, n)
+            size += len(self._children[cross])
+        if self._change(one, two, size, freed, added) > most:
+            return
+        if is_stop:
+            self._after[p], self._before[n] = n, p
+        else:
+            self._children[self._parent[cross]].remove(cross)
+            self._parent[cross] = -1
+        self._after[a] = self._before[b] = cross
+        self._before[cross], self._after[cross] = a, b
+        if one != two:
+            self._join(cross, two)
+            for child in self._children[cross]:
+                self._join(child, two)
+        self._set(one, two, freed, added)
+
+    def _swap_ends(self, stop: int, most: float, which: float, side: float) -> None:
+        """Link a stop to a near one: turn a stretch of the walk, or exchange the ends of two walks."""
+        near = self._near(stop)
+        if not near:
+            return
+        other = near[int(which * len(near))]
+        if self._parent[other] >= 0 or other in (self._after[stop], self._before[stop]):
+            return
+        one, two = self._length[stop], self._length[other]
+        if one == two:
+            self._turn(stop, other, most, side < 0.5)
+            return
+        n = self._count
+        walk, theirs = self._stops(one), self._stops(two)
+        at, to = walk.index(stop), theirs.index(other)
+        # From the first part of one into a part of the other.
+        if side < 0.5:
+            halves = walk[: at + 1] + theirs[to:], theirs[:to] + walk[at + 1 :]
+        else:
+            halves = walk[: at + 1] + theirs[to::-1], walk[:at:-1] + theirs[to + 1 :]
+        sizes = [sum(1 + len(self._children[s]) for s in half) for half in halves]
+        excess = [sum(self._link(a, b) for a, b in pairwise(half)) for half in halves]
+        now = self._worth(len(self._members[one]), self._excess[one])
+        now += self._worth(len(self._members[two]), self._excess[two])
+        if self._worth(sizes[0], excess[0]) + self._worth(sizes[1], excess[1]) - now > most:
+            return
+        for number, half, value in zip((one, two), halves, excess, strict=True):
+            ring = [n + number, *half, n + number]
+            for a, b in pairwise(ring):
+                self._after[a], self._before[b] = b, a
+            for s in half:
+                if self._length[s] != number:
+                    self._join(s, number)
+                    for child in self._children[s]:
+                        self._join(child, number)
+            self._excess[number] = value
+        self._note(one)
+        self._note(two)
+
+    def _turn(self, stop: int, other: int, most: float, ahead: bool) -> None:
+        """Turn the stretch between two stops of a walk, so that they become neighbours."""
+        number = self._length[stop]
+        walk = self._stops(number)
+        low, high = sorted((walk.index(stop), walk.index(other)))
+        first, last = (low + 1, high) if ahead else (low, high - 1)
+        a = walk[first - 1] if first else self._count + number
+        b = walk[last + 1] if last + 1 < len(walk) else self._count + number
+        change = self._link(a, walk[last]) + self._link(walk[first], b) - self._link(a, walk[first])
+        change -= self._link(walk[last], b)
+        if self._change(number, number, 0, change, 0.0) > most:
+            return
+        ring = [a, *walk[first : last + 1][::-1], b]
+        for one, two in pairwise(ring):
+            self._after[one], self._before[two] = two, one
+        self._set(number, number, change, 0.0)
