@@ -129,10 +129,17 @@ def _same_file(first: Path, second: Path) -> bool:
 
 
 def title_from(name: str, source: Path | None = None) -> str:
-    """Return the title of a piece: its name, with a capital letter."""
+    """Return the title of a piece: its name, with a capital letter, and spaces for the underscores of file names.
+
+    Examples
+    --------
+    >>> title_from("two_herons")
+    'Two herons'
+    """
     if source is not None and name == name_from(source) + _APART:
         name = name_from(source)
-    return name[:1].upper() + name[1:]
+    words = name.replace("_", " ").strip() or name
+    return words[:1].upper() + words[1:]
 
 
 def chart_picture(picture: Path, request: Request, folder: Path, name: str, overwrite: bool) -> Outcome:
