@@ -3,7 +3,8 @@
 The middle of the ink leaves the middle of a stroke where another one joins it: it is drawn towards the joining
 side, for a stretch that grows with the pen and with the sharpness of the angle. So where two straight curves at a
 node lie on one line beyond that stretch, they are taken to run on along that line, and the node is where the other
-strokes cut it. Where one straight curve goes on as an arc, its own line tells.
+strokes cut it. Where one straight curve goes on as an arc, its own line tells. An arc
+that another stroke joins is led through the joint as a cubic.
 
 Where straight strokes end together, as in the head of an arrow, the node is where all their lines meet.
 
@@ -14,6 +15,7 @@ There both strokes are led straight on to where they cut each other.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import combinations
 from typing import Final
 
 import numpy as np
@@ -39,6 +41,8 @@ BEND: Final = 0.6
 """A curve has a corner where it turns by so much, in radians, between one half stitch and the next."""
 ONWARD: Final = 0.9
 """Cosine of the turn up to which an arc goes on from a straight stroke."""
+BOW: Final = 0.75
+"""Cosine of the turn up to which two strokes are one arc through a junction."""
 SURE: Final = 2.5
 """A stretch so many stitches long tells a straight stroke from an arc."""
 MEET: Final = 0.15
@@ -101,6 +105,7 @@ def straighten_junctions(network: CurveNetwork, pen: float) -> CurveNetwork:
                 }
                 bent = _bent_line(straight, away, nodes[node], 0.3 * pen + 0.15)
                 if bent is None:
+                    _bow(curves, nodes, node, ends, straight, clear)
                     continue
                 straight = {end: line for end, line in straight.items() if line.sure}
                 line = straight[bent]
@@ -301,6 +306,67 @@ def _through_lines(
             lines.append((middle, way))
             paired |= {a, b}
     return lines, paired
+
+
+def _bow(
+    curves: list[Curve],
+    nodes: list[PointArray],
+    node: int,
+    ends: list[tuple[int, int]],
+    straight: dict[tuple[int, int], _End],
+    clear: float,
+) -> None:
+    """Lead an arc smoothly through a node where another stroke joins it, and the node onto it.
+
+    Notes
+    -----
+    Between two points beyond the junction the arc is the cubic with their places and directions.
+    """
+    beyond = {}
+    for index, side in ends:
+        points = curves[index].points if side == 0 else curves[index].points[::-1]
+        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+        if along[-1] >= 2 * clear + LEAST:
+            first, middle, last = np.searchsorted(along, (clear, clear + LEAST / 2, clear + LEAST))
+            # The direction at the first point, from those of the two halves beyond it.
+            way = 1.5 * (points[middle] - points[first]) - 0.5 * (points[last] - points[middle])
+            beyond[index, side] = (points, int(first), way / np.hypot(*way))
+    pairs = [
+        (round(float(beyond[a][2] @ beyond[b][2]), 6), a, b)
+        for a, b in combinations(sorted(beyond), 2)
+        if not (a in straight and b in straight and straight[a].sure and straight[b].sure)
+    ]
+    if not pairs or min(pairs)[0] > -BOW:
+        return
+    _, a, b = min(pairs)
+    (one, first, way), (other, last, onward) = beyond[a], beyond[b]
+    start, end = one[first], other[last]
+    length = float(np.hypot(*(end - start)))
+    t = np.linspace(0.0, 1.0, first + last + 1)[:, None]
+    arc = (
+        (2 * t**3 - 3 * t**2 + 1) * start
+        - (t**3 - 2 * t**2 + t) * length * way
+        + (3 * t**2 - 2 * t**3) * end
+        + (t**3 - t**2) * length * onward
+    )
+    cutting = [straight[key] for key in sorted(straight) if key not in (a, b)]
+    off = np.hypot(*(arc - nodes[node]).T)
+    if cutting:
+        across = np.array([-cutting[0].way[1], cutting[0].way[0]])
+        off = np.abs((arc - cutting[0].middle) @ across) + 0.1 * off
+    at = int(np.argmin(np.round(off[1:-1], 6))) + 1
+    if np.hypot(*(arc[at] - nodes[node])) > clear / 2:
+        return
+    nodes[node] = arc[at]
+    for index, side in ends:
+        points = curves[index].points if side == 0 else curves[index].points[::-1]
+        if (index, side) == a:
+            points = np.concatenate([arc[at::-1], one[first + 1 :]])
+        elif (index, side) == b:
+            points = np.concatenate([arc[at:], other[last + 1 :]])
+        else:
+            points = lead_to(points, nodes[node])
+        curves[index] = replace(curves[index], points=points if side == 0 else points[::-1])
 
 
 def _bent_line(
