@@ -626,6 +626,11 @@ def test_whole_skeins_are_bought(shares, words):
     assert told(plan(stitch_thread=tuple(use(share) for share in shares)), words)
 
 
+def test_thread_is_called_by_its_name_or_by_its_colour():
+    assert told(plan(thread=Thread(name="poppy 12"), stitch_thread=(use(0.4),)), "six-strand cotton poppy 12: 1 skein")
+    assert told(plan(thread=Thread(colour="#b01e28"), stitch_thread=(use(0.4),)), "red (#b01e28): 1 skein")
+
+
 def test_a_sewn_edge_takes_of_the_same_thread():
     """Blanket stitch round the pillow: length times strands, of 8 m with six strands."""
     thread = Thread(strands=3)

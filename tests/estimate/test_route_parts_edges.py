@@ -413,6 +413,26 @@ def test_crosses_that_a_length_holds(capacity, excess, count):
     assert Filler(links_of(np.ones((1, 3), dtype=bool)), capacity).fitting(excess) == count
 
 
+def test_fewest_lengths_of_a_walk_with_dear_links():
+    """Ten crosses three apart: nine links of an excess each, and one round about, which is as dear as a start."""
+    cells = np.zeros((1, 28), dtype=bool)
+    cells[0, ::3] = True
+    links = links_of(cells)
+    stops, each = list(range(10)), 2 * ROOT2 + 2
+    excess = links.excess(0, 1)
+    assert 0 < excess < links.excess(9, 0) == links.price
+    # With one length the link round about is not gone, with two the dearest of the others neither, and so on.
+    for lengths in (1, 2, 3, 4):
+        needed = (10 * each + (10 - lengths) * excess) / lengths - 1
+        for capacity, expected in ((needed + 1e-3, lengths), (needed - 1e-3, lengths + 1)):
+            most = int((capacity + 1 + 1e-6) / each)
+            if most * expected >= 10 and most * lengths >= 10:
+                assert Filler(links, capacity).fewest(stops) == expected
+    whole = links_of(np.ones((1, 10), dtype=bool))
+    for count, expected in ((10, 1), (9, 2), (5, 2), (4, 3)):
+        assert Filler(whole, count * each - 1).fewest(list(range(10))) >= expected
+
+
 def test_even_charts_take_the_fewest_lengths():
     for shape, capacity in (((6, 7), 202.0), ((7, 12), 202.0), ((6, 8), 100.0)):
         links = links_of(np.ones(shape, dtype=bool))
@@ -441,6 +461,16 @@ def test_orders_of_several_pieces_hold_every_leg_in_turn(seed, hidden):
     for one, other in itertools.pairwise(every):
         assert links.excess(one[-1], other[0]) > links.rules.carry - 1
     check_legs(folded_legs(links, sides, every), links.crosses.count)
+
+
+def test_a_lone_piece_is_begun_and_ended_at_its_first_cross():
+    """Out and back on the same tree: every move one side long."""
+    for shape in ((1, 5), (3, 4), (4, 1)):
+        links = links_of(np.pad(np.ones(shape, dtype=bool), ((0, 2), (0, 2))))
+        legs = list(joined_legs(links, SideGraph.of(links.crosses), 8, 100))
+        check_legs(legs, links.crosses.count)
+        assert legs[0] == 0 and legs[-1] == 1
+        assert back_moves(links, legs) == pytest.approx(1.0)
 
 
 def test_links_between_pieces_are_the_shortest():
@@ -479,6 +509,23 @@ def test_what_going_out_and_back_takes():
     assert (0, 2) not in between.joints
     short = PieceLinks(links_of(cells, carry=2.5), SideGraph.of(Crosses.of(cells)))
     assert (1, 2) not in short.joints
+
+
+def test_a_walk_is_hung_on_the_middle_of_another_where_a_carry_reaches():
+    """A long row and a short one below its middle: gone out to and back, with no new start and no leg left out."""
+    cells = np.zeros((12, 25), dtype=bool)
+    cells[1, :] = True
+    cells[4:10, 12] = True
+    links = links_of(cells)
+    number = {at: k for k, at in enumerate(zip(*np.nonzero(cells), strict=True))}
+    walks = [[number[1, c] for c in range(0, 25, 2)], [number[r, 12] for r in (4, 6, 8)]]
+    for order in (walks, walks[::-1]):
+        legs = folded_legs(links, SideGraph.of(links.crosses), order)
+        check_legs(legs, links.crosses.count)
+        assert back_moves(links, legs).max() <= 3.5
+    # Where going out and back costs more than a start it begins anew.
+    dear = links_of(cells, price=1.0)
+    assert back_moves(dear, folded_legs(dear, SideGraph.of(dear.crosses), walks)).max() > 3.5
 
 
 # Annealing.
@@ -566,7 +613,14 @@ def test_excess_of_a_back_move_between_two_holes(hidden):
             assert found == pytest.approx(expected)
     # Off the ends of a length nothing is to be gone.
     away = order.hole[-1]
-    assert order.excess(away, order.hole[0]) == order.excess(order.hole[0], away) == 0
+    real = order.hole[: 2 * legs.size]
+    for one, other in ((np.full_like(real, away), real), (real, np.full_like(real, away))):
+        assert not order.excess(one, other).any()
+    # Charts worked side by side are too far from one another for any carry.
+    twice = LegOrder(links, [legs], np.zeros(legs.size, dtype=np.int64), links.price, copies=2)
+    beside = twice.hole[2 * legs.size : 4 * legs.size]
+    for one, other in itertools.product(real[::3], beside[::3]):
+        assert twice.excess(one[None], other[None])[0] == twice.excess(other[None], one[None])[0] == links.price
 
 
 # What the orders come to.

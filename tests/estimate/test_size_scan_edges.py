@@ -11,6 +11,8 @@ from converter.estimate.budget import (
     SKEINS_AGREEMENT,
     Budget,
     Limit,
+    _exact_length,
+    _exact_size,
     budget_words,
     figure_words,
     largest_within,
@@ -226,3 +228,9 @@ def test_what_is_said_of_a_size():
     assert "no width fits without a break, and 10 fits again" in narrow[1]
     broken = budget_words(Budget(10, {"stitches": 90.0}, held, 7, 11, {"width_mm": 30.0, "stitches": 120.0}))
     assert "every width up to 7 fits without a break" in broken[-1] and len(broken) == 3
+
+
+def test_exact_lengths_in_inches_and_centimetres():
+    """An inch is 25.4 mm (international yard and pound agreement, 1959)."""
+    assert "10.00 in" in str(_exact_length(254.0)) and "25.4 cm" in str(_exact_length(254.0))
+    assert "10.00 x 5.00 in" in str(_exact_size(254.0, 127.0)) and "25.4 x 12.7 cm" in str(_exact_size(254.0, 127.0))

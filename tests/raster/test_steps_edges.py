@@ -128,6 +128,21 @@ def test_the_outline_of_pale_parts_is_looked_for_with_four_pixels_a_stitch(monke
     assert small.shape[0] / small.shape[1] == pytest.approx(0.75, abs=0.003)
 
 
+def test_pale_parts_have_rims_and_outlines(monkeypatch):
+    """Both together where there are both; of what was drawn in light on dark no outline is looked for."""
+    one, two = np.zeros((4, 6), dtype=bool), np.zeros((4, 6), dtype=bool)
+    one[1], two[:, 2] = True, True
+    ink = SimpleNamespace(mask=one)
+    for rims, outline, inverted, expected in (
+        (one, two, False, one | two), (one, None, False, one), (None, two, False, two), (None, None, False, None),
+        (one, two, True, one), (None, two, True, None),
+    ):  # fmt: skip
+        monkeypatch.setattr(take, "find_rims", lambda gray, ink, rims=rims: rims)
+        monkeypatch.setattr(take, "_find_outline", lambda ready, mask, outline=outline: outline)
+        found = take._find_pale(None, None, ink, inverted)
+        assert found is None if expected is None else np.array_equal(found, expected)
+
+
 @pytest.mark.parametrize(("share", "seen"), [(0.005, False), (0.03, True)])
 def test_light_on_a_dark_photograph_is_looked_for(monkeypatch, share, seen):
     """A drawing in light on dark that looks like a photograph; a hundredth of it at least is light."""

@@ -243,6 +243,22 @@ def test_undecided_cells_are_levelled_with_a_straight_edge(before, after):
         assert np.array_equal(_level_edges(cells, np.full(cells.shape, share, dtype=np.float32)), expected)
 
 
+@pytest.mark.parametrize("turn", range(4))
+@pytest.mark.parametrize("ink", [True, False])
+def test_only_the_undecided_cell_itself_counts(turn, ink):
+    """A bump on a long edge: levelled if its own cell is undecided, whatever the others are, and only then."""
+    cells = np.zeros((10, 13), dtype=bool)
+    cells[4:8, 2:11] = True
+    cells[3, 6] = True
+    cells = cells if ink else ~cells
+    flat = cells.copy()
+    flat[3, 6] = not ink
+    for own, others, expected in ((0.5, 1.0, flat), (1.0, 0.5, cells)):
+        coverage = np.full(cells.shape, others, dtype=np.float32)
+        coverage[3, 6] = own
+        assert np.array_equal(_level_edges(np.rot90(cells, turn), np.rot90(coverage, turn)), np.rot90(expected, turn))
+
+
 def test_the_margin_is_the_rim():
     rim = _rim(np.zeros((9, 10), dtype=bool))
     assert rim.sum() == 9 * 10 - 3 * 4 and not rim[3:6, 3:7].any()
