@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from converter.errors import RequestError
-from converter.raster import take
+from converter.raster import look
 from converter.raster.deskew import find_tilt
 from converter.raster.photo import cut_subject, tone_mask
 from converter.raster.prepare import prepare_picture
@@ -122,11 +122,11 @@ def photo_look(monkeypatch, mask, inside=None, other=None, gray=None, **settings
         calls.append((shown.shape, pixels, held))
         return mask if len(calls) == 1 or other is None else other
 
-    monkeypatch.setattr(take, "tone_mask", tones)
-    monkeypatch.setattr(take, "cut_subject", lambda colour, shape, box: inside)
-    monkeypatch.setattr(take, "_find_outline", lambda ready, mask: None)
+    monkeypatch.setattr(look, "tone_mask", tones)
+    monkeypatch.setattr(look, "cut_subject", lambda colour, shape, box: inside)
+    monkeypatch.setattr(look, "_find_outline", lambda ready, mask: None)
     wanted = options(settings.pop("columns", 30), kind="photo", **settings)
-    return take.look_at(prepare_picture(picture, wanted), wanted), calls
+    return look.look_at(prepare_picture(picture, wanted), wanted), calls
 
 
 @pytest.mark.parametrize(("bare", "dark"), [(160, False), (150, True)])
@@ -136,9 +136,9 @@ def test_a_dark_ground_is_left_bare(monkeypatch, bare, dark):
     mask[:4, :bare] = False
     other = np.zeros_like(mask)
     other[40:80, 40:120] = True
-    look, calls = photo_look(monkeypatch, mask, other=other)
-    assert ("Its ground is dark" in look.kind.reason) == dark and look.inverted == dark
-    assert len(calls) == (2 if dark else 1) and np.array_equal(look.mask, other if dark else mask)
+    told, calls = photo_look(monkeypatch, mask, other=other)
+    assert ("Its ground is dark" in told.kind.reason) == dark and told.inverted == dark
+    assert len(calls) == (2 if dark else 1) and np.array_equal(told.mask, other if dark else mask)
     assert not photo_look(monkeypatch, mask, invert=True)[0].inverted
 
 
@@ -147,9 +147,9 @@ def test_a_light_subject_is_stitched_by_its_light_parts(monkeypatch):
     inside[40:80, 50:110] = True
     mask = inside.copy()
     for light in (True, False):
-        monkeypatch.setattr(take, "_is_light_on_dark", lambda gray, inside, light=light: light)
-        look, calls = photo_look(monkeypatch, mask, inside)
-        assert look.inverted == light and ("lighter than what lies round it" in look.kind.reason) == light
+        monkeypatch.setattr(look, "_is_light_on_dark", lambda gray, inside, light=light: light)
+        told, calls = photo_look(monkeypatch, mask, inside)
+        assert told.inverted == light and ("lighter than what lies round it" in told.kind.reason) == light
         assert all(held is inside for _, _, held in calls)
         # With a subject a dark ground is none of its business.
         assert "ground is dark" not in photo_look(monkeypatch, np.ones_like(mask), inside)[0].kind.reason

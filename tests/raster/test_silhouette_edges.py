@@ -7,15 +7,8 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from converter.raster.silhouette import (
-    _apart_from_paper,
-    _distance_to,
-    _open_paper,
-    _rim,
-    _span,
-    _surface,
-    find_silhouette,
-)
+from converter.raster.edges import distance_to, rim_of, span
+from converter.raster.silhouette import _apart_from_paper, _open_paper, _surface, find_silhouette
 
 Y, X = np.mgrid[:120, :160]
 
@@ -79,15 +72,15 @@ def test_terms_of_the_surface():
 
 def test_rims_spans_and_distances_by_their_definitions():
     rng = np.random.default_rng(2)
-    rim = _rim((5, 7))
+    rim = rim_of((5, 7))
     assert rim.sum() == 2 * 5 + 2 * 7 - 4 and not rim[1:-1, 1:-1].any()
     levels = rng.integers(0, 256, (20, 25), dtype=np.uint8)
     for side in (3, 11):
         slow = ndimage.maximum_filter(levels, side) - ndimage.minimum_filter(levels, side)
-        assert np.array_equal(_span(levels, side), slow)
+        assert np.array_equal(span(levels, side), slow)
     mask = rng.random((30, 40)) < 0.01
     # The distance of 5 by 5 masks is right to two parts in a hundred (G. Borgefors, CVGIP 34, 1986).
-    assert _distance_to(mask) == pytest.approx(ndimage.distance_transform_edt(~mask), rel=0.03)
+    assert distance_to(mask) == pytest.approx(ndimage.distance_transform_edt(~mask), rel=0.03)
 
 
 @pytest.mark.parametrize(("area", "open_"), [(121, True), (120, False)])

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from converter.raster import kind, light, reduction, repair, take
+from converter.raster import kind, light, look, reduction, repair, take
 from converter.raster.axis import Axis
 from converter.raster.kind import Kind, line_or_shape, tell_kind
 from converter.raster.light import Ink
@@ -90,13 +90,13 @@ def test_a_slender_drawing_counts_as_three_tenths_as_wide_as_it_is_long():
 
 def test_the_kind_is_told_on_a_copy_of_four_hundred_pixels(monkeypatch):
     seen, inks = [], []
-    spy(monkeypatch, take, "tell_kind", seen)
-    spy(monkeypatch, take, "find_ink", inks)
+    spy(monkeypatch, look, "tell_kind", seen)
+    spy(monkeypatch, look, "find_ink", inks)
     settings = options(40)
     for shape in ((900, 600), (300, 400), (700, 500)):
         seen.clear()
         inks.clear()
-        take.look_at(prepare_picture(plate(shape), settings), settings)
+        look.look_at(prepare_picture(plate(shape), settings), settings)
         assert max(seen[0][0][1].shape) == 400
         (tiny, pixels), names = inks[0]
         assert tiny.shape == seen[0][0][1].shape and pixels == 8.0 and names == {"mend_grain": False}
@@ -110,20 +110,20 @@ def test_the_kind_is_told_on_a_copy_of_four_hundred_pixels(monkeypatch):
 def test_pixels_a_stitch_of_the_first_look(monkeypatch, columns, pixels):
     """700 by the stitches asked for, from 6 to 12."""
     inks = []
-    spy(monkeypatch, take, "find_ink", inks)
+    spy(monkeypatch, look, "find_ink", inks)
     settings = options(columns, kind="shape")
-    take.look_at(prepare_picture(plate((800, 1000)), settings), settings)
+    look.look_at(prepare_picture(plate((800, 1000)), settings), settings)
     assert inks[0][0][1] == pytest.approx(pixels, abs=0.1)
 
 
 @pytest.mark.parametrize(("columns", "side"), [(30, 350), (87, 350), (100, 400), (150, 600), (200, 700)])
 def test_the_outline_of_pale_parts_is_looked_for_with_four_pixels_a_stitch(monkeypatch, columns, side):
     seen = []
-    spy(monkeypatch, take, "find_silhouette", seen)
+    spy(monkeypatch, look, "find_silhouette", seen)
     settings = options(columns)
     ready = prepare_picture(plate((750, 1000)), settings)
-    take._find_outline(ready, np.zeros((525, 700), dtype=bool))
-    (small, mask, stitches), _ = seen[0]
+    look._find_outline(ready, np.zeros((525, 700), dtype=bool))
+    (small, mask, stitches, _), _ = seen[0]
     assert max(small.shape) == side and small.shape == mask.shape and stitches == columns
     assert small.shape[0] / small.shape[1] == pytest.approx(0.75, abs=0.003)
 
@@ -132,31 +132,31 @@ def test_pale_parts_have_rims_and_outlines(monkeypatch):
     """Both together where there are both; of what was drawn in light on dark no outline is looked for."""
     one, two = np.zeros((4, 6), dtype=bool), np.zeros((4, 6), dtype=bool)
     one[1], two[:, 2] = True, True
-    ink = SimpleNamespace(mask=one)
+    ink = SimpleNamespace(mask=one, grainy=False)
     for rims, outline, inverted, expected in (
         (one, two, False, one | two), (one, None, False, one), (None, two, False, two), (None, None, False, None),
         (one, two, True, one), (None, two, True, None),
     ):  # fmt: skip
-        monkeypatch.setattr(take, "find_rims", lambda gray, ink, rims=rims: rims)
-        monkeypatch.setattr(take, "_find_outline", lambda ready, mask, outline=outline: outline)
-        found = take._find_pale(None, None, ink, inverted)
+        monkeypatch.setattr(look, "find_rims", lambda gray, ink, rims=rims: rims)
+        monkeypatch.setattr(look, "_find_outline", lambda ready, mask, fields, outline=outline: outline)
+        found = look._find_pale(None, None, ink, inverted)
         assert found is None if expected is None else np.array_equal(found, expected)
 
 
 @pytest.mark.parametrize(("share", "seen"), [(0.005, False), (0.03, True)])
 def test_light_on_a_dark_photograph_is_looked_for(monkeypatch, share, seen):
     """A drawing in light on dark that looks like a photograph; a hundredth of it at least is light."""
-    monkeypatch.setattr(take, "tell_kind", lambda ink, gray: Kind("photo", "told so"))
-    monkeypatch.setattr(take, "toning", lambda ink: (0.87, 0.1))
+    monkeypatch.setattr(look, "tell_kind", lambda ink, gray: Kind("photo", "told so"))
+    monkeypatch.setattr(look, "toning", lambda ink: (0.87, 0.1))
     side = 300
     picture = np.full((side, side), 15, dtype=np.uint8)
     wide = round(np.sqrt(share) * side)
     picture[100 : 100 + wide, 60 : 60 + wide] = 235
     settings = options(30)
-    look = take.look_at(prepare_picture(picture, settings), settings)
-    assert (look.kind.name == "shape" and look.inverted) is seen
-    monkeypatch.setattr(take, "toning", lambda ink: (0.89, 0.1))
-    assert take.look_at(prepare_picture(picture, settings), settings).kind.name == "photo"
+    told = look.look_at(prepare_picture(picture, settings), settings)
+    assert (told.kind.name == "shape" and told.inverted) is seen
+    monkeypatch.setattr(look, "toning", lambda ink: (0.89, 0.1))
+    assert look.look_at(prepare_picture(picture, settings), settings).kind.name == "photo"
 
 
 @pytest.mark.parametrize(("step", "light"), [(0.13, True), (0.11, False), (-0.3, False)])
@@ -171,10 +171,10 @@ def test_a_subject_must_be_an_eighth_lighter_than_its_ground(step, light, turn):
     gray[:, 130:] = 1.0
     if turn:
         gray, inside = gray.T.copy(), inside.T.copy()
-    found = take._is_light_on_dark(gray, inside)
+    found = look._is_light_on_dark(gray, inside)
     assert found is light
-    assert not take._is_light_on_dark(gray, np.zeros_like(inside))
-    assert not take._is_light_on_dark(gray, np.ones_like(inside))
+    assert not look._is_light_on_dark(gray, np.zeros_like(inside))
+    assert not look._is_light_on_dark(gray, np.ones_like(inside))
 
 
 def test_many_stitches_of_few_pixels_are_worked_with_fewer_pixels(monkeypatch):
