@@ -1,10 +1,12 @@
 """Measure the working order of crosses and lines against the proven bound, beside two plain orders.
 
-    python scripts/bench_thread.py [--icons FOLDER] [--set tune|report] [--drawings 12]
+    python scripts/bench_thread.py [--icons FOLDER] [--set tune|report] [--drawings 12] [--sample] [--seed N]
 
 FOLDER holds ``node_modules`` with @phosphor-icons/core, @tabler/icons and bootstrap-icons (npm, all MIT), rendered with
 resvg. Without it only made-up charts and the horse of scikit-image are measured. The set ``tune`` is what the planner
 was tried on while it was written, ``report`` the drawings and seeds that it had never seen.
+
+``--sample`` prints shares of a large sample instead, every plan of it checked by ``tests/helpers/route_checker.py``.
 
 Plain orders: *in turn* finishes each cross, row by row; *out and back* works each run of a row in half crosses out and
 back, the nearest run next. Both are cut into lengths at the best places. All times are processor seconds on one core.
@@ -13,6 +15,7 @@ back, the nearest run next. Both are cut into lengths at the best places. All ti
 from __future__ import annotations
 
 import argparse
+import sys
 import time
 import zlib
 from collections.abc import Callable, Iterator
@@ -33,6 +36,9 @@ from converter.estimate.route_bound import thread_bound
 from converter.estimate.route_cut import choose_directions, cut_lengths, move_table, taken_moves
 from converter.estimate.route_geometry import ROOT2, Crosses, MoveRules
 from converter.estimate.route_tree import SideGraph
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
+from helpers.route_checker import check_cross_plan
 
 # Charts
 
@@ -242,6 +248,129 @@ def line_table(name: str, sets: list[np.ndarray]) -> None:
         )
 
 
+def spiral(width: int, arm: int, gap: int) -> np.ndarray:
+    """Return a square spiral with an arm of some crosses and a gap between its turns."""
+    cells = np.zeros((width, width), dtype=bool)
+    step, low, high = arm + gap, 0, width
+    while high - low >= arm:
+        cells[low : low + arm, max(low - step, 0) : high] = True
+        cells[low:high, high - arm : high] = True
+        cells[high - arm : high, low:high] = True
+        cells[low + step : high, low : low + arm] = True
+        low, high = low + step, high - step
+    return largest_piece(cells)
+
+
+def comb(rng: np.random.Generator, width: int) -> np.ndarray:
+    """Return a bar with teeth of unlike lengths and gaps."""
+    cells = np.zeros((width // 2 + 4, width), dtype=bool)
+    cells[: int(rng.integers(1, 4))] = True
+    col = 0
+    while col < width:
+        across = int(rng.integers(1, 4))
+        cells[: int(rng.integers(2, width // 2 + 4)), col : col + across] = True
+        col += across + int(rng.integers(1, 4))
+    return cells
+
+
+def random_tree(rng: np.random.Generator, width: int) -> np.ndarray:
+    """Return a tree of arms one cross wide, all over a square: a maze without rings."""
+    side = (width + 1) // 2
+    cells = np.zeros((2 * side - 1, 2 * side - 1), dtype=bool)
+    cells[::2, ::2] = True
+    waiting, seen = [(int(rng.integers(side)), int(rng.integers(side)))], set()
+    seen.add(waiting[0])
+    while waiting:
+        r, c = waiting[-1]
+        ways = [(r + a, c + b) for a, b in ((0, 1), (1, 0), (0, -1), (-1, 0))]
+        ways = [(a, b) for a, b in ways if 0 <= a < side and 0 <= b < side and (a, b) not in seen]
+        if not ways:
+            waiting.pop()
+            continue
+        a, b = ways[int(rng.integers(len(ways)))]
+        cells[r + a, c + b] = True
+        seen.add((a, b))
+        waiting.append((a, b))
+    return cells
+
+
+def one_piece_sample(rng: np.random.Generator, base: Path | None, which: str, each: int) -> dict[str, list[np.ndarray]]:
+    """Return charts of one piece by kind, of all sizes, half of them at least 60 wide."""
+    wide = [(10, 25, 40, 60, 75, 90, 110, 130)[k % 8] for k in range(each)]
+    icons = icon_charts(base, which, each, "@phosphor-icons/core/assets/regular/*.svg", (25, 60, 90, 120))
+    return {
+        "solid": [np.ones((max(1, w * (k % 5 + 1) // 5), w), dtype=bool) for k, w in enumerate(wide)],
+        "blobs": [largest_piece(blob(rng, w, 1.5 + k % 5)) for k, w in enumerate(wide)],
+        "spirals": [spiral(w, 1 + k % 3, 1 + k % 2) for k, w in enumerate(wide)],
+        "combs": [comb(rng, w) for w in wide],
+        "thin arms": [grown(rng, w + 2, int(rng.integers(w, w * w // 4))) for w in wide],
+        "random trees": [random_tree(rng, w) for w in wide],
+        "icons": [largest_piece(cells) for cells in icons if cells.any()],
+    }
+
+
+def checked(cells: np.ndarray, order: str) -> tuple[ThreadPlan, float]:
+    """Return a plan that passed the independent checker, and its processor seconds."""
+    plan, seconds = timed(lambda: plan_thread(cells, order=order))
+    check_cross_plan(plan, cells, LENGTH, TAIL, CARRY, closed=order == "closed")
+    return plan, seconds
+
+
+def fewest_starts(cells: np.ndarray) -> int:
+    """Return the proven least number of starts."""
+    crosses = Crosses.of(cells)
+    return thread_bound(crosses, SideGraph.of(crosses), MoveRules(cells, CARRY, False), LENGTH, TAIL).starts
+
+
+def sample(base: Path | None, which: str, seed: int, each: int, icons: int) -> None:
+    """Print how many charts of a large sample reach the bound, and how near to it the others come."""
+    everything = []
+    for name, charts in one_piece_sample(np.random.default_rng(seed), base, which, each).items():
+        rows = []
+        for cells in charts:
+            least, closed, starts = checked(cells, "least")[0], checked(cells, "closed"), fewest_starts(cells)
+            rows.append(
+                (
+                    least.total <= least.bound + 1e-6, extent(cells) >= 60, closed[0].total / least.bound,
+                    closed[0].starts - starts, cells.sum(), closed[1],
+                )
+            )  # fmt: skip
+        everything += rows
+        _shares(name, rows)
+    _shares("one piece, all", everything)
+    rows = []
+    for cells in icon_charts(base, which, icons, "bootstrap-icons/icons/*.svg", (60, 90, 120, 150)):
+        plan, bound = checked(cells, "least")[0], fewest_starts(cells)
+        rows.append((plan.starts - bound, plan.total / plan.bound))
+    if rows:
+        over, ratio = np.array(rows, dtype=float).T
+        print(
+            f"silhouettes, 60 wide and more: {len(rows)}; starts equal the bound in {int((over <= 0).sum())}; total "
+            f"{ratio.mean():.6f} of the bound, worst {ratio.max():.6f}, above 1.0005 in {int((ratio > 1.0005).sum())}",
+            flush=True,
+        )
+
+
+def extent(cells: np.ndarray) -> int:
+    """Return the longer side of what is stitched."""
+    return int(max(np.ptp(part) + 1 for part in np.nonzero(cells)))
+
+
+def _shares(name: str, rows: list[tuple]) -> None:
+    if not rows:
+        return
+    least, wide, ratio, over, size, seconds = np.array(rows, dtype=float).T
+    wide = wide > 0
+    print(
+        f"{name:16s} {len(rows):3d} charts {int(size.min()):5d}-{int(size.max()):5d} crosses | least = bound in "
+        f"{int(least.sum())} | closed, all: at most 1.002 in {int((ratio <= 1.002).sum())}, starts over 0/1/more "
+        f"{int((over <= 0).sum())}/{int((over == 1).sum())}/{int((over > 1).sum())} | 60 and more: {int(wide.sum())}, "
+        f"at most 1.002 in {int((ratio[wide] <= 1.002).sum())}, mean {ratio[wide].mean() if wide.any() else 0:.5f}, "
+        f"worst {ratio[wide].max() if wide.any() else 0:.5f} | s {seconds.max():.1f}",
+        flush=True,
+    )
+
+
 def main() -> None:
     """Print all tables."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -249,9 +378,14 @@ def main() -> None:
     parser.add_argument("--set", choices=("tune", "report"), default="report")
     parser.add_argument("--drawings", type=int, default=12)
     parser.add_argument("--only", default="")
+    parser.add_argument("--sample", action="store_true", help="shares of a large sample instead of the tables")
+    parser.add_argument("--seed", type=int, help="of the made-up charts; 1 for tune and 2026 for report unless given")
     options = parser.parse_args()
     which, count, only = options.set, options.drawings, options.only
-    seed = 1 if which == "tune" else 2026
+    seed = options.seed if options.seed is not None else 1 if which == "tune" else 2026
+    if options.sample:
+        sample(options.icons, which, seed, each=2 * count + 8, icons=5 * count)
+        return
     rng = np.random.default_rng(seed)
     widths = (60, 90, 120, 150)
 

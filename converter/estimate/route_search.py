@@ -23,7 +23,7 @@ from converter.estimate.route_geometry import EPSILON
 _NEAR = 10
 _REACH = 1000
 _SWAP = 30
-_SPARE = 60
+_SPARE = 400
 _END = -1
 
 

@@ -6,7 +6,8 @@ goes on with the other colour is free. So an excess can be moved along a line at
 in place of a stop, and two that meet are gone. A search at the links with an excess alone does this: a stop is taken
 out, a cross put in or brought from elsewhere, or a stop exchanged for its neighbour, and the change is kept unless it
 makes the walk dearer, now and then even then (Metropolis's rule, from memory; the generator is seeded). Every cross
-stays a stop or beside one.
+stays a stop or beside one. By single steps to and fro an excess comes far along a line only slowly, so now and then one
+is moved on in one direction until it meets another or can go no further.
 """
 
 from __future__ import annotations
@@ -19,6 +20,8 @@ from converter.estimate.route_links import Links
 
 _END = -1
 _NEAR = 12
+_RUNS, _FAR, _LONG = 0.03, 200, 200
+"""Share of the tries that move an excess along, by how many stops at most, and the length of a walk that needs it."""
 
 
 class Slide:
@@ -118,13 +121,16 @@ class Slide:
 
     def search(self, tries: int, hot: float, cold: float) -> None:
         """Try changes at links with an excess, while the heat falls from ``hot`` to ``cold``."""
-        draw = self._random.random
+        draw, long = self._random.random, sum(self._is_stop) > _LONG
         for done in range(tries):
             if not self._faulty:
                 return
             heat = hot * (cold / hot) ** (done / tries)
             second = self._faulty[int(draw() * len(self._faulty))]
             first = self._before[second]
+            if long and draw() < _RUNS:
+                self._run(first, second, draw() < 0.5)
+                continue
             at = second if draw() < 0.5 else first
             # What a change may cost.
             most = -heat * log(1.0 - draw()) + EPSILON
@@ -132,6 +138,32 @@ class Slide:
                 self._exchange(at, most, draw())
             else:
                 self._bring(first, second, at, most, draw())
+
+    def _run(self, first: int, second: int, ahead: bool) -> None:
+        """Move the excess of a link along the walk at no cost, as far as it goes."""
+        follow = self._after if ahead else self._before
+        fixed, stop = (first, second) if ahead else (second, first)
+        for _ in range(_FAR):
+            if stop == _END or fixed == _END:
+                return
+            beyond = follow[stop]
+            most = self._toward(fixed, stop, ahead) + self._toward(stop, beyond, ahead) + EPSILON
+            for cross in self.sides(stop):
+                if self._is_stop[cross] or self._toward(fixed, cross, ahead) > EPSILON:
+                    continue
+                if self._toward(cross, beyond, ahead) <= most and not self._needed(stop, cross):
+                    break
+            else:
+                return
+            before = self._before[stop]
+            self._out(stop)
+            self._in(cross, before)
+            if self._toward(cross, beyond, ahead) <= EPSILON:
+                return
+            fixed, stop = cross, beyond
+
+    def _toward(self, stop: int, beyond: int, ahead: bool) -> float:
+        return self._link(stop, beyond) if ahead else self._link(beyond, stop)
 
     def _exchange(self, stop: int, most: float, which: float) -> None:
         """Exchange a stop for one of its side neighbours, or take it out."""

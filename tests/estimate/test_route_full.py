@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 from helpers.route_checker import check_cross_plan
+from helpers.route_optimum import fewest_lengths
 
 from converter.estimate.route import plan_thread
 from converter.estimate.route_fill import Filler
@@ -109,3 +110,13 @@ def test_pieces_out_of_reach_stay_apart():
     links = links_of(cells)
     lengths = [[(2, [1, 3]), (0, []), (4, [])], [(7, [6, 8]), (5, []), (9, [])]]
     assert fewer_lengths(links, lengths, 1000.0, 1, 1000) is None
+
+
+def test_no_other_closed_order_of_small_thin_pieces_has_fewer_starts():
+    """Ten crosses in lengths of five: no room for an excess, the hardest case."""
+    five = 5 * CROSS - 1 + 0.1
+    for seed in range(6):
+        cells = thin_piece(np.random.default_rng(seed), 9, 10)
+        plan = plan_thread(cells, five + 50.0, 25.0)
+        check_cross_plan(plan, cells, five + 50.0, 25.0, 3.5, closed=True)
+        assert plan.starts == fewest_lengths(cells, 5, five)

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import heapq
 import math
 
 import numpy as np
 import pytest
 from helpers.route_checker import check_cross_plan
+from helpers.route_optimum import least_excess
 
 from converter.estimate.route import plan_thread
 from converter.estimate.route_geometry import Crosses, MoveRules
 from converter.estimate.route_links import Links
 from converter.estimate.route_slide import Slide
-
-LEGS = (((1, 0), (0, 1)), ((0, 0), (1, 1)))
 
 
 def thin_piece(rng, side, count):
@@ -27,37 +25,6 @@ def thin_piece(rng, side, count):
         if not cells[r, c] and beside == 1:
             cells[r, c] = True
     return cells
-
-
-def least_excess(cells, known, carry=3.5):
-    """Return the least excess of all orders in one length with at most two crosses open, at most ``known``.
-
-    Shortest path over the legs worked and the hole where the thread stands.
-    """
-    crosses = [tuple(map(int, at)) for at in np.argwhere(cells)]
-    holes = [[[(r + d[0], c + d[1]) for d in ends] for ends in LEGS] for r, c in crosses]
-    best = {(0, 0, None): 0.0}
-    queue: list[tuple[float, int, int, tuple[int, int] | None]] = [(0.0, 0, 0, (-9, -9))]
-    best[0, 0, (-9, -9)] = 0.0
-    while queue:
-        cost, begun, done, at = heapq.heappop(queue)
-        if done == (1 << len(crosses)) - 1:
-            return cost
-        if cost > best[begun, done, at] + 1e-12:
-            continue
-        for k, legs in enumerate(holes):
-            bit = 1 << k
-            if done & bit or (not begun & bit and (begun & ~done).bit_count() >= 2):
-                continue
-            leg = legs[1 if begun & bit else 0]
-            for up, down in (leg, leg[::-1]):
-                move = 1.0 if at == (-9, -9) else math.dist(at, up)
-                total = cost + move - 1
-                state = (begun | bit, done | bit if begun & bit else done, down)
-                if 1 <= move <= carry and total <= known + 1e-6 and total < best.get(state, math.inf) - 1e-12:
-                    best[state] = total
-                    heapq.heappush(queue, (total, *state))
-    raise AssertionError("no order is as good as the one known")
 
 
 def test_closed_order_of_thin_pieces_finds_the_optimum():
@@ -125,4 +92,43 @@ def test_two_changes_of_colour_on_one_line_meet_and_are_gone():
     assert sum(links.along(stops)) == pytest.approx(2 * (math.sqrt(2) - 1))
     slide = Slide(links, stops)
     slide.search(4000, 0.05, 0.03)
+    assert sum(links.along(slide.stops())) == 0
+
+
+def coiled(width):
+    """Return a line one cross wide, coiled up with two bare rows between its turns."""
+    cells = np.zeros((width, width), dtype=bool)
+    row, col, left = 0, 0, 0
+    sides = [width - 1, width - 1, width - 1]
+    while width - 1 - 3 * left > 0:
+        sides.append(width - 1 - 3 * (left + 1))
+        sides.append(width - 1 - 3 * (left + 1))
+        left += 1
+    cells[0, 0] = True
+    for way, side in enumerate(sides):
+        if side <= 0:
+            break
+        down, right = ((0, 1), (1, 0), (0, -1), (-1, 0))[way % 4]
+        for _ in range(side):
+            row, col = row + down, col + right
+            cells[row, col] = True
+    return cells
+
+
+def test_a_long_line_is_gone_along_once():
+    """1500 crosses without an end to turn at: nothing but the bound will do, in the closed order too."""
+    cells = coiled(67)
+    plan = plan_thread(cells)
+    check_cross_plan(plan, cells, 252.0, 25.0, 3.5, closed=True)
+    assert 1400 < cells.sum() < 1700 and plan.total == pytest.approx(plan.bound)
+
+
+def test_an_excess_is_moved_along_until_it_meets_another():
+    cells = np.ones((1, 600), dtype=bool)
+    links = Links(Crosses.of(cells, pad=7), MoveRules(cells, 3.5, False), 49.0)
+    stops = [*range(0, 100, 2), *range(101, 500, 2), *range(500, 600, 2)]
+    assert sum(links.along(stops)) == pytest.approx(1 + math.sqrt(2) - 1)
+    slide = Slide(links, stops)
+    slide._run(98, 101, True)
+    # Where it met the other one both are gone.
     assert sum(links.along(slide.stops())) == 0
