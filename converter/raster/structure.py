@@ -236,7 +236,7 @@ def find_faults(cells: CellArray, want: Structure) -> Faults:
             places.append(("invented", np.flatnonzero(ink_flat == label)))
             score += 1
             count += 1
-    whose = np.full(ink_count, -1, dtype=np.intp)
+    whose = np.zeros(ink_count, dtype=np.intp)
     seen = label_of > 0
     whose[label_of[seen]] = want.ink.group[seen]
     clash = (whose[label_of] != want.ink.group) & seen
@@ -254,7 +254,7 @@ def find_faults(cells: CellArray, want: Structure) -> Faults:
         places.append(("cut", np.flatnonzero(wide.ravel() & cells.ravel())))
         score += 1 + missing[owner] / 1000
         count += 1
-    whose = np.full(ground_count, -1, dtype=np.intp)
+    whose = np.zeros(ground_count, dtype=np.intp)
     seen = label_of > 0
     whose[label_of[seen]] = want.ground.group[seen]
     clash = (whose[label_of] != want.ground.group) & seen

@@ -395,7 +395,8 @@ def test_a_stitch_on_any_side_of_a_dot_keeps_it_from_being_set(step):
 def test_dots_stay_inside_the_margin():
     assert stamped((14, 14), at=(3.5, 3.5))[3, 3]
     assert stamped((14, 14), at=(12.5, 12.5))[12, 12]
-    assert not stamped((14, 14), at=(2.4, 8.5)).any() and not stamped((14, 14), at=(8.5, 13.6)).any()
+    for beyond in ((2.4, 8.5), (13.6, 8.5), (8.5, 2.4), (8.5, 13.6)):
+        assert not stamped((14, 14), at=beyond).any()
     assert stamped((15, 15), at=(4.0, 12.0))[3:5, 11:13].all()
 
 

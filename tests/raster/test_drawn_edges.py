@@ -135,6 +135,9 @@ def test_points_without_a_stitch_in_reach_demand_none_but_the_last_of_a_part():
     assert [sorted(set(each.tolist())) for each in want.near] == [
         [0, 8 * 12 + 8], [0, 5 * 12 + 5], [2 * 12 + 7, 2 * 12 + 8, 3 * 12 + 7, 3 * 12 + 8],
     ]  # fmt: skip
+    # The last point of a part demands what lies within half a diagonal of it.
+    off = _demand(np.array([[5.3, 5.3]]), np.array([1]), group, shape, np.array([0.2]))
+    assert off.near[0][off.near[0] > 0].tolist() == [5 * 12 + 5]
     wide = _demand(points, owner, group, shape, np.full(5, 0.75))
     assert len(wide.near) == 5 and wide.owner.tolist() == [0, 0, 1, 1, 2] and wide.anchor.tolist() == [0, 2, 4]
 
@@ -402,6 +405,17 @@ def test_how_far_the_axis_lies_off_the_middle(cut, off):
     found = _match_all(mask, box, 12.0, (UPRIGHT,))[UPRIGHT]
     assert found == (1.0, off)
     assert _match_all(mask.T.copy(), (box[1], box[0], box[3], box[2]), 12.0, (LEVEL,))[LEVEL] == found
+
+
+@pytest.mark.parametrize("cut", [2, -2])
+def test_with_few_pixels_a_stitch_a_pixel_counts(cut):
+    """Within 1.2 pixels of four; moved by one along the rows and not across them."""
+    mask = np.pad(blob(), 10)
+    box = (0.0, float(max(0, cut)), float(mask.shape[0]), float(mask.shape[1] + min(0, cut)))
+    share, off = _match_all(mask, box, 4.0, (UPRIGHT,))[UPRIGHT]
+    assert share == 1.0 and off == -cut // 2
+    share, off = _match_all(mask.T.copy(), (box[1], box[0], box[3], box[2]), 4.0, (LEVEL,))[LEVEL]
+    assert share == 1.0 and off == -cut // 2
 
 
 def test_boxes_are_made_even_about_the_axis():

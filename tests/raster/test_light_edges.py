@@ -10,6 +10,7 @@ import pytest
 from helpers.text_grids import grid, shown
 
 from converter.errors import RequestError
+from converter.raster import light as light_module
 from converter.raster.frame import Orientation
 from converter.raster.grid import MARGIN, Grid
 from converter.raster.light import (
@@ -149,6 +150,21 @@ def test_usual_contrast_is_that_of_the_stronger_edges():
     # A single hot pixel is not the strongest edge.
     span[0, 0] = 50.0
     assert _usual_contrast(span, 0.01, 0.001) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("side", "kept"), [(2, False), (3, True)])
+def test_specks_of_less_than_a_fiftieth_of_a_stitch_go(side, kept, monkeypatch):
+    """On 12 pixels a stitch 2.9 pixels; openings up to 0.06 of one, 8.6 pixels, are filled."""
+    mask = np.zeros((80, 100), dtype=bool)
+    mask[20:60, 20:60] = True
+    mask[10, 80 : 80 + side] = True
+    mask[30, 30 : 30 + 3 * side - (side > 2)] = False
+    mask[40, 30 : 30 + 3 * side] = False
+    edges = light_module._Edges(mask, np.zeros(mask.shape, np.float32), ~mask, ~mask, 1.0)
+    monkeypatch.setattr(light_module, "_find_edges", lambda *args: edges)
+    found = find_ink(np.ones((720, 720), np.float32), 12.0).mask
+    assert found[10, 80] == kept and found[40, 30] == (side < 3) and found[30, 30]
+    assert found[25, 25] and not found[70, 70]
 
 
 def test_gray_holes_are_the_tooth_of_the_paper():

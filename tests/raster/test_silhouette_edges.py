@@ -63,6 +63,13 @@ def test_noise_raises_what_counts_as_apart(spread, least):
     assert _apart_from_paper(noisy)[1] == pytest.approx(least, rel=0.12)
 
 
+def test_black_paper_is_no_darker_than_black():
+    """The fitted light runs below 0 towards a dark corner: held there, nothing is darker than it."""
+    dark = np.clip(paper(slope=(40, 40), middle=30), 0, 255)
+    apart, _ = _apart_from_paper(np.rint(dark).astype(np.uint8))
+    assert apart[:20, :30].max() <= 1
+
+
 def test_terms_of_the_surface():
     at = np.array([0.0, 0.5, 1.0, 0.75]), np.array([0.0, 0.5, 1.0, 0.25])
     assert _surface(*at).tolist() == [
