@@ -20,7 +20,7 @@ from converter.estimate.line_figures import (
     nearest,
     straightest,
 )
-from converter.estimate.line_route import _trails, back_bound, plan_line_thread
+from converter.estimate.line_route import _back_routes, _trails, back_bound, plan_line_thread
 
 ROOT2 = math.sqrt(2)
 
@@ -149,6 +149,17 @@ def test_a_carry_is_made_only_if_the_length_holds_it_and_the_next_two_passes(len
     plan = plan_line_thread([*row(0, 1, 2, 3), *row(5)], "double", length, 1.0)
     assert (plan.starts, plan.carries) == (starts, 2 - starts)
     assert plan.total == pytest.approx(total)
+
+
+def test_from_stitch_to_stitch_of_a_trail_no_carry_is_too_long():
+    """Six in a row: two sides back from each to the next, though carries may go over one at most."""
+    line = [((0, k), (0, k + 1)) for k in range(6)]
+    routes, carries = _back_routes([line], 100.0, 1.0)
+    assert len(routes) == 1 and carries == 0 and len(routes[0]) == 12
+    apart = [((0, k), (0, k + 1)) for k in range(3, 6)]
+    routes, carries = _back_routes([line[:1], apart], 100.0, 1.0)
+    assert len(routes) == 2 and carries == 0
+    assert _back_routes([line[:1], apart], 100.0, 9.0)[1] == 1
 
 
 def test_bounds_of_figures_by_hand():

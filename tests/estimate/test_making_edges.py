@@ -479,6 +479,18 @@ def test_the_farthest_stitch_of_a_chart():
     assert radius(Chart(np.zeros((10, 20), dtype=bool))) == pytest.approx(2 * np.hypot(10, 5))
     line = Chart(np.zeros((10, 20), dtype=bool), lines=[[[2, 4], [2, 10]]])
     assert radius(line) == pytest.approx(2 * 3)
+    # By all four corners of every cross, whichever way the chart is turned.
+    rng = np.random.default_rng(1)
+    for _ in range(20):
+        some = rng.random((5, 7)) < 0.15
+        if not some.any():
+            continue
+        at = np.argwhere(some)
+        corners = np.concatenate([at + step for step in ((0, 0), (0, 1), (1, 0), (1, 1))])
+        middle = (corners.min(axis=0) + corners.max(axis=0)) / 2
+        farthest = 2 * np.hypot(*(corners - middle).T).max()
+        for turned in (some, some[::-1], some[:, ::-1], some.T):
+            assert radius(Chart(turned)) == pytest.approx(farthest)
 
 
 # Largest designs.
