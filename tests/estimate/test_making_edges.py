@@ -489,8 +489,8 @@ def test_the_farthest_stitch_of_a_chart():
         corners = np.concatenate([at + step for step in ((0, 0), (0, 1), (1, 0), (1, 1))])
         middle = (corners.min(axis=0) + corners.max(axis=0)) / 2
         farthest = 2 * np.hypot(*(corners - middle).T).max()
-        for turned in (some, some[::-1], some[:, ::-1], some.T):
-            assert radius(Chart(turned)) == pytest.approx(farthest)
+        for image in (some, some[::-1], some[:, ::-1], some.T):
+            assert radius(Chart(image)) == pytest.approx(farthest)
 
 
 # Largest designs.
