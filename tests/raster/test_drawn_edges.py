@@ -15,7 +15,7 @@ from converter.raster.light import Ink
 from converter.raster.mirror import HALF_TURN, LEVEL, UPRIGHT, Symmetry, _even_box, _match_all, even_mask
 from converter.raster.rims import _is_darker_inside, find_rims
 from converter.raster.strokes import _draw_thin, _ends_of_pens, _thick_share, draw_ink
-from converter.raster.structure import _demand, find_faults, read_structures
+from converter.raster.structure import Demand, Structure, _demand, find_faults, read_structures
 from converter.raster.thinning import thin_in_order
 from converter.raster.tone import mean_around, part_colours, shrink_known, to_gray
 
@@ -140,6 +140,22 @@ def test_points_without_a_stitch_in_reach_demand_none_but_the_last_of_a_part():
     assert off.near[0][off.near[0] > 0].tolist() == [5 * 12 + 5]
     wide = _demand(points, owner, group, shape, np.full(5, 0.75))
     assert len(wide.near) == 5 and wide.owner.tolist() == [0, 0, 1, 1, 2] and wide.anchor.tolist() == [0, 2, 4]
+
+
+def test_ground_that_is_missed_can_be_opened_a_step_all_round():
+    """Stitches all over: the one bare cell asked for, and every other within a step of it."""
+    cells = np.zeros((11, 12), dtype=bool)
+    cells[2:9, 2:10] = True
+    none = Demand(np.zeros((0, 4), int), np.zeros(0, int), np.zeros(0, int), np.zeros(0, int))
+    one = Demand(np.full((1, 4), 5 * 12 + 6), np.zeros(1, int), np.zeros(1, int), np.zeros(1, int))
+    owner = np.ones(cells.shape, np.int32)
+    found = find_faults(cells, Structure(cells.shape, none, one, np.ones(cells.shape, bool), owner, owner))
+    around = np.zeros_like(cells)
+    around[4:7, 5:8] = True
+    places = dict(found.places)
+    assert found.score == pytest.approx(2.001) and set(places) == {"cut", "invented"}
+    assert places["cut"].tolist() == np.flatnonzero(around).tolist()
+    assert places["invented"].tolist() == np.flatnonzero(cells).tolist()
 
 
 @pytest.mark.parametrize("gap", [0.95, 1.5, 3.0])
