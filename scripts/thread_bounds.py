@@ -335,7 +335,7 @@ def _circles(ahead: dict[int, list[int]], longest: int = 5, most: int = 6) -> li
     return []
 
 
-def tile_bound(cells: np.ndarray, side: int = 34, price: float = 2.5, rounds: int = 8) -> float:
+def tile_bound(cells: np.ndarray, side: int = 34, price: float = 2.5, rounds: int = 4) -> float:
     """Return a lower bound as `turn_bound` does, for charts too large for it: by linear programmes over square tiles.
 
     A plan of s lengths takes 2 sqrt(2) n + 2 n + (2 tails - 1) s and the excess of its moves. At least as many lengths

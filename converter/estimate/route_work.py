@@ -58,7 +58,7 @@ _FULL = 0.01
 _FILL_HEATS = (1.0, 0.1)
 _FILL_TRIES = 10_000
 """Tries for each leg at most when lengths are filled."""
-_SLACK = (1.5, 3.5)
+_SLACK = (1.5, 5.0)
 """Thread that a full length is expected to have over: at best, and on large charts, where only one is tried."""
 _LARGE = 5000
 """Crosses from which fewer tries are made."""
