@@ -121,8 +121,10 @@ def without_table(
         Squares of the sheet not in the picture.
     """
     top, left, bottom, right = window
+    here = np.s_[top:bottom, left:right]
     clean_sides = [known & clear for known, clear in zip(fit.known, fit.clear, strict=True)]
-    clean = _beside(clean_sides[0], clean_sides[1])[top:bottom, left:right]
+    clean = _beside(clean_sides[0], clean_sides[1])[here]
+    led = ((fit.good[1][:-1] | fit.good[1][1:]).T[here], (fit.good[0][:-1] | fit.good[0][1:])[here])
     low, first, high, last = 0, 0, sheet.rows, sheet.cols
     patch = None
     while high - low > _FEWEST and last - first > _FEWEST:
@@ -143,7 +145,9 @@ def without_table(
             inside = (fit.level, fit.upright)[family].inside[outer]
             lined = fit.good[family][outer]
             unseen = float(lined[seen & inside].mean()) < _HARDLY if (seen & inside).any() else False
-            share = float(_strange(patch, marking, squares, (rows, cols), lined | ~inside, unseen)[seen].mean())
+            # at the edge of the sheet there is no outer line, but lines lead to it
+            shown = lined | ~inside | led[family][squares]
+            share = float(_strange(patch, marking, squares, (rows, cols), shown, unseen)[seen].mean())
             if share > worst:
                 worst, where = share, number
         if worst < _STRANGE:
@@ -166,7 +170,7 @@ def _strange(
     lined: BoolArray,
     unseen: bool,
 ) -> BoolArray:
-    """Return which squares of an outermost row hold what no others do, or are bare without a line at their outer side.
+    """Return which squares of an outermost row hold what no others do, or are bare without a line (``lined``).
 
     Where the outer line is ``unseen``, marks must be as like others as those are to each other.
     """

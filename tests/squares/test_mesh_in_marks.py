@@ -11,7 +11,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parents[2] / "scripts"))
 sys.path.insert(0, str(Path(__file__).parent))
 
-from bench_squares import offset_of
+from bench_squares import offset_of, score
 from make_squared_paper import make_photo
 from test_drawn_sheets import COLS, MARGIN, ROWS, SIDE, blank_sheet, filled, hole, middle, soft
 
@@ -127,6 +127,14 @@ def test_grain_of_a_table_is_no_row_of_squares(seed):
     table = np.repeat(np.repeat(grain, 6, axis=0)[:high], wide, axis=1)[..., None] + np.array([115, 112, 105])
     table[30:-30, 30:-30] = sheet
     assert np.array_equal(read_squares(soft(np.clip(table, 0, 255))).cells, cells)
+
+
+def test_an_outermost_row_in_shade_at_the_edge_of_the_sheet_is_kept():
+    """Its outer line is the cut of the sheet, and most of its squares are bare: only the lines that lead to it show."""
+    photo = make_photo(5019, "normal")
+    result = score(photo, read_squares(photo.image), 0.0)
+    assert result.grid
+    assert result.wrong == 0
 
 
 def test_a_crossing_outside_the_photo_need_only_be_nearest_to_its_own():
