@@ -273,9 +273,8 @@ def _between(labels: npt.NDArray[np.int32], bridged: MaskArray) -> MaskArray:
     low = cv2.erode(raised, foot).astype(np.int64)
     top = np.zeros(count, dtype=np.int64)
     least = np.full(count, labels.max() + 1, dtype=np.int64)
-    at = bridged & (high > 0)
-    np.maximum.at(top, spots[at], high[at])
-    np.minimum.at(least, spots[at], low[at])
+    np.maximum.at(top, spots[bridged], high[bridged])
+    np.minimum.at(least, spots[bridged], low[bridged])
     two = (top > 0) & (least < top)
     two[0] = False
     return np.asarray(two[spots])

@@ -265,7 +265,8 @@ def _most_bare(axis: Axis, box: Bounds, across: bool, pixels: int) -> tuple[floa
         thin, pen = 1 - half - CLEARLY, 0.5 - CLEARLY
         if SINGLE_WIDTHS[0] / 2 < half < EVEN_WIDTHS[1] / 2:
             pen -= max(0.0, half - max(2.0, np.floor(2 * half + 0.5)) / 2) + lean
-        least = thin if 2 * half < SINGLE_WIDTHS[0] else pen if 2 * half > SINGLE_WIDTHS[1] else min(thin, pen)
+        # Where it may be drawn either way the thin stroke needs more of it.
+        least = pen if 2 * half > SINGLE_WIDTHS[1] else thin
         found.append(max(0.0, least))
     return found[0], found[1]
 

@@ -542,6 +542,7 @@ def test_symmetry_is_found_where_nearly_all_the_ink_meets_its_image():
     found, even = find_symmetry(mask, box, 12.0, "auto", ())
     assert found.images == (UPRIGHT,) and found.exact and even == box
     assert find_symmetry(mask, box, 12.0, "none", ())[0].images == ()
+    assert find_symmetry(mask, box, 12.0, "upright", ())[0].exact
     assert find_symmetry(mask.T, (box[1], box[0], box[3], box[2]), 12.0, "auto", ())[0].images == (LEVEL,)
     # Off by a part of a stitch it is still found, and the box is made even about the true axis.
     off = (box[0], box[1] - 3, box[2], box[3])

@@ -56,6 +56,8 @@ def test_what_a_solid_part_shows_is_not_drawn_again():
     # A thick point that coverage left out is drawn.
     out = points_axis(run((5.5, 8.9), (5.5, 11.5)), radius=2.0)
     assert _draw_thin(solid, out, 0.8, solid.shape)[5, 9:12].all()
+    # A lone point that a stitch of it shows as well needs none of its own.
+    assert np.array_equal(_draw_thin(solid, points_axis([(5.5, 8.1)]), 0.8, solid.shape), solid)
     # A thin stroke that runs on from it is drawn up to it, no further than needed.
     on = points_axis(run((5.5, 5.0), (5.5, 11.5)))
     made = _draw_thin(solid, on, 0.8, solid.shape)
@@ -356,6 +358,9 @@ def test_pictures_with_light_and_dark_of_their_own_keep_their_gray():
     for one, other in (((220, 35, 40), (80, 180, 30)), ((120, 90, 60), (90, 100, 75)), ((100, 100, 100), (80, 80, 80))):
         picture = two_colours(one, other)
         assert np.array_equal(gray_of(picture), to_gray(picture))
+    # Full white is light too.
+    white = two_colours((255, 190, 120), (255, 255, 255))
+    assert np.array_equal(gray_of(white), to_gray(white))
     plain = np.full((9, 9), 90, dtype=np.uint8)
     assert gray_of(plain) is plain
     # A few pixels of black on red and green are no light and dark of their own: 0.2 % at either end do not count.

@@ -220,8 +220,10 @@ def test_the_mean_of_the_surroundings():
     tone[:, 40:] = 0.8
     around = _wide_mean(tone, 8.0, None)
     assert around[30, 5] < 0.45 and around[30, 75] > 0.75 and around[30, 40] == pytest.approx(0.6, abs=0.05)
+    assert pytest.approx(around, abs=1e-3) == _wide_mean(tone.T.copy(), 8.0, None).T
     inside = np.zeros(tone.shape, dtype=bool)
     inside[:, :40] = True
+    assert pytest.approx(_wide_mean(tone, 8.0, inside), abs=1e-3) == _wide_mean(tone.T.copy(), 8.0, inside.T).T
     # Of the subject alone, what lies beside it does not count.
     assert _wide_mean(tone, 8.0, inside)[30, 35] == pytest.approx(0.4, abs=0.03)
 
