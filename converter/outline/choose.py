@@ -2,11 +2,12 @@
 
 A stroke that the crosses already show needs no line: a backstitch of a stroke is dropped if crosses
 lie under it or beside it all along. The edge of an area needs a line only where the edge of the crosses
-misrepresents it by more than a third of a stitch, and only if the line does better. Three things are looked at
+misrepresents it by more than a third of a stitch, and only if the line does better. Four things are looked at
 as a stitcher would:
 
 - a part narrower than `BROAD` is a stroke to the eye, and two lines beside it would be more work than the stroke
   itself;
+- an area that the crosses leave bare and show by its outline has strokes, too;
 - an area that the crosses leave out altogether, or a gap that they close, is not brought back by lines;
 - lines do not come and go: short gaps are filled, short pieces dropped.
 """
@@ -58,7 +59,7 @@ def choose_chains(chains: list[Chain], cells: CellArray, ink: MaskArray, scale: 
         Pixels a stitch.
     """
     edge = _edge_of(cells)
-    body = _broad_parts(ink, scale) if any(chain.solid for chain in chains) else ink
+    body = _broad_parts(ink, cells, scale) if any(chain.solid for chain in chains) else ink
     kept: list[Chain] = []
     for chain in chains:
         wanted = _misfit(chain, cells, edge, body, scale) if chain.solid else _uncovered(chain, cells)
@@ -83,9 +84,9 @@ def _edge_of(cells: CellArray) -> PointArray:
     return np.concatenate([resample_curve(loop, 0.1) for loop in loops]) if loops else np.zeros((0, 2))
 
 
-def _broad_parts(ink: MaskArray, scale: int) -> MaskArray:
-    """Return where a disc of `BROAD` fits into the ink, `CORNER` wider on all sides."""
-    core = distance_inside(ink, scale) * 2 >= BROAD
+def _broad_parts(ink: MaskArray, cells: CellArray, scale: int) -> MaskArray:
+    """Return where a disc of `BROAD` fits into the ink and crosses fill it, `CORNER` wider on all sides."""
+    core = (distance_inside(ink, scale) * 2 >= BROAD) & cells.repeat(scale, axis=0).repeat(scale, axis=1)
     if not core.any():
         return core
     away = cv2.distanceTransform((~core).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)

@@ -18,6 +18,7 @@ from converter.raster.kind import Kind
 from converter.raster.light import Ink, find_ink
 from converter.raster.look import MOST_PIXELS_TURNED, look_at
 from converter.raster.mirror import Symmetry
+from converter.raster.morphology import disc
 from converter.raster.photo import tone_mask
 from converter.raster.prepare import Prepared
 from converter.raster.scaling import laid_on, resize
@@ -27,6 +28,8 @@ from converter.settings import ChartSettings
 
 PIXELS_A_STITCH = 12
 MOST_PIXELS_A_STITCH = 30
+KNOWN, BARE_BROAD = 0.3, 1.2
+"""Stitches round the coarse copy's ink that are as good as it, and half the width of a broad area beyond."""
 LEAST_DEPTH = 0.3
 """Depth (see `light.Ink`) from which on a part of the coarse copy's ink is missed at working size."""
 CLEARLY = 0.02
@@ -157,6 +160,8 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
             ink, depth = levels <= threshold_otsu(levels), 1 - gray
         else:
             ink, depth = _with_lost_parts(found, bring_coarse(), bring_coarse_smoothly), found.depth
+            if look.rims is not None:
+                ink = _without_bare_parts(ink, bring_coarse_smoothly(), pixels)
     if look.limits is not None:
         limits = cv2.resize(look.limits[coarse_place], gray.shape[::-1], interpolation=cv2.INTER_NEAREST)
         ink = ink & (gray <= limits)
@@ -205,6 +210,22 @@ def _with_lost_parts(found: Ink, body: MaskArray, whole: Callable[[], MaskArray]
     lost = dark & (2 * count > np.bincount(labels[body], minlength=size))
     lost[0] = False
     return np.asarray(found.mask | lost[labels])
+
+
+def _without_bare_parts(ink: MaskArray, coarse: MaskArray, pixels: int) -> MaskArray:
+    """Return ink without broad areas that the coarse copy shows bare: it has lines along their edges instead."""
+    known = cv2.dilate(coarse.view(np.uint8), disc(KNOWN * pixels))
+    more = np.asarray(ink & (known == 0))
+    broad = cv2.morphologyEx(more.view(np.uint8), cv2.MORPH_OPEN, disc(BARE_BROAD * pixels))
+    if not broad.any():
+        return ink
+    _, labels = cv2.connectedComponents(more.view(np.uint8), connectivity=8)
+    whole = np.zeros(int(labels.max()) + 1, dtype=np.bool_)
+    whole[labels[broad > 0]] = True
+    whole[0] = False
+    # Beside the known ink, up to the middle of its edge.
+    beside = cv2.dilate(whole[labels].view(np.uint8), disc(KNOWN * pixels + 1)) > 0
+    return np.asarray(ink & ~(beside & ~coarse))
 
 
 def pixels_for(longest: int) -> int:

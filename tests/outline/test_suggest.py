@@ -15,6 +15,7 @@ from scipy.sparse.csgraph import connected_components
 from skimage import data
 
 from converter.errors import UsageError
+from converter.model.chart import Chart
 from converter.outline.lattice import STEPS, is_balanced
 from converter.pipeline import chart_from_image, suggest_lines
 
@@ -695,3 +696,22 @@ def test_bars_of_one_thickness_are_of_one_kind_whichever_way_they_lie(thick):
         lines[(middle[:, 0] > a) & (middle[:, 0] < b) & (middle[:, 1] > c) & (middle[:, 1] < d)] for a, b, c, d in boxes
     ]
     assert {parts(part) for part in found} in ({(1, 2)}, {(1, 0)})
+
+
+def test_an_area_shown_by_its_outline_in_crosses_gets_no_second_one() -> None:
+    """Blue with black spots: the body is bare with a line of crosses round it. Without spots it is a solid."""
+    y, x = np.mgrid[:300, :350]
+    away = np.hypot((y - 150) / 110, (x - 175) / 150)
+    plain = np.ascontiguousarray(np.where((away < 1)[..., None], np.array((54, 179, 226), np.uint8), np.uint8(255)))
+    spotted = plain.copy()
+    for row, col in ((110, 120), (110, 230), (190, 120), (190, 230)):
+        spotted[np.hypot(y - row, x - col) < 18] = 25
+    outlined, filled = (chart_from_image(picture, 50) for picture in (spotted, plain))
+    assert outlined.cells.mean() < 0.25 < 0.6 < filled.cells.mean()
+
+    def along_edge(chart: Chart) -> int:
+        half = np.array(chart.cells.shape) / 2
+        far = np.hypot(*((chart.lines.mean(axis=1) - half) / half).T)
+        return int((far > 0.85).sum())
+
+    assert along_edge(outlined) == 0 < along_edge(filled)
