@@ -3,11 +3,11 @@
 python scripts/mutants.py raster --number 80
 
 A seeded sample of the places of a folder, one change each; every change is tried against the tests that run its line,
-until one fails: first those of the file named for the module, then the others, the quickest first. Tests that hang are
-stopped after so many seconds of processor time and count as failing. With ``--enough`` only the first tests are tried,
-as many as take so many seconds on the code as it is; the share is then the least it can be. The share noticed is told
-at the end, and each change that went unnoticed is shown. Works on a copy. Needs cosmic-ray (``pip install
-cosmic-ray``) beside the test extra; on Linux and macOS only.
+until one fails: first the quick ones of the file named for the module, then the others, the quickest first. Tests that
+hang are stopped after so many seconds of processor time and count as failing. With ``--enough`` only the first tests
+are tried, as many as take so many seconds on the code as it is; the share is then the least it can be. The share
+noticed is told at the end, and each change that went unnoticed is shown. Works on a copy. Needs cosmic-ray (``pip
+install cosmic-ray``) beside the test extra; on Linux and macOS only.
 
 Changes that no test can notice, or that are no fault, are not made:
 
@@ -260,7 +260,8 @@ def tests_for(mutant: Mutant, told: TestLines) -> list[str]:
 
     def likely(test: str) -> tuple[bool, float, str]:
         own = Path(test.split("::")[0]).stem.removeprefix("test_").removesuffix("_edges") == module
-        return not own, told.seconds.get(test, 0.0), test
+        seconds = told.seconds.get(test, 0.0)
+        return not own or seconds > OWN_QUICK, seconds, test
 
     return sorted(on_line, key=likely)
 
@@ -269,6 +270,10 @@ def first_tests(tests: list[str], told: TestLines, seconds: float) -> list[str]:
     """Return the first tests that take at most so many seconds together, and one at least."""
     spent = list(itertools.accumulate(told.seconds.get(test, 0.0) for test in tests))
     return tests[: max(1, bisect.bisect_right(spent, seconds))]
+
+
+OWN_QUICK = 1.0
+"""Seconds; of the tests of the module's own file those that take longer wait for their turn among the others."""
 
 
 class _Chosen:
