@@ -19,7 +19,7 @@ from converter.raster.photo import cut_subject, tone_mask
 from converter.raster.prepare import Prepared
 from converter.raster.rims import find_rims
 from converter.raster.scaling import laid_on, resize, resize_float
-from converter.raster.silhouette import find_silhouette
+from converter.raster.silhouette import find_body, find_silhouette
 from converter.settings import ChartSettings
 
 COARSE = 700
@@ -27,6 +27,8 @@ COARSE_PHOTO = 400
 """Pixels of the copies on which drawings and photographs are looked at first."""
 COARSE_PALE, PALE_PIXELS = 350, 4
 """Pixels of the copy on which pale parts are looked for, and at least so many to a stitch."""
+TONES, MANY_TONED = (0.1, 0.9), 0.12
+"""Shares of a thing's pixels, and of full brightness that lies between them, for it to have light and dark parts."""
 LIGHTER = 0.12
 """Of full brightness; see `_is_light_on_dark`."""
 MOST_PIXELS_TURNED = 60_000_000
@@ -160,14 +162,17 @@ def _look_at_photo(ready: Prepared, settings: ChartSettings, kind: Kind, coarse:
     less = min(1.0, side / max(coarse.shape))
     small = resize_float(coarse, less)
     scale = min(1.0, side / max(ready.gray.shape))
-    colour = ready.gray if ready.colour is None else ready.colour
-    inside = cut_subject(colour, (small.shape[0], small.shape[1]), ready.subject)
-    pixels = max(3.0, side / max(ready.columns or 0, ready.rows or 0))
+    stitches = max(ready.columns or 0, ready.rows or 0)
+    inside = _find_subject(ready, small, stitches)
+    pixels = max(3.0, side / stitches)
 
     def tones(gray: GrayArray) -> MaskArray:
         return tone_mask(gray, pixels, wanted.dark, wanted.detail, wanted.tidy, inside)
 
     mask, inverted = tones(small), False
+    if ready.subject is None and inside is not None and not mask.any():
+        inside = None
+        mask = tones(small)
     if inside is None and not settings.picture.invert and _is_dark_ground(mask, 0.7):
         inverted = True
         mask = tones(1 - small)
@@ -184,6 +189,21 @@ def _look_at_photo(ready: Prepared, settings: ChartSettings, kind: Kind, coarse:
         return Look(kind, scale, mask, inside, inverted, 0.0)
     kind = Kind(kind.name, sentences(kind.reason, PALER))
     return Look(kind, scale, mask | outline, inside, inverted, 0.0, outline)
+
+
+def _find_subject(ready: Prepared, gray: GrayArray, stitches: int) -> MaskArray | None:
+    """Return the subject of a photograph on a small copy: what lies on plain paper, what she shows, or what stands out.
+
+    Light and dark are told inside it; beside the paper all of it would be dark. What has no light and dark of its own
+    is told from the paper.
+    """
+    colour = ready.gray if ready.colour is None else ready.colour
+    if ready.subject is None:
+        small = np.asarray(cv2.resize(colour, gray.shape[::-1], interpolation=cv2.INTER_AREA), dtype=np.uint8)
+        body = find_body(small, stitches)
+        if body is not None and body.any() and float(np.ptp(np.quantile(gray[body], TONES))) > MANY_TONED:
+            return body
+    return cut_subject(colour, (gray.shape[0], gray.shape[1]), ready.subject)
 
 
 def _find_pale(ready: Prepared, coarse: GrayArray, ink: Ink, inverted: bool) -> MaskArray | None:

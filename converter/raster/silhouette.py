@@ -83,6 +83,14 @@ def find_silhouette(picture: Levels, ink: MaskArray, stitches: int, fields: bool
     return np.asarray(lines[BEYOND:-BEYOND, BEYOND:-BEYOND]) if lines.any() else None
 
 
+def find_body(picture: Levels, stitches: int) -> MaskArray | None:
+    """Return all that is no paper (H, W) in a picture on plain paper in even light, or None if it is not such."""
+    if not is_even(picture):
+        return None
+    apart, least = _apart_from_paper(picture)
+    return ~_open_paper(apart < least, stitches)
+
+
 def _ends_of_shadows(outline: MaskArray, shown: MaskArray) -> MaskArray:
     """Return those pieces along the picture's sides from whose ends no edge leads inwards: there a shadow ends."""
     side = outline.copy()

@@ -166,6 +166,22 @@ def test_a_photograph_on_plain_paper_keeps_its_pale_parts(kind: str) -> None:
     assert found.readability > 60
 
 
+def test_light_and_dark_of_a_thing_on_plain_paper_are_told_inside_it() -> None:
+    """A mottled brown body has light and dark parts though all of it is darker than the paper."""
+    rng = np.random.default_rng(9)
+    mottled = cv2.GaussianBlur(rng.normal(0, 1, (*SHAPE, 1)), (0, 0), 9)
+    tone = 95 + 45 * mottled / mottled.std() + rng.normal(0, 5, SHAPE)
+    body = np.hypot((Y - 150) / 110, (X - 175) / 140) < 1
+    gray = np.where(body, tone, 255.0)
+    picture = np.clip(gray[:, :, None] * np.array([1.0, 0.8, 0.65]) + 90 * ~body[:, :, None], 0, 255).astype(np.uint8)
+    found = reduce_picture(picture, ChartSettings.from_options(columns=60, kind="photo"))
+    rows, columns = found.cells.shape
+    y, x = np.mgrid[:rows, :columns]
+    middle = np.hypot((y + 0.5) / rows - 0.5, (x + 0.5) / columns - 0.5) < 0.4
+    assert 0.25 < found.cells[middle].mean() < 0.75
+    assert rows / columns == pytest.approx(110 / 140, rel=0.05)
+
+
 def test_a_shape_that_touches_the_sides_of_its_picture_is_closed_there() -> None:
     """A picture cut close to the drawing: paper is in the corners alone, but a shape of all its height is whole."""
     picture = np.full((220, 420, 3), 255, dtype=np.uint8)
