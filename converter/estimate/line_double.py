@@ -3,19 +3,20 @@
 Each connected figure is walked round and back to where the walk began (`double_walk`). Another figure is walked in the
 midst of it: in place of a pass behind, a carry leads over, the other figure is walked round up to its last pass
 behind, and in place of that one a carry leads back. At either end of the walk one carry will do. So figures are put
-in one by one, the nearest next, each where that takes least thread; where none fits, a walk of its own begins.
+in one by one, the nearest next, each where that takes least thread. Where no carry leads back, one leads over all the
+same and a length ends there; a walk that is closed but for one such place begins behind it, so that nothing is lost.
 
 Every walk is a row of *pairs*, a line passed in front and a move behind. A length may end after any of them, with the
 pass behind in place of a carry. Which cuts take least is a dynamic programme along the row. Begun at another figure or
 hole the pairs fill the lengths otherwise, so this is tried as long as it may save a start. Where that is not enough,
-and lines of unlike lengths leave much of the thread unused, walks round other spanning trees are tried (`tree_walk`),
-each a small change of the best so far.
+and lines of unlike lengths or figures hard to reach leave much of the thread unused, walks round other spanning trees
+(`tree_walk`) and other places to put figures in are tried, each a small change of the best so far.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from heapq import heapify, heappop, heappush
 from itertools import accumulate, pairwise
 from math import dist, inf
@@ -35,13 +36,23 @@ _LINES_TURNED = 150_000
 """Lines laid out along other trees in search of one that saves a start, at most."""
 _NEW_TREE = 0.1
 """Share of the tries that change the whole tree."""
+_NEW_PLACE = 0.3
+"""Share of the changes to a tree that change where its figure is put in."""
+_DEARER = 2.0
+"""How many sides more than the cheapest a place may take that is tried."""
 _TIE = 1e-6
 _PLACES = 24
 """Nearest pairs of holes looked at where a figure is put in."""
 
+_GAP = 1000.0
+"""What a place counts, in sides, where a length has to end anew."""
+
 Route = list[Hole]
-Row = list[tuple[Hole, Hole, Hole]]
-"""Pairs: hole where a line comes up, where it goes down, and where its pass behind would lead."""
+Pair = tuple[Hole, Hole, Hole]
+"""Hole where a line comes up, where it goes down, and where its pass behind would lead."""
+Row = list[Pair]
+_Place = tuple[float, tuple[int, Hole, Hole]]
+"""What it takes; the pair before (-1: none), the hole where a figure is entered and the one where it is left."""
 
 
 def double_walk(figure: Figure, start: Hole, first: Hole | None = None) -> list[Hole]:
@@ -86,10 +97,13 @@ class Tree:
         For each line: of those that lead on the lowest is taken into the tree first, and gone first from its hole.
     late : tuple of bool
         For each line: if the tree leaves it out, whether it is gone out and back from the later of its two holes.
+    place : float
+        Which of the places is taken where it can be put in, from 0, the cheapest, up to 1.
     """
 
     rank: tuple[float, ...]
     late: tuple[bool, ...]
+    place: float = 0.0
 
     @classmethod
     def drawn(cls, lines: int, random: Random) -> Tree:
@@ -98,14 +112,21 @@ class Tree:
         for _ in range(lines):
             rank.append(random.random())
             late.append(random.random() < 0.5)
-        return cls(tuple(rank), tuple(late))
+        return cls(tuple(rank), tuple(late), _place(random))
 
     def changed(self, random: Random) -> Tree:
-        """Return a tree that differs in the place of one line."""
+        """Return a tree that differs in the place of one line, or is put in at another place."""
+        if random.random() < _NEW_PLACE:
+            return replace(self, place=_place(random))
         at = int(random.random() * len(self.rank))
         rank, late = list(self.rank), list(self.late)
         rank[at], late[at] = random.random(), random.random() < 0.5
-        return Tree(tuple(rank), tuple(late))
+        return Tree(tuple(rank), tuple(late), self.place)
+
+
+def _place(random: Random) -> float:
+    # Half of them the cheapest.
+    return max(0.0, 2 * random.random() - 1) ** 2
 
 
 def tree_walk(figure: Figure, start: Hole, first: Hole | None, tree: Tree) -> list[Hole]:
@@ -216,22 +237,23 @@ class DoubleGroup:
         return len(self.near[figure][hole]) % 2 == 0
 
 
-class _Rows:
-    """Walks as rows of pairs, into which figures can be put."""
+class _Laying:
+    """A row of pairs through figures put in one by one.
 
-    def __init__(self, group: DoubleGroup, trees: list[Tree] | None = None) -> None:
+    From some pairs no carry leads to the next one: these *gaps* are where a length has to end.
+    """
+
+    def __init__(self, group: DoubleGroup, trees: list[Tree] | None, figure: int, start: Hole) -> None:
         self._group = group
         self._trees = trees
-        self.pairs: Row = []
+        self._reach = group.carry + EPSILON
+        self._pairs: Row = []
         self._next: list[int] = []
-        self._heads: list[int] = []
+        self._before: list[int] = []
         self._ends_at: dict[Hole, list[int]] = {}
-        self._placed = [False] * len(group.figures)
-
-    def begin(self, figure: int, start: Hole) -> None:
-        """Begin a row of its own."""
-        first, _ = self._add(figure, self._walk(figure, start, None))
-        self._heads.append(first)
+        self._begins_at: dict[Hole, list[int]] = {}
+        self.placed = [False] * len(group.figures)
+        self._head, self._last = self._add(figure, self._walk(figure, start, None))
 
     def _walk(self, figure: int, start: Hole, first: Hole | None) -> list[Hole]:
         lines = self._group.figures[figure]
@@ -240,103 +262,174 @@ class _Rows:
         return tree_walk(lines, start, first, self._trees[figure])
 
     def _add(self, figure: int, walk: list[Hole]) -> tuple[int, int]:
-        first = len(self.pairs)
+        first = len(self._pairs)
         for k in range(0, len(walk) - 1, 2):
-            self._ends_at.setdefault(walk[k + 1], []).append(len(self.pairs))
-            self.pairs.append((walk[k], walk[k + 1], walk[k + 2]))
-            self._next.append(len(self.pairs))
-        self._next[-1] = -1
-        self._placed[figure] = True
-        return first, len(self.pairs) - 1
+            number = len(self._pairs)
+            self._begins_at.setdefault(walk[k], []).append(number)
+            self._ends_at.setdefault(walk[k + 1], []).append(number)
+            self._pairs.append((walk[k], walk[k + 1], walk[k + 2]))
+            self._before.append(number - 1)
+            self._next.append(number + 1)
+        self._before[first] = self._next[-1] = -1
+        self.placed[figure] = True
+        return first, len(self._pairs) - 1
 
-    def put(self, figure: int) -> bool:
-        """Put a figure in where it takes least; False if it cannot be."""
-        best, chosen = inf, None
+    def put(self, figure: int, one_way: bool) -> bool:
+        """Put a figure in where it takes least; False if it cannot be.
+
+        With ``one_way`` also where a carry leads to it or from it but none back, so that a length has to end there.
+        """
+        found: list[_Place] = []
         seen = 0
         for _, hole, other, theirs in self._group.close[figure]:
-            if not self._placed[other]:
+            if not self.placed[other]:
                 continue
             seen += 1
-            if seen > _PLACES and chosen is not None:
+            if seen > _PLACES and found:
                 break
-            for cost, place in self._places(figure, hole, theirs):
-                if cost < best - EPSILON:
-                    best, chosen = cost, place
-        if chosen is None:
+            found += self._places(figure, hole, theirs)
+            if one_way:
+                found += self._one_way(figure, hole, theirs)
+        if not found:
             return False
+        if one_way and self._trees is not None:
+            found += self._apart(figure)
+        best, chosen = found[0]
+        for cost, place in found:
+            if cost < best - EPSILON:
+                best, chosen = cost, place
+        share = self._trees[figure].place if self._trees is not None else 0.0
+        if share > 0:
+            few = sorted((p for p in found if one_way or p[0] <= best + _DEARER), key=lambda p: round(p[0], 9))
+            _, chosen = few[int(share * len(few))]
         pair, enter, leave = chosen
+        after = self._next[pair] if pair >= 0 else self._head
         # The walk turned about ends with the pass behind from ``leave``.
         first, last = self._add(figure, self._walk(figure, enter, leave)[::-1])
+        self._before[first], self._next[last] = pair, after
         if pair >= 0:
-            self._next[last], self._next[pair] = self._next[pair], first
+            self._next[pair] = first
         else:
-            head = -1 - pair
-            self._next[last] = self._heads[head]
-            self._heads[head] = first
+            self._head = first
+        if after >= 0:
+            self._before[after] = last
+        else:
+            self._last = last
         return True
 
-    def _places(self, figure: int, hole: Hole, theirs: Hole) -> list[tuple[float, tuple[int, Hole, Hole]]]:
+    def _places(self, figure: int, hole: Hole, theirs: Hole) -> list[_Place]:
         """Return what it takes to put a figure in by a carry between two holes: after which pair, from and to where."""
-        near, reach = self._group.near[figure], self._group.carry + EPSILON
+        near = self._group.near[figure]
         gap = dist(hole, theirs)
         found = []
         for pair in self._ends_at.get(theirs, ()):
-            _, down, behind = self.pairs[pair]
             after = self._next[pair]
-            ahead = self.pairs[after][0] if after >= 0 else None
+            ahead = self._pairs[after][0] if after >= 0 else None
+            freed = self._move(pair)
             for leave, _ in near[hole]:
-                back = dist(leave, ahead) if ahead is not None else 0.0
-                if back <= reach:
-                    freed = dist(down, behind) if ahead is None else dist(down, ahead) + dist(leave, hole)
-                    found.append((gap + back - freed, (pair, hole, leave)))
-        for number, head in enumerate(self._heads):
-            if self.pairs[head][0] == theirs:
-                found += [(gap - dist(hole, enter), (-1 - number, enter, hole)) for enter, _ in near[hole]]
+                if ahead is None:
+                    found.append((gap - freed, (pair, hole, leave)))
+                elif (back := dist(leave, ahead)) <= self._reach:
+                    found.append((gap + back - freed - dist(leave, hole), (pair, hole, leave)))
+        if self._pairs[self._head][0] == theirs:
+            found += [(gap - dist(hole, enter), (-1, enter, hole)) for enter, _ in near[hole]]
         return found
 
-    def rows(self) -> list[Row]:
-        """Return the pairs of each row in order."""
+    def _one_way(self, figure: int, hole: Hole, theirs: Hole) -> list[_Place]:
+        """Return the same for a carry after which, or before which, a length ends."""
+        beside = self._group.near[figure][hole][0][0]
+        gap = dist(hole, theirs)
         found = []
-        for head in self._heads:
-            row, at = [], head
-            while at >= 0:
-                row.append(self.pairs[at])
-                at = self._next[at]
-            found.append(row)
+        for pair in self._ends_at.get(theirs, ()):
+            more = 0.0 if self._ends_after(pair) else _GAP
+            found.append((gap - self._move(pair) + more, (pair, hole, beside)))
+        for after in self._begins_at.get(theirs, ()):
+            pair = self._before[after]
+            more = gap - dist(hole, beside)
+            if pair >= 0 and not self._ends_after(pair):
+                _, down, behind = self._pairs[pair]
+                more += dist(down, behind) - self._move(pair) + _GAP
+            found.append((more, (pair, beside, hole)))
         return found
 
+    def _apart(self, figure: int) -> list[_Place]:
+        """Return the same for a row of its own, from which a carry may lead on to figures not yet put in."""
+        near = self._group.near[figure]
+        ends = {other: hole for _, hole, other, _ in self._group.close[figure][::-1] if not self.placed[other]}
+        return [(_GAP, (self._last, near[hole][0][0], hole)) for hole in ends.values() or [min(near)]]
 
-def _laid_out(group: DoubleGroup, figure: int, start: Hole, trees: list[Tree] | None = None) -> list[Row]:
-    """Return rows of pairs through all figures of a group, begun at a hole of one of them."""
-    rows = _Rows(group, trees)
-    rows.begin(figure, start)
+    def _ends_after(self, pair: int) -> bool:
+        after = self._next[pair]
+        return after < 0 or _is_gap(self._pairs[pair], self._pairs[after], self._reach)
+
+    def _move(self, pair: int) -> float:
+        """Return the move behind after a pair."""
+        _, down, behind = self._pairs[pair]
+        return dist(down, behind if self._ends_after(pair) else self._pairs[self._next[pair]][0])
+
+    def row(self) -> Row:
+        """Return the pairs in order; a closed row that has gaps begins behind one of them."""
+        parts: list[Row] = []
+        at = self._head
+        ended = True
+        while at >= 0:
+            if ended:
+                parts.append([])
+            parts[-1].append(self._pairs[at])
+            ended = self._ends_after(at)
+            at = self._next[at]
+        return _joined(parts)
+
+
+def _joined(parts: list[Row]) -> Row:
+    """Return rows as one, each followed by one that begins where its last pass behind leads, if there is any."""
+    begins: dict[Hole, list[int]] = {}
+    for k, part in enumerate(parts):
+        begins.setdefault(part[0][0], []).append(k)
+    follow = [-1] * len(parts)
+    # Of what is joined so far: the last part by its first one, and the other way round.
+    last, first = list(range(len(parts))), list(range(len(parts)))
+    for k, part in enumerate(parts):
+        fitting = begins.get(part[-1][2], [])
+        after = next((after for after in fitting if after != first[k]), -1)
+        if after >= 0:
+            fitting.remove(after)
+            follow[k] = after
+            last[first[k]], first[last[after]] = last[after], first[k]
+    row: Row = []
+    for at in sorted(set(range(len(parts))) - set(follow)):
+        while at >= 0:
+            row += parts[at]
+            at = follow[at]
+    return row
+
+
+def _is_gap(one: Pair, two: Pair, reach: float) -> bool:
+    return one[2] != two[0] and dist(one[1], two[0]) > reach
+
+
+def _laid_out(group: DoubleGroup, figure: int, start: Hole, trees: list[Tree] | None = None) -> Row:
+    """Return a row of pairs through all figures of a group, begun at a hole of one of them."""
+    laying = _Laying(group, trees, figure, start)
     waiting: list[tuple[float, int]] = []
-    placed = [False] * len(group.figures)
 
-    def place(figure: int) -> None:
-        placed[figure] = True
+    def look_round(figure: int) -> None:
         for gap, _, other, _ in group.close[figure]:
-            if not placed[other]:
+            if not laying.placed[other]:
                 heappush(waiting, (gap, other))
 
-    place(figure)
-    while not all(placed):
-        refused = []
-        while waiting:
-            gap, nearest = heappop(waiting)
-            if placed[nearest]:
-                continue
-            if rows.put(nearest):
-                place(nearest)
-            else:
-                refused.append((gap, nearest))
-        left = [k for _, k in sorted(refused) if not placed[k]]
-        if left:
-            rows.begin(left[0], min(group.near[left[0]]))
-            place(left[0])
-            waiting += [(0.0, k) for k in left[1:]]
-            waiting.sort()
-    return rows.rows()
+    look_round(figure)
+    refused: list[tuple[float, int]] = []
+    while waiting or refused:
+        one_way = not waiting
+        entry = heappop(refused if one_way else waiting)
+        if laying.placed[entry[1]]:
+            continue
+        if laying.put(entry[1], one_way):
+            look_round(entry[1])
+        else:
+            heappush(refused, entry)
+    return laying.row()
 
 
 def double_routes(group: DoubleGroup, capacity: float, price: float, bound: float) -> list[Route]:
@@ -356,12 +449,7 @@ def double_routes(group: DoubleGroup, capacity: float, price: float, bound: floa
     starts = group.starts()
 
     def laid_out(begin: tuple[int, Hole], trees: list[Tree] | None = None) -> tuple[float, list[Route]]:
-        cost, routes = 0.0, []
-        for row in _laid_out(group, *begin, trees):
-            taken, found = cut_row(row, capacity, price)
-            cost += taken
-            routes += found
-        return cost, routes
+        return cut_row(_laid_out(group, *begin, trees), capacity, price, group.carry)
 
     best: tuple[float, list[Route]] | None = None
     most = max(1, _LINES_TRIED // lines)
@@ -403,8 +491,8 @@ def _thread(route: Route) -> float:
     return sum(dist(a, b) for a, b in pairwise(route))
 
 
-def cut_row(row: Row, capacity: float, price: float) -> tuple[float, list[Route]]:
-    """Return the cost and the routes of the cheapest cutting of a row of pairs.
+def cut_row(row: Row, capacity: float, price: float, carry: float = inf) -> tuple[float, list[Route]]:
+    """Return the cost and the routes of the cheapest cutting of a row of pairs, with no move longer than a carry.
 
     A sliding window as in `route_cut`; a length from one pair to another takes what lies between two prefix sums.
     """
@@ -418,6 +506,8 @@ def cut_row(row: Row, capacity: float, price: float) -> tuple[float, list[Route]
     follow = [count] * count
     window: deque[tuple[float, int]] = deque()
     for first in range(count - 1, -1, -1):
+        if first + 1 < count and _is_gap(row[first], row[first + 1], carry + EPSILON):
+            window.clear()
         value = ends[first] + total[first + 1] + _TIE * carries[first]
         while window and window[-1][0] > value + EPSILON:
             window.pop()

@@ -8,9 +8,11 @@ from random import Random
 
 import numpy as np
 import pytest
+from helpers.line_checker import check_line_plan
+from scipy import ndimage
 
 from converter.errors import RequestError
-from converter.estimate.line_double import DoubleGroup, Tree, cut_row, double_walk, tree_walk
+from converter.estimate.line_double import DoubleGroup, Tree, _joined, cut_row, double_walk, tree_walk
 from converter.estimate.line_figures import (
     close_pairs,
     figure_gaps,
@@ -188,6 +190,74 @@ def test_a_figure_in_reach_of_the_midst_of_another_is_gone_out_to_and_back_from(
     assert plan.carries <= 5
     # Tails of nothing, and still few starts: each takes a minute or two.
     assert plan_line_thread(lines, tail=0.0, carry=2.0).starts == 1
+
+
+def ring(top, left, height, width):
+    """Unit lines round a rectangle."""
+    level = [[[r, left + k], [r, left + k + 1]] for r in (top, top + height) for k in range(width)]
+    return level + [[[top + k, c], [top + k + 1, c]] for c in (left, left + width) for k in range(height)]
+
+
+def test_a_figure_that_one_carry_reaches_takes_no_start_of_its_own():
+    """Two squares corner to corner, (2, 2) apart: of all pairs of holes one is in reach, so no carry leads back."""
+    lines = [*ring(0, 0, 6, 6), *ring(8, 8, 1, 1)]
+    plan = plan_line_thread(lines, "double", 120.0, 5.0, 3.0)
+    assert (plan.starts, plan.carries) == (1, 1)
+    check_line_plan(plan, lines, 120.0, 5.0, 3.0)
+    # All passes, and a carry in place of one of them.
+    assert plan.total == pytest.approx(2 * 28 + math.sqrt(8) - 1 + 10) and plan.bound == pytest.approx(plan.total)
+
+
+@pytest.mark.parametrize("corners", [
+    [(-3, -3), (8, 8)],
+    [(-3, -3), (8, 8), (-3, 8)],
+    [(-3, -3), (8, 8), (-3, 8), (8, -3)],
+])  # fmt: skip
+@pytest.mark.parametrize("length", [252.0, 60.0, 40.0])
+def test_lengths_end_where_no_carry_leads_back(corners, length):
+    """Squares off the corners of a larger one, each in reach of one hole only: one start less than figures, or none
+    over what the thread takes anyway."""
+    lines = [*ring(0, 0, 6, 6), *(line for r, c in corners for line in ring(r, c, 1, 1))]
+    plan = plan_line_thread(lines, "double", length, 5.0, 3.0)
+    check_line_plan(plan, lines, length, 5.0, 3.0)
+    assert plan.starts <= max(len(corners), math.ceil((2 * len(lines) + 8) / (length - 10)))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_outlines_of_a_piece_with_holes_come_near_the_bound(seed):
+    """Smoothed noise, its largest piece: several figures, some beside one another in reach of few holes."""
+    noise = ndimage.gaussian_filter(np.random.default_rng(seed).random((60, 60)), 2)
+    label, _ = ndimage.label(noise > np.quantile(noise, 0.4))
+    piece = np.pad(label == np.bincount(label.ravel())[1:].argmax() + 1, 1)
+    upright, level = np.argwhere(piece[:, 1:] != piece[:, :-1]), np.argwhere(piece[1:] != piece[:-1])
+    lines = np.concatenate(
+        [np.stack((upright, np.add(upright, (1, 0))), 1), np.stack((level, np.add(level, (0, 1))), 1)]
+    )
+    lines[: len(upright), :, 1] += 1
+    lines[len(upright) :, :, 0] += 1
+    plan = plan_line_thread(lines)
+    check_line_plan(plan, lines, 252.0, 25.0, 3.5)
+    assert plan.total <= 1.02 * plan.bound
+
+
+def test_rows_are_joined_where_one_begins_as_the_other_ends():
+    one, two, three, four = (((0, k), (1, k), (0, k + 1)) for k in range(4))
+    far = ((9, 9), (9, 8), (9, 9))
+    assert _joined([[three], [one, two]]) == [one, two, three]
+    assert _joined([[four], [far], [one], [two, three]]) == [far, one, two, three, four]
+    # A row that leads back to its own beginning stays as it is, and so does a ring of two.
+    assert _joined([[far], [one]]) == [far, one]
+    back = ((0, 1), (1, 0), (0, 0))
+    assert sorted(_joined([[one], [back]])) == sorted([one, back])
+
+
+def test_no_length_goes_over_a_gap():
+    row_of = [((0.0, 0.0), (0.0, 1.0), (0.0, 0.0)), ((0.0, 9.0), (0.0, 8.0), (0.0, 9.0))]
+    assert len(cut_row(row_of, 99.0, 50.0, 3.5)[1]) == 2
+    assert len(cut_row(row_of, 99.0, 50.0, 8.0)[1]) == 1
+    # A pass behind a long line is no carry.
+    long = [((0.0, 0.0), (0.0, 9.0), (0.0, 0.0)), ((0.0, 0.0), (0.0, 1.0), (0.0, 0.0))]
+    assert len(cut_row(long, 99.0, 50.0, 3.5)[1]) == 1
 
 
 def test_the_cuts_of_a_row_are_the_cheapest():
