@@ -1,10 +1,11 @@
 """Ink told apart into strokes and areas, and both into curves.
 
-A part of the ink is an area where a disc of `THIN` stitches fits into it, and a stroke elsewhere. Two
-things are not taken at their word: where strokes cross, a larger disc fits than into the strokes, and the
-corner of an area is thin. So a thick core counts only if it is long or much thicker than the limit, and a
-thin part only if it reaches out farther than it is wide. Narrow gaps between areas are handled in the same
-way, with the roles of ink and ground exchanged.
+A part of the ink is an area where a disc of `THIN` stitches fits into it, and a stroke elsewhere. In a drawing
+of areas a disc of `THIN_LIMB` will do, lest the limbs that go with them be lines. Two things are not taken at
+their word: where strokes cross, a larger disc fits than into the strokes, and the corner of an area is thin.
+So a thick core counts only if it is long or much thicker than the limit, and a thin part only if it reaches
+out farther than it is wide. Narrow gaps between areas are handled in the same way, with the roles of ink and
+ground exchanged.
 """
 
 from __future__ import annotations
@@ -28,6 +29,10 @@ from converter.pixels.thinning import thin_to_lines
 
 THIN = 1.75
 """Ink thinner than so many stitches is a stroke with a centre line; thicker ink has an outline."""
+THIN_LIMB = 1.5
+"""The same where a good part of the ink is areas: there a thin limb is a shape as they are."""
+MOSTLY_AREAS = 0.3
+"""So much of the ink is a good part of it."""
 WIDE_STROKE = 3.0
 """The same where only strokes are asked for."""
 DOT = 1.3
@@ -361,6 +366,8 @@ def drawing_network(field: npt.NDArray[np.float32], ink: MaskArray, scale: int, 
     limit = THIN if areas else WIDE_STROKE
     skeleton = thin_to_lines(ink, round(JUNCTION * limit * scale / 2) + 2)
     strokes, solid = split_by_thickness(ink, skeleton, scale, limit)
+    if areas and solid.sum() > MOSTLY_AREAS * ink.sum():
+        strokes, solid = split_by_thickness(ink, skeleton, scale, THIN_LIMB)
     strokes, dots = take_dots(strokes, skeleton, scale)
     solid = solid | dots
     network = stroke_network(strokes, ink, skeleton, scale)

@@ -698,6 +698,18 @@ def test_bars_of_one_thickness_are_of_one_kind_whichever_way_they_lie(thick):
     assert {parts(part) for part in found} in ({(1, 2)}, {(1, 0)})
 
 
+@pytest.mark.parametrize("ends", [[(360, 80), (360, 400)], [(300, 80), (420, 400)]])
+def test_a_limb_just_under_the_limit_goes_with_the_areas_beside_it(ends):
+    """Pixels 13.6 wide are 1.7 stitches at 60 wide: a line among strokes, two edges beside a body and a head."""
+    alone = stroke(paper(), ends, 13.6)
+    assert parts(suggest_lines(alone, 60, mirror="none", deskew=False)) == (1, 2)
+    figure = disc(disc(stroke(paper(), ends, 13.6), (130, 150), 60), (150, 340), 80)
+    assert parts(suggest_lines(figure, 60, mirror="none", deskew=False)) == (3, 0)
+    # A small area does not make shapes of the strokes.
+    mostly = disc(stroke(stroke(paper(), ends, 13.6), [(60, 60), (60, 420)], 13.6), (180, 240), 20)
+    assert parts(suggest_lines(mostly, 60, mirror="none", deskew=False)) == (3, 4)
+
+
 def test_an_area_shown_by_its_outline_in_crosses_gets_no_second_one() -> None:
     """Blue with black spots: the body is bare with a line of crosses round it. Without spots it is a solid."""
     y, x = np.mgrid[:300, :350]
