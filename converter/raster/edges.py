@@ -64,11 +64,6 @@ def sharp_pieces(
     return np.asarray(labels, dtype=np.int32), np.asarray(stats, dtype=np.int32), sharp
 
 
-def distance_to(mask: MaskArray) -> npt.NDArray[np.float32]:
-    """Return the distance of each pixel to the nearest one of a mask, in pixels."""
-    return np.asarray(cv2.distanceTransform((~mask).view(np.uint8), cv2.DIST_L2, 5), dtype=np.float32)
-
-
 def rim_of(shape: tuple[int, ...]) -> MaskArray:
     """Return the pixels along the sides of a picture as a mask."""
     rim = np.zeros(shape, dtype=np.bool_)

@@ -8,7 +8,8 @@ import cv2
 import numpy as np
 
 from converter.model.arrays import MaskArray
-from converter.raster.edges import Levels, distance_to, sharp_pieces, steps
+from converter.raster.axis import ink_depth
+from converter.raster.edges import Levels, sharp_pieces, steps
 
 APART: Final = 45
 """Levels, of 255, between the colours in one component at least; a shade of the same colour is less."""
@@ -34,6 +35,6 @@ def find_field_edges(picture: Levels, body: MaskArray, drawn: MaskArray, apart: 
     """
     near, far = steps(np.asarray(cv2.medianBlur(picture, 3), dtype=np.uint8))
     inside = cv2.erode(body.view(np.uint8), np.ones((INSIDE, INSIDE), np.uint8)) > 0
-    labels, stats, sharp = sharp_pieces(inside & (near > APART) & (distance_to(drawn) > apart), near, far)
+    labels, stats, sharp = sharp_pieces(inside & (near > APART) & (ink_depth(~drawn, 1) > apart), near, far)
     sharp &= np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) >= REACH * stitch
     return np.asarray(sharp[labels])

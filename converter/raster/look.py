@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from converter.errors import RequestError
 from converter.model.arrays import GrayArray, MaskArray
@@ -145,8 +146,7 @@ def _find_middle_tones(ready: Prepared, coarse: GrayArray, ink: Ink, pixels: flo
     """Return the areas of middle tone of a coarse copy on which something darker is drawn."""
     scale = _pale_scale(ready, ink.mask)
     small = resize_float(coarse, scale)
-    picture = ready.gray if ready.colour is None else ready.colour
-    picture = np.asarray(cv2.resize(picture, small.shape[::-1], interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    picture = _colours(ready, small.shape)
     if not is_even(picture):
         return None
     found = find_middle_tones(picture, small, laid_on(ink.mask, small.shape, 0.0), pixels * scale)
@@ -197,13 +197,13 @@ def _find_subject(ready: Prepared, gray: GrayArray, stitches: int) -> MaskArray 
     Light and dark are told inside it; beside the paper all of it would be dark. What has no light and dark of its own
     is told from the paper.
     """
-    colour = ready.gray if ready.colour is None else ready.colour
     if ready.subject is None:
-        small = np.asarray(cv2.resize(colour, gray.shape[::-1], interpolation=cv2.INTER_AREA), dtype=np.uint8)
-        body = find_body(small, stitches)
+        body = find_body(_colours(ready, gray.shape), stitches)
         if body is not None and body.any() and float(np.ptp(np.quantile(gray[body], TONES))) > MANY_TONED:
             return body
-    return cut_subject(colour, (gray.shape[0], gray.shape[1]), ready.subject)
+    return cut_subject(
+        ready.gray if ready.colour is None else ready.colour, (gray.shape[0], gray.shape[1]), ready.subject
+    )
 
 
 def _find_pale(ready: Prepared, coarse: GrayArray, ink: Ink, inverted: bool) -> MaskArray | None:
@@ -215,12 +215,17 @@ def _find_pale(ready: Prepared, coarse: GrayArray, ink: Ink, inverted: bool) -> 
 
 def _find_outline(ready: Prepared, mask: MaskArray, fields: bool = False) -> MaskArray | None:
     """Return the outline of what is drawn where the mask of a coarse copy does not show it, see `find_silhouette`."""
-    picture = ready.gray if ready.colour is None else ready.colour
     scale = _pale_scale(ready, mask)
-    size = (max(1, round(mask.shape[1] * scale)), max(1, round(mask.shape[0] * scale)))
-    small = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
-    outline = find_silhouette(small, laid_on(mask, size[::-1], 0.0), max(ready.columns or 0, ready.rows or 0), fields)
+    small = _colours(ready, (max(1, round(mask.shape[0] * scale)), max(1, round(mask.shape[1] * scale))))
+    stitches = max(ready.columns or 0, ready.rows or 0)
+    outline = find_silhouette(small, laid_on(mask, small.shape[:2], 0.0), stitches, fields)
     return None if outline is None else laid_on(outline, mask.shape, 0.0)
+
+
+def _colours(ready: Prepared, shape: tuple[int, ...]) -> npt.NDArray[np.uint8]:
+    """Return a copy of the picture in colour, or gray if it has none, of so many rows and columns."""
+    picture = ready.gray if ready.colour is None else ready.colour
+    return np.asarray(cv2.resize(picture, (shape[1], shape[0]), interpolation=cv2.INTER_AREA), dtype=np.uint8)
 
 
 def _pale_scale(ready: Prepared, mask: MaskArray) -> float:

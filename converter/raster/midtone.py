@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from converter.model.arrays import GrayArray, MaskArray
+from converter.model.arrays import GrayArray, LabelArray, MaskArray
 from converter.raster.axis import ink_depth
 from converter.raster.components import label_parts
 from converter.raster.edges import Levels, steps
@@ -74,12 +74,13 @@ def find_middle_tones(picture: Levels, gray: GrayArray, ink: MaskArray, pixels: 
     # Between dark and middle tone a bare rim may have been found.
     whole = cv2.morphologyEx(ink.view(np.uint8), cv2.MORPH_CLOSE, np.ones((GAP, GAP), np.uint8)) > 0
     labels, area = label_parts(whole, 8)
-    bare = label_parts(~whole, 4)[0]
+    bare, bare_area = label_parts(~whole, 4)
+    brightness = np.bincount(bare.ravel(), smooth.ravel(), len(bare_area)) / np.maximum(bare_area, 1)
     limits, body = np.ones(gray.shape, dtype=np.float32), np.zeros_like(ink)
     for label in np.flatnonzero(area >= LEAST_PART * pixels**2):
         if label == 0:
             continue
-        part, paper = _with_holes(labels == label, bare, whole, smooth)
+        part, paper = _with_holes(labels == label, bare, brightness, whole, smooth)
         tones = _two_tones(part, part & ink, picture, smooth, pixels)
         if tones is not None and tones[1] < paper - DIFFERENT:
             body |= part
@@ -119,7 +120,7 @@ def _two_tones(
 
 
 def _with_holes(
-    part: MaskArray, bare: npt.NDArray[np.int32], ink: MaskArray, smooth: Levels
+    part: MaskArray, bare: LabelArray, brightness: npt.NDArray[np.float64], ink: MaskArray, smooth: Levels
 ) -> tuple[MaskArray, float]:
     """Return a part with the holes in it that are about as bright as itself and the ink in them, and the paper's level.
 
@@ -128,11 +129,9 @@ def _with_holes(
     tone = float(np.median(smooth[part]))
     rim = (cv2.dilate(part.view(np.uint8), np.ones((3, 3), np.uint8)) > 0) & (bare > 0)
     beside = np.unique(bare[rim])
-    count = int(bare.max()) + 1
-    mean = np.bincount(bare.ravel(), smooth.ravel(), count) / np.maximum(np.bincount(bare.ravel(), minlength=count), 1)
-    paper = float(mean[beside].max()) if len(beside) else 0.0
-    like = np.zeros(count, dtype=np.bool_)
-    like[beside] = mean[beside] < tone + LIKE_IT * (paper - tone)
+    paper = float(brightness[beside].max()) if len(beside) else 0.0
+    like = np.zeros(len(brightness), dtype=np.bool_)
+    like[beside] = brightness[beside] < tone + LIKE_IT * (paper - tone)
     if not like.any():
         return part, paper
     holes = like[bare]

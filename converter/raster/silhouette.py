@@ -13,7 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import MaskArray
-from converter.raster.edges import SOFT, Levels, distance_to, is_even, rim_of, sharp_pieces, steps
+from converter.raster.axis import ink_depth
+from converter.raster.edges import SOFT, Levels, is_even, rim_of, sharp_pieces, steps
 from converter.raster.fields import find_field_edges
 
 APART: Final = 18.0
@@ -72,11 +73,11 @@ def find_silhouette(picture: Levels, ink: MaskArray, stitches: int, fields: bool
     close = max(COVERED * stitch, NEAREST)
     outline = body & (cv2.erode(body.view(np.uint8), np.ones((3, 3), np.uint8), borderType=cv2.BORDER_REPLICATE) == 0)
     near, far = steps(apart)
-    edge, away = outline & (near > LEAST_STEP * least), distance_to(ink) > close
+    edge, away = outline & (near > LEAST_STEP * least), ink_depth(~ink, 1) > close
     shown = (edge & (near > SOFT * far)) | (outline & ~away)
     labels, stats, sharp = sharp_pieces(edge & away & ~_ends_of_shadows(outline, shown), near, far)
     sharp &= stats[:, cv2.CC_STAT_AREA] >= LEAST_LENGTH * stitch
-    lines = body & (distance_to(sharp[labels]) < LINE_WIDTH * stitch) if sharp.any() else np.zeros_like(body)
+    lines = body & (ink_depth(~sharp[labels], 1) < LINE_WIDTH * stitch) if sharp.any() else np.zeros_like(body)
     if fields and is_even(picture):
         ready = np.pad(picture, ((BEYOND, BEYOND), (BEYOND, BEYOND), (0, 0))[: picture.ndim], mode="edge")
         lines |= find_field_edges(ready, body, ink | lines, close, stitch)

@@ -113,12 +113,13 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
 
     coarse_ink = look.mask if look.rims is None else look.mask & ~look.rims
 
-    def bring_coarse() -> MaskArray:
+    def bring_coarse_middles() -> MaskArray:
         """Return the middles of the ink of the coarse copy as marks on the working picture."""
         body = cv2.erode(coarse_ink.view(np.uint8), np.ones((5, 5), np.uint8))
         return laid_on(body[coarse_place] > 0, gray.shape, 0.0)
 
-    def bring_coarse_smoothly() -> MaskArray:
+    def bring_coarse() -> MaskArray:
+        """Return the ink of the coarse copy as marks on the working picture, with smooth edges."""
         shares = coarse_ink[coarse_place].astype(np.float32)
         return np.asarray(cv2.resize(shares, gray.shape[::-1], interpolation=cv2.INTER_LINEAR) >= 0.5)
 
@@ -150,8 +151,9 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
         judge = scale < 1 or look.scale < 1
         enlarged = min(scale, MOST_SOFTENED)
         found = find_ink(gray, pixels, wanted.dark, enlarged, softness=look.softness, judge_grain=judge)
+        body = bring_coarse_middles()
         for coarser in (2.0, 4.0):
-            if found is not None and _keeps_body(found.mask, bring_coarse()):
+            if found is not None and _keeps_body(found.mask, body):
                 break
             found = find_ink(gray, pixels, wanted.dark, min(max(1.0, scale), MOST_SOFTENED) * coarser)
         if found is None:
@@ -159,9 +161,9 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
             levels = np.rint(gray * 255).astype(np.uint8)
             ink, depth = levels <= threshold_otsu(levels), 1 - gray
         else:
-            ink, depth = _with_lost_parts(found, bring_coarse(), bring_coarse_smoothly), found.depth
+            ink, depth = _with_lost_parts(found, body, bring_coarse), found.depth
             if look.rims is not None:
-                ink = _without_bare_parts(ink, bring_coarse_smoothly(), pixels)
+                ink = _without_bare_parts(ink, bring_coarse(), pixels)
     if look.limits is not None:
         limits = cv2.resize(look.limits[coarse_place], gray.shape[::-1], interpolation=cv2.INTER_NEAREST)
         ink = ink & (gray <= limits)

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from converter.raster.edges import distance_to, rim_of, span
+from converter.raster.axis import ink_depth
+from converter.raster.edges import rim_of, span
 from converter.raster.silhouette import _apart_from_paper, _open_paper, _surface, find_silhouette
 
 Y, X = np.mgrid[:120, :160]
@@ -87,7 +88,7 @@ def test_rims_spans_and_distances_by_their_definitions():
         assert np.array_equal(span(levels, side), slow)
     mask = rng.random((30, 40)) < 0.01
     # The distance of 5 by 5 masks is right to two parts in a hundred (G. Borgefors, CVGIP 34, 1986).
-    assert distance_to(mask) == pytest.approx(ndimage.distance_transform_edt(~mask), rel=0.03)
+    assert ink_depth(~mask, 1) == pytest.approx(ndimage.distance_transform_edt(~mask), rel=0.03)
 
 
 @pytest.mark.parametrize(("area", "open_"), [(121, True), (120, False)])
