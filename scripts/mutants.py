@@ -6,8 +6,9 @@ A seeded sample of the places of a folder, one change each; every change is trie
 until one fails: first the quick ones of the file named for the module, then the others, the quickest first. Tests that
 hang are stopped after so many seconds of processor time and count as failing. With ``--enough`` only the first tests
 are tried, as many as take so many seconds on the code as it is; the share is then the least it can be. The share
-noticed is told at the end, and each change that went unnoticed is shown. Works on a copy. Needs cosmic-ray (``pip
-install cosmic-ray``) beside the test extra; on Linux and macOS only.
+noticed is told at the end, what only records of earlier results notice apart from the rest, and each change that went
+unnoticed is shown. Works on a copy. Needs cosmic-ray (``pip install cosmic-ray``) beside the test extra; on Linux and
+macOS only.
 
 Changes that no test can notice, or that are no fault, are not made:
 
@@ -267,9 +268,17 @@ def tests_for(mutant: Mutant, told: TestLines) -> list[str]:
 
 
 def first_tests(tests: list[str], told: TestLines, seconds: float) -> list[str]:
-    """Return the first tests that take at most so many seconds together, and one at least."""
-    spent = list(itertools.accumulate(told.seconds.get(test, 0.0) for test in tests))
-    return tests[: max(1, bisect.bisect_right(spent, seconds))]
+    """Return the first tests that take at most so many seconds together, and one at least; and as many of `RECORDS`."""
+    found = []
+    for records in (False, True):
+        some = [test for test in tests if (RECORDS in test) == records]
+        spent = list(itertools.accumulate(told.seconds.get(test, 0.0) for test in some))
+        found += some[: max(1, bisect.bisect_right(spent, seconds))]
+    return found
+
+
+RECORDS = "test_records.py::"
+"""In the names of tests that tell only whether anything has changed: what they alone notice is told apart."""
 
 
 OWN_QUICK = 1.0
@@ -298,7 +307,7 @@ FIRST = 12
 
 
 def outcome(mutant: Mutant, tests: list[str], tree: Path, told: TestLines, seconds: int) -> str:
-    """Try one change; return 'killed', 'killed by time' or 'alive'."""
+    """Try one change; return 'killed' or 'killed by time', and 'by records' if by those alone, or 'alive'."""
     if not tests:
         return "alive, no test runs it"
     path = tree / mutant.file
@@ -306,10 +315,12 @@ def outcome(mutant: Mutant, tests: list[str], tree: Path, told: TestLines, secon
     Path(importlib.util.cache_from_source(str(path))).unlink(missing_ok=True)
     path.write_text(mutant.code, encoding="utf-8")
     try:
-        for part in (tests[:FIRST], tests[FIRST:]):
+        records = [test for test in tests if RECORDS in test]
+        others = [test for test in tests if RECORDS not in test]
+        for part in (others[:FIRST], others[FIRST:], records):
             result = _tried(part, tree, told, seconds) if part else "alive"
             if result != "alive":
-                return result
+                return f"{result}, by records" if part is records else result
     finally:
         path.write_text(before, encoding="utf-8")
     return "alive"
