@@ -20,7 +20,7 @@ from converter.estimate.route_cut import choose_directions, move_table, taken_mo
 from converter.estimate.route_geometry import EPSILON, ROOT2, Crosses, IntArray, MoveRules
 from converter.estimate.route_links import Links
 from converter.estimate.route_tree import SideGraph
-from converter.estimate.route_work import closed_lengths, least_lengths
+from converter.estimate.route_work import closed_lengths
 from converter.model.arrays import as_cells
 
 ORDERS = ("closed", "least")
@@ -145,6 +145,8 @@ def plan_thread(
     if order == "closed":
         legs, starts = closed_lengths(links, capacity, bound.starts, effort)
     else:
+        from converter.estimate.route_least import least_lengths
+
         legs, starts = least_lengths(links, sides, capacity, bound)
     return _finished(crosses, rules, legs, starts, float(tail), bound.total, order)
 

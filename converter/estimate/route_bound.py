@@ -28,7 +28,9 @@ from dataclasses import dataclass
 from itertools import product
 from math import ceil, hypot
 
+import cv2
 import numpy as np
+import numpy.typing as npt
 
 from converter.estimate.route_geometry import EPSILON, LEG_ENDS, ROOT2, Crosses, FloatArray, IntArray, MoveRules
 from converter.estimate.route_graph import spanning_forest
@@ -95,6 +97,7 @@ def _fewest(count: int, forest: _Forest, capacity: float) -> tuple[int, float]:
 
 Gaps = tuple[IntArray, IntArray, FloatArray]
 """Pairs of pieces, each once, and the shortest move between the two."""
+_KINDS = ("bottom", "top", "cross")
 
 
 def _forests(pieces: int, gaps: dict[str, Gaps]) -> tuple[IntArray, list[_Forest]]:
@@ -138,36 +141,50 @@ def piece_gaps(crosses: Crosses, sides: SideGraph, rules: MoveRules) -> dict[str
         leg.
     """
     rows, cols = crosses.cells.shape
-    # A hole ends a bottom leg of the cells right above and left below it, a top leg of the other two.
-    holds = np.full((2, 2, rows + 1, cols + 1), -1, dtype=np.int64)
-    for leg in (0, 1):
-        for end in (0, 1):
-            dr, dc = LEG_ENDS[leg, end]
-            holds[leg, end, crosses.row + dr, crosses.col + dc] = sides.piece
-    found: dict[str, list[Gaps]] = {"bottom": [], "top": [], "cross": []}
-    reach = int(rules.carry)
-    for dr in range(0, reach + 1):
-        for dc in range(-reach, reach + 1):
-            length = hypot(dr, dc)
-            if (dr, dc) <= (0, 0) or length > rules.carry + EPSILON or dr > rows or abs(dc) > cols:
-                continue
-            here = (slice(0, rows + 1 - dr), slice(max(0, -dc), cols + 1 - max(0, dc)))
-            there = (slice(dr, rows + 1), slice(max(0, dc), cols + 1 + min(0, dc)))
-            seen = rules.behind((dr, dc))[here] if rules.hidden else None
-            for one, i, two, j in product((0, 1), repeat=4):
-                a, b = holds[(one, i, *here)], holds[(two, j, *there)]
-                pair = (a >= 0) & (b >= 0) & (a != b)
-                if seen is not None:
-                    pair &= seen
-                if pair.any():
-                    kind = "cross" if one != two else "top" if one else "bottom"
-                    ends = np.minimum(a[pair], b[pair]), np.maximum(a[pair], b[pair])
-                    found[kind].append((*ends, np.full(ends[0].size, length)))
     nothing = (np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), np.zeros(0))
+    if sides.pieces < 2:
+        return dict.fromkeys(_KINDS, nothing)
+    reach = int(rules.carry)
+    # A hole ends a bottom leg of the cells right above and left below it, a top leg of the other two. The rim has none.
+    holds = np.full((2, 2, rows + 1 + 2 * reach, cols + 1 + 2 * reach), -1, dtype=np.int32)
+    for leg, end in product((0, 1), repeat=2):
+        dr, dc = LEG_ENDS[leg, end] + reach
+        holds[leg, end, crosses.row + dr, crosses.col + dc] = sides.piece
+    near = np.flatnonzero(_between(holds, reach))
+    flat, width = holds.reshape(4, -1), holds.shape[3]
+    mine = flat[:, near]
+    found: dict[str, list[Gaps]] = {kind: [nothing] for kind in _KINDS}
+    for dr, dc in product(range(reach + 1), range(-reach, reach + 1)):
+        length = hypot(dr, dc)
+        if (dr, dc) <= (0, 0) or length > rules.carry + EPSILON:
+            continue
+        theirs = flat[:, near + dr * width + dc]
+        pair = (mine[:, None] >= 0) & (theirs >= 0) & (mine[:, None] != theirs)
+        if rules.hidden:
+            seen = np.zeros(holds.shape[2:], dtype=np.bool_)
+            seen[reach : reach + rows + 1, reach : reach + cols + 1] = rules.behind((dr, dc))
+            pair &= seen.ravel()[near]
+        one, two, at = np.nonzero(pair)
+        low, high = (pick(mine[one, at], theirs[two, at]).astype(np.int64) for pick in (np.minimum, np.maximum))
+        for kind, of in zip(
+            _KINDS, ((one < 2) & (two < 2), (one > 1) & (two > 1), (one < 2) != (two < 2)), strict=True
+        ):
+            found[kind].append((low[of], high[of], np.full(int(of.sum()), length)))
     return {
-        kind: _shortest(*(np.concatenate(part) for part in zip(nothing, *parts, strict=True)))
-        for kind, parts in found.items()
+        kind: _shortest(*(np.concatenate(part) for part in zip(*parts, strict=True))) for kind, parts in found.items()
     }
+
+
+def _between(holds: npt.NDArray[np.int32], reach: int) -> npt.NDArray[np.bool_]:
+    """Return the holes of one piece that have a hole of another one within reach, rows and columns each counted."""
+    most = holds.max(axis=(0, 1))
+    least = np.where(holds < 0, most.max() + 1, holds).min(axis=(0, 1))
+    square = np.ones((2 * reach + 1, 2 * reach + 1), dtype=np.uint8)
+    # Whole numbers up to 2 ** 53 are exact in this type.
+    most = cv2.dilate(most.astype(np.float64), square)
+    least = cv2.erode(least.astype(np.float64), square)
+    found: npt.NDArray[np.bool_] = (holds.max(axis=(0, 1)) >= 0) & (most > least)
+    return found
 
 
 def _shortest(first: IntArray, second: IntArray, length: FloatArray) -> Gaps:

@@ -7,6 +7,8 @@ full. A length ends where the thread for the next whole cross does not reach, or
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from converter.estimate.route_geometry import EPSILON, ROOT2
@@ -59,95 +61,124 @@ class Filler:
         stops : list of int
             Every cross must be a stop or have a side neighbour that is one.
         """
-        last, free = self._children(stops)
-        flat, at, width, excess = self.links.flat, self.links.at, self.links.width, self.links.excess
+        links, waiting = self.links, _Waiting(self.links, stops)
+        children, last = waiting.children, waiting.last
+        costs = [0.0, *links.along(stops)]
         lengths: list[list[Block]] = []
         blocks: list[Block] = []
         count, used, total, most = 0, 0.0, 0.0, self.most
-        waiting = list(range(len(stops) - 1, -1, -1))
+        number, end = 0, len(stops)
         extra: list[int] = []
         before = -1
-        while waiting or extra:
-            number = len(stops) if extra else waiting[-1]
+        while number < end or extra:
+            if not extra and before < 0:
+                # The usual case: no excess, and room for all children.
+                here = children[number]
+                if (costs[number] <= EPSILON or not blocks) and len(here) < most - count:
+                    blocks.append((stops[number], here))
+                    count += 1 + len(here)
+                    number += 1
+                    continue
             stop = extra[-1] if extra else stops[number]
-            step = excess(before, stop) if blocks else 0.0
-            place = flat[stop]
-            # Off the crosses the number is -1, and the last entry of ``free`` is False.
-            sides = () if extra else (at[place + 1], at[place + width], at[place - 1], at[place - width])
-            here = [c for c in sides if free[c]]
-            if step <= EPSILON and not extra and len(here) < most - count:
-                for child in here:
-                    free[child] = False
-                waiting.pop()
-                blocks.append((stop, here))
-                count += 1 + len(here)
-                before = stop
-                continue
+            here = [] if extra else children[number]
+            step = 0.0
+            if blocks:
+                step = costs[number] if before < 0 else links.excess(before, stop)
             due = [c for c in here if last[c] <= number]
-            room = self.fitting(used + step) - count if step < self.links.price else 0
+            room = self.fitting(used + step) - count if step < links.price else 0
             short = 1 + len(due) - room
-            if short > 0 and blocks and not (room > 0 and _put_back(blocks, free, last, number, short)):
-                lengths.append(blocks)
-                total += used
-                blocks, count, used, most = [], 0, 0.0, self.most
-                continue
+            surplus: list[int] = []
             if short > 0 and blocks:
+                if room <= 0 or not waiting.put_back(blocks, number, short):
+                    lengths.append(blocks)
+                    total += used
+                    blocks, count, used, most = [], 0, 0.0, self.most
+                    continue
                 count -= short
                 room += short
             elif short > 0:
                 # A stop with more children than a whole length holds: the rest of them stand alone.
-                extra_due = due[room - 1 :] if room > 0 else due
+                surplus = due[max(room - 1, 0) :]
                 due = due[: room - 1]
-            else:
-                extra_due = []
-            if short > 0 and blocks:
-                extra_due = []
+            chosen = due + [c for c in here if last[c] > number][: max(room - 1 - len(due), 0)]
             if extra:
                 extra.pop()
             else:
-                waiting.pop()
-            chosen = due + [c for c in here if last[c] > number][: max(room - 1 - len(due), 0)]
-            for child in chosen + extra_due:
-                free[child] = False
-            extra += extra_due[::-1]
+                for child in here:
+                    if child not in chosen and child not in surplus:
+                        waiting.leave(child, number)
+                number += 1
+            # Off the walk a link is not known beforehand.
+            before = stop if extra or surplus or before >= 0 else -1
+            extra += surplus[::-1]
             blocks.append((stop, [c for c in here if c in chosen]))
             count += 1 + len(chosen)
             used += step
             most = self.fitting(used)
-            before = stop
         if blocks:
             lengths.append(blocks)
             total += used
         return lengths, total
 
-    def _children(self, stops: list[int]) -> tuple[list[int], list[bool]]:
-        """Return for each cross the last stop beside it, and whether it is no stop; False at the end of that list."""
-        links = self.links
+
+class _Waiting:
+    """The children of the stops still to come.
+
+    Parameters
+    ----------
+    links : Links
+    stops : list of int
+        Every cross must be a stop or have a side neighbour that is one.
+    """
+
+    def __init__(self, links: Links, stops: list[int]) -> None:
         order = np.asarray(stops, dtype=np.int64)
-        free = np.ones(links.crosses.count + 1, dtype=np.bool_)
+        count, none = links.crosses.count, order.size
+        number = np.full(links.crosses.index.size, none, dtype=np.int64)
+        number[links.place[order]] = np.arange(none)
+        free = np.ones(count, dtype=np.bool_)
         free[order] = False
-        free[-1] = False
-        last = np.full(links.crosses.count + 1, -1, dtype=np.int64)
-        index = links.crosses.index.ravel()
-        for step in (1, links.width, -1, -links.width):
-            beside = index[links.place[order] + step]
-            np.maximum.at(last, beside, np.arange(order.size))
-        return last.tolist(), free.tolist()
+        rest = np.flatnonzero(free)
+        steps = np.array([1, links.width, -1, -links.width])
+        beside = number[links.place[rest, None] - steps]
+        side = beside.argmin(axis=1)
+        beside.sort(axis=1)
+        latest = np.full(count, -1, dtype=np.int64)
+        latest[rest] = np.where(beside < none, beside, -1).max(axis=1)
+        self.last: list[int] = latest.tolist()
+        """The last stop beside each cross, by its number on the walk."""
+        first = beside[:, 0]
+        by_stop = np.lexsort((side, first))
+        ends = np.searchsorted(first[by_stop], np.arange(none + 1)).tolist()
+        crosses = rest[by_stop].tolist()
+        self.children: list[list[int]] = [crosses[a:b] for a, b in pairwise(ends)]
+        """The free side neighbours of each stop that no stop before it takes: right, below, left, above."""
+        self._beside = beside
+        self._row = np.cumsum(free) - 1
+        self._flat, self._stops = links.flat, stops
+        self._rank = {int(step): at for at, step in enumerate(steps)}
 
+    def leave(self, child: int, number: int) -> None:
+        """Leave a child for the next stop beside it after ``number``."""
+        owner = next(n for n in self._beside[self._row[child]].tolist() if n > number)
+        place = self._flat[self._stops[owner]]
+        found = self.children[owner]
+        found.append(child)
+        found.sort(key=lambda c: self._rank[self._flat[c] - place])
 
-def _put_back(blocks: list[Block], free: list[bool], last: list[int], number: int, short: int) -> bool:
-    """Leave ``short`` children of a length for stops after ``number``; False, and nothing changed, if too few can."""
-    found: list[tuple[int, int]] = []
-    for at in range(len(blocks) - 1, -1, -1):
-        found += [(at, child) for child in blocks[at][1] if last[child] > number]
-        if len(found) >= short:
-            break
-    if len(found) < short:
-        return False
-    for at, child in found[:short]:
-        blocks[at][1].remove(child)
-        free[child] = True
-    return True
+    def put_back(self, blocks: list[Block], number: int, short: int) -> bool:
+        """Leave ``short`` children of a length for stops after ``number``; False, and nothing done, if too few can."""
+        found: list[tuple[int, int]] = []
+        for at in range(len(blocks) - 1, -1, -1):
+            found += [(at, child) for child in blocks[at][1] if self.last[child] > number]
+            if len(found) >= short:
+                break
+        if len(found) < short:
+            return False
+        for at, child in found[:short]:
+            blocks[at][1].remove(child)
+            self.leave(child, number)
+        return True
 
 
 def block_legs(blocks: list[Block]) -> list[int]:

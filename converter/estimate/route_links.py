@@ -44,9 +44,19 @@ class Links:
         self.flat: list[int] = self.place.tolist()
         self.at: list[int] = crosses.index.ravel().tolist()
         """Number of the cross on each flat place, -1 = none."""
+        self._sides: dict[int, list[int]] = {}
         self._hidden: dict[int, list[float]] = {}
         self.excess = self._excess_hidden() if rules.hidden else self._excess_plain()
         """Excess of the link between two different crosses, the price of a start if there is none."""
+
+    def sides(self, cross: int) -> list[int]:
+        """Return the side neighbours of a cross: right, below, left, above."""
+        found = self._sides.get(cross)
+        if found is None:
+            at, place, width = self.at, self.flat[cross], self.width
+            around = (at[place + 1], at[place + width], at[place - 1], at[place - width])
+            found = self._sides[cross] = [other for other in around if other >= 0]
+        return found
 
     def _excess_plain(self) -> Callable[[int, int], float]:
         flat, get, price = self.flat, self.excess_of.get, self.price

@@ -25,6 +25,13 @@ _REACH = 1000
 _SWAP = 30
 _SPARE = 400
 _END = -1
+LARGE = 5000
+"""Crosses from which fewer tries are made."""
+
+
+def share_of_tries(crosses: int) -> float:
+    """Return the share of the tries that a chart gets: on large charts there are fewer, as each takes longer."""
+    return min(1.0, float((LARGE / crosses) ** 1.5))
 
 
 class WalkLinks(Protocol):

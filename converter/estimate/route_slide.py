@@ -48,22 +48,13 @@ class Slide:
         self._is_stop = [False] * count
         for stop in stops:
             self._is_stop[stop] = True
-        self._steps = (1, links.width, -1, -links.width)
-        self._sides: dict[int, list[int]] = {}
+        self.sides = links.sides
         self._nearest: dict[int, list[int]] = {}
         # Stops that a link with an excess leads to, in a list for drawing and with the place of each.
         self._faulty: list[int] = []
         self._place: dict[int, int] = {}
         for stop in stops:
             self._note(stop)
-
-    def sides(self, cross: int) -> list[int]:
-        """Return the side neighbours of a cross."""
-        found = self._sides.get(cross)
-        if found is None:
-            at, base = self._links.at, self._links.flat[cross]
-            found = self._sides[cross] = [at[base + step] for step in self._steps if at[base + step] >= 0]
-        return found
 
     def _near(self, cross: int) -> list[int]:
         found = self._nearest.get(cross)

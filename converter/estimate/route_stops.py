@@ -16,17 +16,17 @@ colour are their children, and what is sought is a round through all stops by st
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
-from converter.estimate.route_geometry import EPSILON, IntArray
+from converter.estimate.route_geometry import EPSILON, FloatArray, IntArray
 from converter.estimate.route_links import Links
 
 _LEVELS = (0.0, 0.42, 0.84, 1.3, 1.7, 2.5, 3.4, 5.1)
 _THIN = 3
 _NEAR = 16
-Near = dict[int, list[tuple[int, float]]]
+_BLOCK = 1 << 14
+"""Stops whose links are looked at together."""
+Near = dict[int, list[int]]
 
 
 class Rounds:
@@ -220,48 +220,75 @@ def _merge_dear(rounds: Rounds) -> None:
     if not stops.size:
         return
     biggest = int(np.bincount(root[stops]).argmax())
-    near = _apart(rounds, stops, root, biggest)
+    one, two, cost = _apart(rounds, stops, root, biggest)
     for level in _LEVELS:
         if level > rounds.links.price / 4:
             break
+        root = rounds.roots()
+        apart = root[one] != root[two]
+        one, two, cost = one[apart], two[apart], cost[apart]
+        within = cost <= level + 0.84 + EPSILON
+        near = _grouped(one[within], two[within])
         waiting = list(near)
         while waiting:
-            touched: set[int] = set()
-            for a in waiting:
-                if rounds.root(a) == rounds.root(biggest):
-                    continue
-                for b, cost in near[a]:
-                    if cost > level + 0.84 + EPSILON:
-                        break
-                    ends = rounds.merge(a, b, level) if rounds.root(a) != rounds.root(b) else None
-                    if ends is not None:
-                        touched.update((a, b, *ends))
+            touched = _merge_at(rounds, waiting, near, level, biggest)
             # What was merged, and what lies near it, may merge on.
-            again = touched.union(b for a in touched for b, _ in near.get(a, ()))
+            again = touched.union(b for a in touched for b in near.get(a, ()))
             waiting = sorted(a for a in again if a in near)
 
 
-def _apart(rounds: Rounds, stops: IntArray, root: Any, biggest: int) -> Near:
-    """Return for the stops outside the biggest round the stops of other rounds that links reach, cheapest first."""
+def _merge_at(rounds: Rounds, waiting: list[int], near: Near, level: float, biggest: int) -> set[int]:
+    """Merge the rounds of these stops with those near them at no more than ``level``; return the stops linked anew."""
+    root = rounds.root
+    touched: set[int] = set()
+    for a in waiting:
+        mine = root(a)
+        if mine == root(biggest):
+            continue
+        for b in near[a]:
+            if root(b) == mine:
+                continue
+            ends = rounds.merge(a, b, level)
+            if ends is not None:
+                touched.update((a, b, *ends))
+                mine = root(a)
+    return touched
+
+
+def _grouped(one: IntArray, two: IntArray) -> Near:
+    """Return for each number of ``one``, which ascends, those of ``two`` beside it."""
+    found: Near = {}
+    for a, b in zip(one.tolist(), two.tolist(), strict=True):
+        found.setdefault(a, []).append(b)
+    return found
+
+
+def _apart(rounds: Rounds, stops: IntArray, root: IntArray, biggest: int) -> tuple[IntArray, IntArray, FloatArray]:
+    """Return pairs of a stop outside the biggest round and one of another round that a link reaches, with its excess.
+
+    Sorted by the first stop, cheapest first.
+    """
     links = rounds.links
     outside = stops[root[stops] != biggest]
     index, is_stop = links.crosses.index.ravel(), np.asarray([*rounds.is_stop, False])
-    first, second, costs = [], [], []
-    for step in links.excess_of if outside.size else ():
-        other = index[links.place[outside] + step]
-        fits = np.flatnonzero(is_stop[other] & (root[other] != root[outside]))
-        cost = links.excesses(step)[outside[fits]]
-        fits, cost = fits[cost < links.price], cost[cost < links.price]
-        first.append(outside[fits])
-        second.append(other[fits])
-        costs.append(cost)
-    if not first:
-        return {}
-    one, two, cost = np.concatenate(first), np.concatenate(second), np.concatenate(costs)
-    order = np.lexsort((cost, one))
-    near: Near = {}
-    for a, b, value in zip(one[order].tolist(), two[order].tolist(), cost[order].tolist(), strict=True):
-        found = near.setdefault(a, [])
-        if len(found) < _NEAR:
-            found.append((b, value))
-    return near
+    steps = np.asarray(list(links.excess_of), dtype=np.int64)
+    plain = np.asarray(list(links.excess_of.values()))
+    first, second, costs = [np.zeros(0, np.int64)], [np.zeros(0, np.int64)], [np.zeros(0)]
+    for low in range(0, outside.size, _BLOCK):
+        part = outside[low : low + _BLOCK]
+        other = index[links.place[part, None] + steps]
+        at, which = np.nonzero(is_stop[other] & (root[other] != root[part, None]) & (plain < links.price))
+        one, two = part[at], other[at, which].astype(np.int64)
+        if links.rules.hidden:
+            cost = np.array([links.excess(a, b) for a, b in zip(one.tolist(), two.tolist(), strict=True)])
+            order = np.lexsort((which, cost, at))
+            order = order[cost[order] < links.price]
+            at, one, two, cost = at[order], one[order], two[order], cost[order]
+        else:
+            cost = plain[which]
+        # Only so many of each.
+        rank = np.arange(at.size) - np.searchsorted(at, at)
+        first.append(one[rank < _NEAR])
+        second.append(two[rank < _NEAR])
+        costs.append(cost[rank < _NEAR])
+    return np.concatenate(first), np.concatenate(second), np.concatenate(costs)

@@ -15,12 +15,13 @@ from converter.estimate.route_cut import choose_directions, move_table, taken_mo
 from converter.estimate.route_fill import Filler, block_legs
 from converter.estimate.route_fold import folded_legs, split_walks
 from converter.estimate.route_geometry import Crosses, MoveRules
+from converter.estimate.route_least import _PieceRule
 from converter.estimate.route_links import Links
 from converter.estimate.route_pieces import PieceLinks, joined_legs
 from converter.estimate.route_search import Walk
 from converter.estimate.route_stops import Rounds, stop_walks
 from converter.estimate.route_tree import SideGraph, TreeWalk
-from converter.estimate.route_work import _ChildRule, _PieceRule, closed_walks
+from converter.estimate.route_work import _ChildRule, closed_walks
 
 ROOT2 = math.sqrt(2)
 

@@ -8,27 +8,26 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from converter.estimate import route_work
+from converter.estimate import route_least
 from converter.estimate.route_anneal import LegOrder
 from converter.estimate.route_bound import thread_bound
 from converter.estimate.route_cut import choose_directions, move_table, taken_moves
 from converter.estimate.route_geometry import Crosses, MoveRules
-from converter.estimate.route_links import Links
-from converter.estimate.route_tree import SideGraph
-from converter.estimate.route_work import (
-    _best_filling,
+from converter.estimate.route_least import (
     _cost,
     _filled,
     _merged,
     _most_tries,
     _regrouped,
-    _share,
     _shorter_by_group,
     _worked,
-    closed_lengths,
     cut_order,
     least_lengths,
 )
+from converter.estimate.route_links import Links
+from converter.estimate.route_search import share_of_tries
+from converter.estimate.route_tree import SideGraph
+from converter.estimate.route_work import _best_filling, closed_lengths
 
 PRICE = 49.0
 ROOT2 = math.sqrt(2)
@@ -73,7 +72,9 @@ def random_legs(rng, count):
 )
 def test_large_charts_get_fewer_tries(crosses, share):
     """As one and a half times the power of their size."""
-    assert _share(crosses) == pytest.approx(share, abs=1e-4) and _most_tries(crosses) == int(2500 * _share(crosses))
+    assert share_of_tries(crosses) == pytest.approx(share, abs=1e-4) and _most_tries(crosses) == int(
+        2500 * share_of_tries(crosses)
+    )
 
 
 def test_directions_and_moves_of_an_order():
@@ -175,7 +176,7 @@ def test_which_groups_are_worked_again(monkeypatch):
         assert all(part.shape == (order.size, 2) for part, order in zip(holes, orders, strict=True))
         return orders
 
-    monkeypatch.setattr(route_work, "shorter_orders", find)
+    monkeypatch.setattr(route_least, "shorter_orders", find)
     links, order, legs, group = scattered_order((11, 12, 23, 24, 47, 48, 95, 96))
     before = legs.copy()
     assert np.array_equal(_regrouped(links, order, legs, group), before)
@@ -188,11 +189,11 @@ def test_which_groups_are_worked_again(monkeypatch):
     _regrouped(links, order, legs, group)
     assert [tries for _, tries in seen] == [int(1_700_000 * 0.15 / 120)]
     seen.clear()
-    monkeypatch.setattr(route_work, "_GROUP_TRIES", 400 * 120 / 0.15 - 1)
+    monkeypatch.setattr(route_least, "_GROUP_TRIES", 400 * 120 / 0.15 - 1)
     _regrouped(links, order, legs, group)
     assert seen == []
     # A group in one length stays.
-    monkeypatch.setattr(route_work, "_GROUP_TRIES", 1_700_000)
+    monkeypatch.setattr(route_least, "_GROUP_TRIES", 1_700_000)
     links = links_of(np.ones((4, 5), dtype=bool))
     row = np.arange(40)
     joined = LegOrder(links, [row], _worked(links, row)[0], PRICE)
@@ -201,7 +202,7 @@ def test_which_groups_are_worked_again(monkeypatch):
 
 
 def test_groups_worked_again_take_less_thread(monkeypatch):
-    monkeypatch.setattr(route_work, "_GROUP_TRIES", 60_000)
+    monkeypatch.setattr(route_least, "_GROUP_TRIES", 60_000)
     links, order, legs, group = scattered_order((12, 20), seed=3)
     before = moves_of(links, legs)
     made = _regrouped(links, order, legs.copy(), group)
@@ -269,7 +270,7 @@ def test_first_stops_are_tried_until_the_fewest_lengths_do():
 @pytest.mark.parametrize(("seed", "share"), [(1, 0.2), (2, 0.5), (3, 0.85)])
 def test_both_orders_hold_every_leg_within_the_capacity(monkeypatch, seed, share, hidden):
     for name, tries in (("_MOST_LEG_TRIES", 300_000), ("_FEW_LEG_TRIES", 30_000), ("_GROUP_TRIES", 60_000)):
-        monkeypatch.setattr(route_work, name, tries)
+        monkeypatch.setattr(route_least, name, tries)
     rng = np.random.default_rng(seed)
     cells = rng.random((10, 12)) < share
     links = links_of(cells, hidden)
