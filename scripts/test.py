@@ -41,7 +41,9 @@ def main() -> int:
         print("\nAll clean installs passed." if not failed else f"\nFailed: {', '.join(failed)}.")
         return 1 if failed else 0
     folder = python.parent
-    pytest = [str(python), "-m", "pytest", "-q", *chosen.rest]
+    # A file's tests stay on one core: what they share is made once.
+    shared = [] if chosen.rest else ["--numprocesses", "auto", "--dist", "loadfile"]
+    pytest = [str(python), "-m", "pytest", "-q", *shared, *chosen.rest]
     if chosen.quick:
         pytest += ["-m", "not browser and not slow"]
     elif not chosen.rest:
