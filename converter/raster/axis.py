@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from converter.model.arrays import MaskArray
 from converter.pixels.thinning import thin_to_lines
+from converter.raster.around import count_round, grow, shrink, square
 
 TAPER_SLOPE = 0.46
 """Rise of the half-width along the axis from which on a narrow end is a tip or a corner and no stroke."""
@@ -56,37 +57,50 @@ def move_axis(axis: Axis, pixels: int, top: float, left: float, cell: float, mar
     return Axis(points, axis.radius * pixels / cell, np.floor(middle * laid_pixels).astype(np.intp), axis.straight)
 
 
-def find_diagonals(axis: Axis, shape: tuple[int, int], pixels: int) -> tuple[npt.NDArray[np.float64], ...]:
+THIN = 0.8
+"""Stitches: half the width below which a stroke has a say in where the grid lies."""
+MANY = 1200
+"""Points of thin strokes; of more only every so many are taken."""
+
+
+def find_diagonals(axis: Axis, shape: tuple[int, ...], pixels: int) -> tuple[npt.NDArray[np.float64], ...]:
     """Return row - col and row + col, in pixels, of the points on thin strokes that run at 45 degrees."""
-    line = np.zeros((shape[0] + 6 * pixels, shape[1] + 6 * pixels), dtype=np.uint8)
-    at = axis.pixel[axis.radius < 0.8]
-    at = at[:: max(1, len(at) // 1200)]
-    line[axis.pixel[:, 0] + 3 * pixels, axis.pixel[:, 1] + 3 * pixels] = 1
-    line = np.asarray(cv2.dilate(line, np.ones((3, 3), np.uint8)), dtype=np.uint8)
+    thin = _some_thin(axis)
     out = []
     for sense in (1, -1):
-        on = np.ones(len(at), dtype=np.bool_)
-        for k in (-2 * pixels, -pixels, pixels, 2 * pixels):
-            on &= line[at[:, 0] + 3 * pixels + k, at[:, 1] + 3 * pixels + sense * k] > 0
-        out.append((at[on, 0] + 0.5) - sense * (at[on, 1] + 0.5))
+        at = axis.pixel[thin][_runs_on(axis, thin, shape, pixels, (1, sense))] + 0.5
+        out.append(at[:, 0] - sense * at[:, 1])
     return tuple(out)
 
 
-def find_straights(axis: Axis, shape: tuple[int, int], pixels: int) -> tuple[npt.NDArray[np.float64], ...]:
+def find_straights(axis: Axis, shape: tuple[int, ...], pixels: int) -> tuple[npt.NDArray[np.float64], ...]:
     """Return the row, in pixels, of points on thin strokes that run level, and the col of those that run upright."""
-    line = np.zeros((shape[0] + 6 * pixels, shape[1] + 6 * pixels), dtype=np.uint8)
-    thin = np.flatnonzero(axis.radius < 0.8)
-    thin = thin[:: max(1, len(thin) // 1200)]
-    at, points = axis.pixel[thin] + 3 * pixels, axis.points[thin] * pixels
-    line[axis.pixel[:, 0] + 3 * pixels, axis.pixel[:, 1] + 3 * pixels] = 1
-    line = np.asarray(cv2.dilate(line, np.ones((3, 3), np.uint8)), dtype=np.uint8)
-    out = []
-    for way in (0, 1):
-        on = np.ones(len(at), dtype=np.bool_)
-        for k in (-2 * pixels, -pixels, pixels, 2 * pixels):
-            on &= line[at[:, 0] + (k if way else 0), at[:, 1] + (0 if way else k)] > 0
-        out.append(points[on, way])
-    return tuple(out)
+    thin = _some_thin(axis)
+    ways = enumerate(((0, 1), (1, 0)))
+    return tuple(axis.points[thin, k][_runs_on(axis, thin, shape, pixels, way)] * pixels for k, way in ways)
+
+
+def _some_thin(axis: Axis) -> npt.NDArray[np.intp]:
+    thin = np.flatnonzero(axis.radius < THIN)
+    return thin[:: max(1, len(thin) // MANY)]
+
+
+def _runs_on(
+    axis: Axis, some: npt.NDArray[np.intp], shape: tuple[int, ...], pixels: int, way: tuple[int, int]
+) -> npt.NDArray[np.bool_]:
+    """Return which points have the line, to a pixel, one and two stitches before and behind them on a way."""
+    rim = 2 * pixels
+    line = grow(_marked(axis.pixel + rim, (shape[0] + 2 * rim, shape[1] + 2 * rim)))
+    at = axis.pixel[some] + rim
+    steps = (at + k * pixels * np.array(way) for k in (-2, -1, 1, 2))
+    return np.asarray(np.all([line[each[:, 0], each[:, 1]] for each in steps], axis=0))
+
+
+def _marked(at: npt.NDArray[np.intp], shape: tuple[int, ...]) -> MaskArray:
+    """Return the mask of some pixels."""
+    mask = np.zeros(shape, dtype=np.bool_)
+    mask[at[:, 0], at[:, 1]] = True
+    return mask
 
 
 def places(mask: MaskArray) -> npt.NDArray[np.intp]:
@@ -120,18 +134,18 @@ def find_axis(ink: MaskArray, depth: npt.NDArray[np.float32], pixels: int, narro
     Parts wider than twice `BROAD` have points round their middle and scattered over it.
     """
     line = thin_to_lines(ink, int(np.ceil(BROAD * pixels)))
-    middle = cv2.erode(line.view(np.uint8), np.ones((3, 3), np.uint8), borderType=cv2.BORDER_CONSTANT) > 0
+    middle = shrink(line)
     line &= ~middle
     line = _lengthen_ends(line, depth, pixels)
-    step = max(1, pixels // 2)
+    step = pixels // 2
     line[::step, ::step] |= middle[::step, ::step]
     at = places(line)
     radius = depth[at[:, 0], at[:, 1]].astype(np.float64)
     if len(at):
-        spur = _tapers(at, radius, (ink.shape[0], ink.shape[1]), pixels, narrow)
+        spur = _tapers(at, radius, ink.shape, pixels, narrow)
         at, radius = at[~spur], radius[~spur]
     points, straight = _smooth(at, ink.shape, pixels)
-    points = _out_to_tips(points / pixels, radius, at, (ink.shape[0], ink.shape[1]), pixels)
+    points = _out_to_tips(points / pixels, radius, at, ink.shape, pixels)
     return Axis(points, radius, at, straight)
 
 
@@ -139,16 +153,14 @@ def _out_to_tips(
     points: npt.NDArray[np.float64],
     radius: npt.NDArray[np.float64],
     at: npt.NDArray[np.intp],
-    shape: tuple[int, int],
+    shape: tuple[int, ...],
     pixels: int,
 ) -> npt.NDArray[np.float64]:
     """Return the points, in stitches, with the ends of fine tips moved out to where the ink runs to nothing.
 
     Thinning stops short of a fine tip, and its last part is thinner than a pixel.
     """
-    line = np.zeros(shape, dtype=np.uint8)
-    line[at[:, 0], at[:, 1]] = 1
-    around = cv2.boxFilter(line, -1, (3, 3), normalize=False, borderType=cv2.BORDER_CONSTANT)
+    around = count_round(_marked(at, shape))
     out = points.copy()
     for end in np.flatnonzero((around[at[:, 0], at[:, 1]] <= 2) & (radius < TIP_WIDTH / 2)):
         # The points come in reading order.
@@ -174,7 +186,7 @@ def _out_to_tips(
 
 
 def _tapers(
-    at: npt.NDArray[np.intp], radius: npt.NDArray[np.float64], shape: tuple[int, int], pixels: int, narrow: float
+    at: npt.NDArray[np.intp], radius: npt.NDArray[np.float64], shape: tuple[int, ...], pixels: int, narrow: float
 ) -> npt.NDArray[np.bool_]:
     """Return which points lie where the ink runs to a tip: close by it is wider by more than the slope."""
     spur = np.zeros(len(at), dtype=np.bool_)
@@ -185,31 +197,29 @@ def _tapers(
     here = radius[some].astype(np.float32)
     widest = np.zeros(shape, dtype=np.float32)
     widest[row, col] = here
-    square, cross = np.ones((3, 3), np.uint8), np.array([[0, 1, 0], [1, 1, 1], [0, 1, 0]], np.uint8)
+    cross = cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3))
     found = np.zeros(len(some), dtype=np.bool_)
     for k in range(1, int(0.8 * pixels) + 1):
         # Crosses and squares in turn grow an octagon, near enough a disc of k pixels.
-        widest = np.asarray(cv2.dilate(widest, cross if k % 2 else square), dtype=np.float32)
+        widest = np.asarray(cv2.dilate(widest, cross if k % 2 else square(3)), dtype=np.float32)
         found |= widest[row, col] - here > max(0.1, TAPER_SLOPE * k / pixels)
     spur[some] = found & (here < narrow)
     return spur & _ends_free(at, spur, shape)
 
 
-def _ends_free(at: npt.NDArray[np.intp], some: npt.NDArray[np.bool_], shape: tuple[int, int]) -> npt.NDArray[np.bool_]:
+def _ends_free(at: npt.NDArray[np.intp], some: npt.NDArray[np.bool_], shape: tuple[int, ...]) -> npt.NDArray[np.bool_]:
     """Return which points lie in a run of ``some`` that has an end of the line and meets the rest of it but once.
 
     The arms of a crossing have no end, and a narrow place in a rough stroke goes on at both sides.
     """
-    line, marked = np.zeros(shape, dtype=np.uint8), np.zeros(shape, dtype=np.uint8)
-    line[at[:, 0], at[:, 1]] = 1
-    marked[at[some, 0], at[some, 1]] = 1
-    around = cv2.boxFilter(line, -1, (3, 3), normalize=False, borderType=cv2.BORDER_CONSTANT)
-    count, runs = cv2.connectedComponents(marked, connectivity=8, ltype=cv2.CV_32S)
+    line, marked = _marked(at, shape), _marked(at[some], shape)
+    around = count_round(line)
+    count, runs = cv2.connectedComponents(marked.view(np.uint8), connectivity=8, ltype=cv2.CV_32S)
     run = runs[at[:, 0], at[:, 1]]
     free = np.zeros(count, dtype=np.bool_)
     free[run[around[at[:, 0], at[:, 1]] <= 2]] = True
-    beside = np.asarray(cv2.dilate(runs.astype(np.float32), np.ones((3, 3), np.uint8)))
-    touch = (line > marked) & (beside > 0)
+    beside = np.asarray(cv2.dilate(runs.astype(np.float32), square(3)))
+    touch = line & ~marked & (beside > 0)
     touches, where = cv2.connectedComponents(touch.view(np.uint8), connectivity=8, ltype=cv2.CV_32S)
     of_touch = np.zeros(touches, dtype=np.intp)
     of_touch[where[touch]] = beside[touch].astype(np.intp)
@@ -244,9 +254,9 @@ def _smooth(
         mean = np.stack([rows, cols], axis=1) / np.maximum(number, 1)[:, None] + 0.5
         return mean, (number >= 2 * reach + 1) & (number <= 2 * reach + 2)
 
-    mean, whole = mean_within(max(1, pixels // 3))
+    mean, whole = mean_within(pixels // 3)
     near = np.abs(mean - points).max(axis=1) < 0.8
-    wider, through = mean_within(max(1, 2 * pixels // 3))
+    wider, through = mean_within(2 * pixels // 3)
     straight = through & (np.abs(wider - points).max(axis=1) < max(0.8, STRAIGHT * pixels))
     return np.where((whole & near)[:, None], mean, points), straight
 
@@ -256,9 +266,7 @@ def _lengthen_ends(skeleton: MaskArray, depth: npt.NDArray[np.float32], pixels: 
 
     Thinning eats the ends of strokes.
     """
-    line = skeleton.view(np.uint8)
-    around = cv2.filter2D(line, cv2.CV_8U, np.ones((3, 3), np.uint8), borderType=cv2.BORDER_CONSTANT)
-    ends = places(skeleton & (around <= 2))
+    ends = places(skeleton & (count_round(skeleton) <= 2))
     if len(ends) == 0:
         return skeleton
     out = skeleton.copy()

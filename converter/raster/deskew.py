@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import GrayArray
+from converter.raster.around import blur
 
 MOST_DEGREES = 6.0
 LEAST_DEGREES = 0.35
@@ -28,7 +29,7 @@ def find_tilt(gray: GrayArray) -> float:
         Positive if the picture must be turned counterclockwise to stand straight; 0 if it has no straight edges to go
         by, if they are straight already, or if they tilt both ways alike (a symmetric drawing stays as it is).
     """
-    soft = cv2.GaussianBlur(gray, (0, 0), 1.5)
+    soft = blur(gray, 1.5)
     across = cv2.Scharr(soft, cv2.CV_32F, 1, 0)
     down = cv2.Scharr(soft, cv2.CV_32F, 0, 1)
     least = 0.25 * float(np.percentile(np.hypot(across[::2, ::2], down[::2, ::2]), 99.7))
@@ -45,7 +46,7 @@ def find_tilt(gray: GrayArray) -> float:
     weight = np.minimum(size, np.percentile(size, 80))
     edges = np.arange(-45, 45 + BIN_DEGREES, BIN_DEGREES)
     counts, _ = np.histogram(folded, bins=edges, weights=weight)
-    heap = np.convolve(counts, np.ones(7), mode="same") / max(float(counts.sum()), 1e-9)
+    heap = np.convolve(counts, np.ones(7), mode="same") / float(counts.sum())
     middle = (edges[:-1] + edges[1:]) / 2
     allowed = np.abs(middle) <= MOST_DEGREES
     at = int(np.argmax(np.where(allowed, heap, 0)))

@@ -16,11 +16,10 @@ ROUND_FILL = 0.7
 SQUARE_FILL = 0.9
 """From that share on it is a square."""
 STAMPS = {
-    1: np.ones((1, 1), dtype=np.bool_),
-    2: np.ones((2, 2), dtype=np.bool_),
-    3: np.array([[0, 1, 0], [1, 1, 1], [0, 1, 0]], dtype=np.bool_),
-    4: np.array([[0, 1, 1, 0], [1, 1, 1, 1], [1, 1, 1, 1], [0, 1, 1, 0]], dtype=np.bool_),
+    len(rows): np.array([[mark == "#" for mark in row] for row in rows])
+    for rows in (("#",), ("##", "##"), (".#.", "###", ".#."), (".##.", "####", "####", ".##."))
 }
+"""By their stitches across."""
 
 
 def stamp_dots(cells: CellArray, ink: MaskArray, pixels: int) -> CellArray:

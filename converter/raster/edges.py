@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import LabelArray, MaskArray
+from converter.raster.around import square
 
 NEAR, FAR = 3, 11
 """Pixels over which the steps at an edge are compared."""
@@ -22,7 +23,7 @@ Levels = npt.NDArray[np.uint8]
 
 def span(levels: Levels, side: int) -> Levels:
     """Return the difference of the greatest and the least level in the square round each pixel, in each component."""
-    foot = np.ones((side, side), np.uint8)
+    foot = square(side)
     return np.asarray(cv2.dilate(levels, foot) - cv2.erode(levels, foot), dtype=np.uint8)
 
 

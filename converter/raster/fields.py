@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from converter.model.arrays import MaskArray
+from converter.raster.around import shrink
 from converter.raster.axis import ink_depth
 from converter.raster.edges import Levels, sharp_pieces, steps
 
@@ -34,7 +35,8 @@ def find_field_edges(picture: Levels, body: MaskArray, drawn: MaskArray, apart: 
         Pixels a stitch.
     """
     near, far = steps(np.asarray(cv2.medianBlur(picture, 3), dtype=np.uint8))
-    inside = cv2.erode(body.view(np.uint8), np.ones((INSIDE, INSIDE), np.uint8)) > 0
-    labels, stats, sharp = sharp_pieces(inside & (near > APART) & (ink_depth(~drawn, 1) > apart), near, far)
+    labels, stats, sharp = sharp_pieces(
+        shrink(body, INSIDE) & (near > APART) & (ink_depth(~drawn, 1) > apart), near, far
+    )
     sharp &= np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) >= REACH * stitch
     return np.asarray(sharp[labels])

@@ -54,7 +54,7 @@ class Orientation:
             return Orientation(True, self.flip_cols, self.flip_rows)
         return self
 
-    def matrix(self, shape: tuple[int, int]) -> Matrix:
+    def matrix(self, shape: tuple[int, ...]) -> Matrix:
         """Return the (3, 3) map from (row, col, 1) of this image back to the array of ``shape`` it was made from."""
         height, width = (shape[1], shape[0]) if self.transpose else shape
         back = np.eye(3)

@@ -9,6 +9,7 @@ import numpy as np
 
 from converter.model.arrays import GrayArray, MaskArray
 from converter.model.phrase import Phrase
+from converter.raster.around import blur, grow, shrink, square
 from converter.raster.axis import ink_depth
 from converter.raster.light import Ink
 
@@ -77,9 +78,8 @@ def toning(ink: Ink) -> tuple[float, float]:
     added.
     """
     mask = ink.mask
-    foot = np.ones((5, 5), np.uint8)
-    plain = cv2.dilate(mask.view(np.uint8), foot) == cv2.erode(mask.view(np.uint8), foot)
-    span = cv2.dilate(ink.depth, foot) - cv2.erode(ink.depth, foot)
+    plain = grow(mask, 5) == shrink(mask, 5)
+    span = cv2.dilate(ink.depth, square(5)) - cv2.erode(ink.depth, square(5))
     inner, bare = mask & plain, ~mask & plain
     uneven_ink = float(np.std(ink.depth[inner])) if inner.any() else 0.0
     uneven_paper = float(np.std(ink.depth[bare])) if bare.any() else 1.0
@@ -95,15 +95,13 @@ def edges_elsewhere(ink: Ink, gray: GrayArray) -> float:
     The square of the gradient (H. Scharr, Optimale Operatoren in der Digitalen Bildverarbeitung, 2000;
     `cv2.Scharr`) is added up within four pixels of the ink's edge and elsewhere.
     """
-    calm = cv2.GaussianBlur(gray, (0, 0), 1.0)
+    calm = blur(gray, 1.0)
     down, across = (cv2.Scharr(calm, cv2.CV_32F, *way) / np.float32(32) for way in ((0, 1), (1, 0)))
     steep = down * down + across * across
     ends = [gray.size // 100, gray.size - 1 - gray.size // 100]
     dark, bright = np.partition(gray.ravel(), ends)[ends]
     steep[steep < (FAINT * (bright - dark)) ** 2] = 0
-    foot = np.ones((9, 9), np.uint8)
-    mask = ink.mask.view(np.uint8)
-    away = cv2.dilate(mask, foot) == cv2.erode(mask, foot)
+    away = grow(ink.mask, 9) == shrink(ink.mask, 9)
     total = float(steep.sum())
     return float(steep[away].sum()) / total if total > 0 else 0.0
 
@@ -115,7 +113,7 @@ def line_or_shape(mask: MaskArray) -> Kind:
         return Kind("line", Phrase("Taken for a line drawing."))
     sides = sorted((int(rows[-1] - rows[0]) + 1, int(cols[-1] - cols[0]) + 1))
     size = max(sides[0], SLENDER * sides[1])
-    thick = float((ink_depth(mask, 1) > THICK * size).sum()) / max(1.0, float(mask.sum()))
+    thick = float((ink_depth(mask, 1) > THICK * size).sum()) / float(mask.sum())
     if thick < THICK_SHARE:
         return Kind("line", Phrase("Taken for a line drawing: nearly all of its ink lies in strokes."))
     return Kind("shape", Phrase("Taken for solid shapes: much of its ink lies in broad areas."))

@@ -25,6 +25,7 @@ import numpy.typing as npt
 
 from converter.model.arrays import GrayArray, LabelArray, MaskArray
 from converter.pixels.runs import spread
+from converter.raster.around import blur, square
 from converter.raster.axis import ink_depth
 from converter.raster.components import label_parts
 from converter.raster.morphology import disc, drop_parts, drop_small
@@ -226,15 +227,15 @@ class _Edges:
 
 def _find_edges(gray: GrayArray, pixels: float, dark: float, softness: float) -> _Edges | None:
     """Return ink and paper as their edges tell, or None if there are none."""
-    level = np.asarray(cv2.GaussianBlur(gray, (0, 0), max(0.5, softness * pixels)), dtype=np.float32)
+    level = blur(gray, max(0.5, softness * pixels))
     level += np.float32(LIFT)
     np.log(level, out=level)
-    smooth = np.asarray(cv2.GaussianBlur(level, (0, 0), 1.5), dtype=np.float32)
+    smooth = blur(level, 1.5)
     ripple = np.subtract(_sample(level), _sample(smooth))
     np.abs(ripple, out=ripple)
     del smooth
     reach = max(2, round((0.15 + softness) * pixels))
-    foot = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
+    foot = square(2 * reach + 1)
     low = np.asarray(cv2.erode(level, foot), dtype=np.float32)
     span = np.asarray(cv2.dilate(level, foot), dtype=np.float32)
     span -= low
@@ -301,7 +302,7 @@ def _drop_shadow_rims(
 ) -> MaskArray:
     """Drop ink of the band that is about as bright as the paper regions close by."""
     reach = max(2, round(0.6 * pixels))
-    foot = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
+    foot = square(2 * reach + 1)
     bright = np.float32(level.max() + 1)
     paper = cv2.erode(np.where(sure_paper, level, bright), foot)
     doubtful = mask & band & (level > paper - np.float32(0.12 * contrast)) & (paper < bright)

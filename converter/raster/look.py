@@ -11,6 +11,7 @@ import numpy.typing as npt
 from converter.errors import RequestError
 from converter.model.arrays import GrayArray, MaskArray
 from converter.model.phrase import Phrase, sentences
+from converter.raster.around import grow, shrink
 from converter.raster.deskew import find_tilt, turn_back
 from converter.raster.edges import is_even
 from converter.raster.kind import Kind, line_or_shape, tell_kind, toning
@@ -19,13 +20,15 @@ from converter.raster.midtone import MiddleTones, find_middle_tones
 from converter.raster.photo import cut_subject, tone_mask
 from converter.raster.prepare import Prepared
 from converter.raster.rims import find_rims
-from converter.raster.scaling import laid_on, resize, resize_float
+from converter.raster.scaling import laid_on, resize, resize_float, size_at
 from converter.raster.silhouette import find_body, find_silhouette
 from converter.settings import ChartSettings
 
 COARSE = 700
 COARSE_PHOTO = 400
 """Pixels of the copies on which drawings and photographs are looked at first."""
+TINY = 400
+"""Pixels of the copy on which the kind is told."""
 COARSE_PALE, PALE_PIXELS = 350, 4
 """Pixels of the copy on which pale parts are looked for, and at least so many to a stitch."""
 TONES, MANY_TONED = (0.1, 0.9), 0.12
@@ -58,10 +61,10 @@ class Look:
     """Pixels of the coarse copy to a pixel of the standing picture."""
     mask: MaskArray
     """(h, w) of the coarse copy: ink, or the tonal shapes of a photograph."""
-    inside: MaskArray | None
+    inside: MaskArray | None = None
     """(h, w): the subject of a photograph."""
-    inverted: bool
-    tilt: float
+    inverted: bool = False
+    tilt: float = 0.0
     """Degrees, see `deskew.find_tilt`; ``mask`` is straight already."""
     rims: MaskArray | None = None
     """(h, w) of the coarse copy: edges of pale areas."""
@@ -76,11 +79,11 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
     wanted = settings.reduction
     scale = min(1.0, COARSE / max(ready.gray.shape))
     coarse = resize(ready.gray, scale)
-    stitches = max(ready.columns or 0, ready.rows or 0)
+    stitches = ready.stitches
     pixels = max(6.0, min(12.0, COARSE / stitches))
     light_on_dark = False
     if wanted.kind == "auto":
-        tiny = resize_float(coarse, min(1.0, 400 / max(coarse.shape)))
+        tiny = resize_float(coarse, TINY / max(coarse.shape))
         ink = find_ink(tiny, 8.0, mend_grain=False)
         if ink is None or not ink.mask.any():
             # A dot or a hairline may be too little to be seen on the small copy.
@@ -100,7 +103,7 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
         ink = find_ink(coarse, pixels, wanted.dark)
         if ink is None or not ink.mask.any() or wanted.kind != "auto":
             raise RequestError(*BLANK)
-        return Look(line_or_shape(ink.mask), scale, ink.mask, None, False, 0.0)
+        return Look(line_or_shape(ink.mask), scale, ink.mask)
     inverted = False
     ink = find_ink(coarse, pixels, wanted.dark)
     if light_on_dark or (ink is not None and not settings.picture.invert and _is_dark_ground(ink.mask)):
@@ -149,20 +152,19 @@ def _find_middle_tones(ready: Prepared, coarse: GrayArray, ink: Ink, pixels: flo
     picture = _colours(ready, small.shape)
     if not is_even(picture):
         return None
-    found = find_middle_tones(picture, small, laid_on(ink.mask, small.shape, 0.0), pixels * scale)
+    found = find_middle_tones(picture, small, laid_on(ink.mask, small.shape), pixels * scale)
     if found is None:
         return None
     limits = cv2.resize(found.limits, coarse.shape[::-1], interpolation=cv2.INTER_NEAREST)
-    return MiddleTones(np.asarray(limits, dtype=np.float32), laid_on(found.lines, coarse.shape, 0.0))
+    return MiddleTones(np.asarray(limits, dtype=np.float32), laid_on(found.lines, coarse.shape))
 
 
 def _look_at_photo(ready: Prepared, settings: ChartSettings, kind: Kind, coarse: GrayArray, side: int) -> Look | None:
     """Return where the tones of a photograph lie, or None if it has none."""
     wanted = settings.reduction
-    less = min(1.0, side / max(coarse.shape))
-    small = resize_float(coarse, less)
+    small = resize_float(coarse, side / max(coarse.shape))
     scale = min(1.0, side / max(ready.gray.shape))
-    stitches = max(ready.columns or 0, ready.rows or 0)
+    stitches = ready.stitches
     inside = _find_subject(ready, small, stitches)
     pixels = max(3.0, side / stitches)
 
@@ -186,9 +188,9 @@ def _look_at_photo(ready: Prepared, settings: ChartSettings, kind: Kind, coarse:
         return None
     outline = None if inverted else _find_outline(ready, mask)
     if outline is None:
-        return Look(kind, scale, mask, inside, inverted, 0.0)
+        return Look(kind, scale, mask, inside, inverted)
     kind = Kind(kind.name, sentences(kind.reason, PALER))
-    return Look(kind, scale, mask | outline, inside, inverted, 0.0, outline)
+    return Look(kind, scale, mask | outline, inside, inverted, rims=outline)
 
 
 def _find_subject(ready: Prepared, gray: GrayArray, stitches: int) -> MaskArray | None:
@@ -201,9 +203,7 @@ def _find_subject(ready: Prepared, gray: GrayArray, stitches: int) -> MaskArray 
         body = find_body(_colours(ready, gray.shape), stitches)
         if body is not None and body.any() and float(np.ptp(np.quantile(gray[body], TONES))) > MANY_TONED:
             return body
-    return cut_subject(
-        ready.gray if ready.colour is None else ready.colour, (gray.shape[0], gray.shape[1]), ready.subject
-    )
+    return cut_subject(ready.gray if ready.colour is None else ready.colour, gray.shape, ready.subject)
 
 
 def _find_pale(ready: Prepared, coarse: GrayArray, ink: Ink, inverted: bool) -> MaskArray | None:
@@ -216,10 +216,10 @@ def _find_pale(ready: Prepared, coarse: GrayArray, ink: Ink, inverted: bool) -> 
 def _find_outline(ready: Prepared, mask: MaskArray, fields: bool = False) -> MaskArray | None:
     """Return the outline of what is drawn where the mask of a coarse copy does not show it, see `find_silhouette`."""
     scale = _pale_scale(ready, mask)
-    small = _colours(ready, (max(1, round(mask.shape[0] * scale)), max(1, round(mask.shape[1] * scale))))
-    stitches = max(ready.columns or 0, ready.rows or 0)
-    outline = find_silhouette(small, laid_on(mask, small.shape[:2], 0.0), stitches, fields)
-    return None if outline is None else laid_on(outline, mask.shape, 0.0)
+    small = _colours(ready, size_at(mask.shape, scale, 1)[::-1])
+    stitches = ready.stitches
+    outline = find_silhouette(small, laid_on(mask, small.shape[:2]), stitches, fields)
+    return None if outline is None else laid_on(outline, mask.shape)
 
 
 def _colours(ready: Prepared, shape: tuple[int, ...]) -> npt.NDArray[np.uint8]:
@@ -230,7 +230,7 @@ def _colours(ready: Prepared, shape: tuple[int, ...]) -> npt.NDArray[np.uint8]:
 
 def _pale_scale(ready: Prepared, mask: MaskArray) -> float:
     """Return the size of the copy on which pale parts are looked for, as a share of the coarse copy's."""
-    return float(min(1.0, max(COARSE_PALE, PALE_PIXELS * max(ready.columns or 0, ready.rows or 0)) / max(mask.shape)))
+    return float(min(1.0, max(COARSE_PALE, PALE_PIXELS * ready.stitches) / max(mask.shape)))
 
 
 def _is_light_on_dark(gray: GrayArray, inside: MaskArray) -> bool:
@@ -239,11 +239,8 @@ def _is_light_on_dark(gray: GrayArray, inside: MaskArray) -> bool:
     Both sides are taken a few pixels from the edge, where neither has a part of the other.
     """
     reach = max(3, min(gray.shape) // 20) | 1
-    foot = np.ones((reach, reach), np.uint8)
-    body = inside.view(np.uint8)
-    core, wide = cv2.erode(body, np.ones((3, 3), np.uint8)), cv2.dilate(body, np.ones((3, 3), np.uint8))
-    within = (core > 0) & (cv2.erode(body, foot) == 0)
-    beyond = (wide == 0) & (cv2.dilate(body, foot) > 0)
+    within = shrink(inside) & ~shrink(inside, reach)
+    beyond = grow(inside, reach) & ~grow(inside)
     if not within.any() or not beyond.any():
         return False
     return float(gray[within].mean()) > float(gray[beyond].mean()) + LIGHTER

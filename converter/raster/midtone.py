@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import GrayArray, LabelArray, MaskArray
+from converter.raster.around import grow, shrink
 from converter.raster.axis import ink_depth
 from converter.raster.components import label_parts
 from converter.raster.edges import Levels, steps
@@ -72,7 +73,7 @@ def find_middle_tones(picture: Levels, gray: GrayArray, ink: MaskArray, pixels: 
     levels = np.asarray(np.rint(gray * 255), dtype=np.uint8)
     smooth = np.asarray(cv2.medianBlur(levels, 5), dtype=np.uint8)
     # Between dark and middle tone a bare rim may have been found.
-    whole = cv2.morphologyEx(ink.view(np.uint8), cv2.MORPH_CLOSE, np.ones((GAP, GAP), np.uint8)) > 0
+    whole = shrink(grow(ink, GAP), GAP)
     labels, area = label_parts(whole, 8)
     bare, bare_area = label_parts(~whole, 4)
     brightness = np.bincount(bare.ravel(), smooth.ravel(), len(bare_area)) / np.maximum(bare_area, 1)
@@ -85,7 +86,7 @@ def find_middle_tones(picture: Levels, gray: GrayArray, ink: MaskArray, pixels: 
         if tones is not None and tones[1] < paper - DIFFERENT:
             body |= part
             # The blur of an edge lies outside it too.
-            limits[cv2.dilate(part.view(np.uint8), np.ones((7, 7), np.uint8)) > 0] = sum(tones) / 510
+            limits[grow(part, 7)] = sum(tones) / 510
     if not body.any():
         return None
     # Beyond the sides of the picture lies paper.
@@ -98,7 +99,7 @@ def _two_tones(
     part: MaskArray, inked: MaskArray, picture: Levels, smooth: Levels, pixels: float
 ) -> tuple[float, float] | None:
     """Return the darker and the paler level of a part, or None if it is all of one tone."""
-    within = part & (cv2.erode(part.view(np.uint8), np.ones((5, 5), np.uint8)) > 0)
+    within = shrink(part, 5)
     values = smooth[within]
     if len(values) == 0:
         return None
@@ -112,7 +113,7 @@ def _two_tones(
     apart = np.abs(colours[dark].mean(axis=0) - colours[~dark].mean(axis=0)).max()
     if high - low < DIFFERENT or apart < APART or float(ink_depth(paler & inked, 1).max()) < BROAD * pixels:
         return None
-    meeting = within & ~paler & (cv2.dilate(paler.view(np.uint8), np.ones((3, 3), np.uint8)) > 0)
+    meeting = within & ~paler & grow(paler)
     near, far = steps(picture)
     if not meeting.any() or float(np.median(near[meeting] / np.maximum(far[meeting], 1))) < SHARP:
         return None
@@ -127,7 +128,7 @@ def _with_holes(
     The paper is the brightest that lies beside the part; 0 if there is none.
     """
     tone = float(np.median(smooth[part]))
-    rim = (cv2.dilate(part.view(np.uint8), np.ones((3, 3), np.uint8)) > 0) & (bare > 0)
+    rim = grow(part) & (bare > 0)
     beside = np.unique(bare[rim])
     paper = float(brightness[beside].max()) if len(beside) else 0.0
     like = np.zeros(len(brightness), dtype=np.bool_)
@@ -136,5 +137,5 @@ def _with_holes(
         return part, paper
     holes = like[bare]
     inside, _ = label_parts(ink & ~part, 8)
-    beside_holes = np.unique(inside[cv2.dilate(holes.view(np.uint8), np.ones((3, 3), np.uint8)) > 0])
+    beside_holes = np.unique(inside[grow(holes)])
     return np.asarray(part | holes | np.isin(inside, beside_holes[beside_holes > 0])), paper

@@ -162,11 +162,11 @@ def even_mask(mask: MaskArray, symmetry: Symmetry) -> MaskArray:
             total += each.apply(distance).ravel()[doubtful]
         every.ravel()[doubtful] = total > 0
         return every
-    first = first_of_orbit((mask.shape[0], mask.shape[1]), symmetry)
+    first = first_of_orbit(mask.shape, symmetry)
     return np.asarray(mask.ravel()[first].reshape(mask.shape))
 
 
-def first_of_orbit(shape: tuple[int, int], symmetry: Symmetry, last: bool = False) -> npt.NDArray[np.intp]:
+def first_of_orbit(shape: tuple[int, ...], symmetry: Symmetry, last: bool = False) -> npt.NDArray[np.intp]:
     """Return for each flat cell the first (or last) of the cells it is an image of."""
     index = np.arange(shape[0] * shape[1], dtype=np.intp).reshape(shape)
     pick = index.copy()
@@ -177,7 +177,7 @@ def first_of_orbit(shape: tuple[int, int], symmetry: Symmetry, last: bool = Fals
     return pick.ravel()
 
 
-def orbits(shape: tuple[int, int], symmetry: Symmetry) -> npt.NDArray[np.intp]:
+def orbits(shape: tuple[int, ...], symmetry: Symmetry) -> npt.NDArray[np.intp]:
     """Return (cells, images + 1): all flat cells that each cell must equal, itself first."""
     index = np.arange(shape[0] * shape[1], dtype=np.intp).reshape(shape)
     layers = [index.ravel()]

@@ -22,7 +22,9 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import GrayArray, MaskArray
+from converter.raster.around import blur
 from converter.raster.morphology import drop_small, fill_small
+from converter.raster.scaling import size_at
 from converter.raster.threshold import threshold_otsu
 from converter.settings import Box
 
@@ -53,14 +55,14 @@ def tone_mask(
     levels = np.rint(np.clip(gray, 0, 1) * 255).astype(np.uint8)
     calm = cv2.bilateralFilter(levels, 0, 22, 0.35 * pixels)
     calm = cv2.bilateralFilter(calm, 0, 22, 0.35 * pixels)
-    tone = calm.astype(np.float32) / 255
+    tone = np.asarray(calm / np.float32(255), dtype=np.float32)
     fine = 0.42 * pixels * (1 + (50 - detail) / 100)
-    near = cv2.GaussianBlur(tone, (0, 0), fine)
-    far = cv2.GaussianBlur(tone, (0, 0), 1.6 * fine)
+    near = blur(tone, fine)
+    far = blur(tone, 1.6 * fine)
     sharp = near + STRENGTH * (near - far)
     chosen = levels[inside] if inside is not None and inside.any() else levels
     whole = threshold_otsu(chosen) / 255
-    around = _wide_mean(np.asarray(tone, dtype=np.float32), max(tone.shape) / 7, inside)
+    around = _wide_mean(tone, max(tone.shape) / 7, inside)
     level = WHOLE_SHARE * whole + (1 - WHOLE_SHARE) * around + 0.35 * dark / 100
     mask = np.asarray(sharp < level)
     if inside is not None:
@@ -73,17 +75,17 @@ def tone_mask(
 def _wide_mean(tone: npt.NDArray[np.float32], sigma: float, inside: MaskArray | None) -> npt.NDArray[np.float32]:
     """Return the mean of the surroundings, of the subject only if there is one."""
     scale = min(1.0, 12 / sigma)
-    size = (max(2, round(tone.shape[1] * scale)), max(2, round(tone.shape[0] * scale)))
+    size = size_at(tone.shape, scale, 2)
     weight = np.ones_like(tone) if inside is None else inside.astype(np.float32)
-    small = cv2.resize(weight, size, interpolation=cv2.INTER_AREA)
-    total = cv2.resize(tone * weight, size, interpolation=cv2.INTER_AREA)
-    small = cv2.GaussianBlur(small, (0, 0), sigma * scale)
-    total = cv2.GaussianBlur(total, (0, 0), sigma * scale)
-    mean = total / np.maximum(small, 1e-4)
+    shares, total = (
+        blur(np.asarray(cv2.resize(each, size, interpolation=cv2.INTER_AREA), dtype=np.float32), sigma * scale)
+        for each in (weight, tone * weight)
+    )
+    mean = total / np.maximum(shares, 1e-4)
     return np.asarray(cv2.resize(mean, (tone.shape[1], tone.shape[0]), interpolation=cv2.INTER_LINEAR), np.float32)
 
 
-def cut_subject(colour: npt.NDArray[np.uint8], shape: tuple[int, int], box: Box | None) -> MaskArray | None:
+def cut_subject(colour: npt.NDArray[np.uint8], shape: tuple[int, ...], box: Box | None) -> MaskArray | None:
     """Return the subject of a photograph.
 
     Parameters
@@ -99,9 +101,8 @@ def cut_subject(colour: npt.NDArray[np.uint8], shape: tuple[int, int], box: Box 
     -------
     ndarray of the shape asked for, bool, or None
     """
-    height, width = colour.shape[:2]
-    scale = min(1.0, (CUT_SIDE_UNASKED if box is None else CUT_SIDE) / max(height, width))
-    size = (max(8, round(width * scale)), max(8, round(height * scale)))
+    scale = min(1.0, (CUT_SIDE_UNASKED if box is None else CUT_SIDE) / max(colour.shape[:2]))
+    size = size_at(colour.shape, scale, 8)
     small: npt.NDArray[Any] = cv2.resize(colour, size, interpolation=cv2.INTER_AREA)
     if small.ndim == 2:
         small = np.repeat(small[:, :, None], 3, axis=2)
@@ -130,8 +131,8 @@ def cut_subject(colour: npt.NDArray[np.uint8], shape: tuple[int, int], box: Box 
     found = fill_small(found, 0.02 * found.size)
     if box is None and not _stands_out(small, found):
         return None
-    big = cv2.resize(found.astype(np.float32), shape[::-1], interpolation=cv2.INTER_CUBIC)
-    return np.asarray(cv2.GaussianBlur(big, (0, 0), 0.6 * max(1.0, max(shape) / max(size))) > 0.5)
+    big = np.asarray(cv2.resize(found.astype(np.float32), shape[::-1], interpolation=cv2.INTER_CUBIC), dtype=np.float32)
+    return np.asarray(blur(big, 0.6 * max(1.0, max(shape) / max(size))) > 0.5)
 
 
 def _stands_out(small: npt.NDArray[np.uint8], found: MaskArray) -> bool:

@@ -41,6 +41,11 @@ class Prepared:
     """(3, 3): (row, col, 1) in pixels of this picture to pixels of the picture as it came."""
     source_shape: tuple[int, int]
 
+    @property
+    def stitches(self) -> int:
+        """Return how many are asked for, on the longer side if on both."""
+        return max(side for side in (self.columns, self.rows) if side is not None)
+
 
 def prepare_picture(image: Any, settings: ChartSettings) -> Prepared:
     """Turn, crop and invert a picture and bring it to its standard orientation.
@@ -88,7 +93,7 @@ def prepare_picture(image: Any, settings: ChartSettings) -> Prepared:
     has_colour = colour.ndim == 3
     standing = find_standing(gray, colour if has_colour else None, keep, clear)
     one = standing.orientation
-    to_source = to_source @ one.matrix((gray.shape[0], gray.shape[1]))
+    to_source = to_source @ one.matrix(gray.shape)
     columns, rows = (wanted.rows, wanted.columns) if one.transpose else (wanted.columns, wanted.rows)
     mirror = wanted.mirror
     if one.transpose:

@@ -31,6 +31,7 @@ import numpy.typing as npt
 from converter.model.arrays import CellArray, MaskArray
 from converter.model.phrase import Phrase
 from converter.pixels.runs import spread
+from converter.raster.around import blur, count_round, shrink, square
 from converter.raster.axis import Axis, ink_depth
 from converter.raster.components import label_ink, label_parts
 from converter.raster.structure import cells_near
@@ -168,7 +169,7 @@ def _alikeness(picture: MaskArray, cells: CellArray, pixels: int, tone: npt.NDAr
 
 def _shown(axis: Axis, cells: CellArray) -> tuple[float, npt.NDArray[np.intp]]:
     """Return the share of the axis near a stitch, and the pixels of the points that are not."""
-    near = cells.ravel()[cells_near(axis.points, (cells.shape[0], cells.shape[1]), 0.75)].any(axis=1)
+    near = cells.ravel()[cells_near(axis.points, cells.shape, 0.75)].any(axis=1)
     return float(near.mean()), axis.pixel[~near]
 
 
@@ -176,8 +177,7 @@ def _filled_in(picture: MaskArray, cells: CellArray) -> CellArray:
     """Return the cells in the midst of stitched areas that are only partly inked: gaps swallowed by the grid."""
     rows, cols = cells.shape
     cover = cv2.resize(picture.astype(np.float32), (cols, rows), interpolation=cv2.INTER_AREA)
-    midst = cv2.erode(cells.view(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    return np.asarray(midst & (cover < 0.8))
+    return np.asarray(shrink(cells) & (cover < 0.8))
 
 
 def _look_small(picture: MaskArray, pixels: int) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32], float]:
@@ -191,18 +191,17 @@ def _look_small(picture: MaskArray, pixels: int) -> tuple[npt.NDArray[np.float32
 
 def _open(few: npt.NDArray[np.float32], away: npt.NDArray[np.float32], scale: float, cells: CellArray) -> float:
     """Return 1 less the share of narrow gaps that no bare stitch shows."""
-    ink, foot = few >= 0.5, np.ones((3, 3), np.uint8)
-    edge = int((ink & (cv2.erode(ink.view(np.uint8), foot) == 0)).sum())
-    middle = ~ink & (away >= cv2.dilate(away, foot) - 0.1) & (away < WIDEST_GAP / 2 * scale)
+    ink = few >= 0.5
+    edge = int((ink & ~shrink(ink)).sum())
+    middle = ~ink & (away >= cv2.dilate(away, square(3)) - 0.1) & (away < WIDEST_GAP / 2 * scale)
     middle &= away > LEAST_GAP / 2 * scale
     at = np.argwhere(middle)
     if len(at) == 0 or edge == 0:
         return 1.0
     # The middle of a gap an even number of pixels wide is two pixels wide.
-    around = cv2.boxFilter(middle.view(np.uint8), -1, (3, 3), normalize=False, borderType=cv2.BORDER_CONSTANT)
-    length = 3 / np.maximum(around[at[:, 0], at[:, 1]], 3)
+    length = 3 / np.maximum(count_round(middle)[middle], 3)
     points = np.asarray((at + 0.5) / scale, dtype=np.float64)
-    near = cells_near(points, (cells.shape[0], cells.shape[1]), 0.75)
+    near = cells_near(points, cells.shape, 0.75)
     shut = ~(~cells.ravel()[near] & (near > 0)).any(axis=1)
     return max(0.0, 1 - 2 * float(length[shut].sum()) / edge)
 
@@ -217,7 +216,7 @@ def _as_sewn(
     """
     ink = few >= 0.5
     depth = ink_depth(ink, 1)
-    middle = ink & (depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)) - 0.1) & (depth < 0.5 * scale)
+    middle = ink & (depth >= cv2.dilate(depth, square(3)) - 0.1) & (depth < 0.5 * scale)
     del depth
     between = ~ink & (ink_depth(away < 0.5 * scale, 1) > 0.5 * scale + 0.5)
     few[(ink_depth(~middle, 1) <= 0.5 * scale) & ~between] = 1
@@ -260,14 +259,14 @@ def _likeness(picture: npt.NDArray[np.float32], chart: _Look) -> float:
 
 
 def _soft(values: npt.NDArray[np.float32], stitches: float) -> npt.NDArray[np.float32]:
-    return np.asarray(cv2.GaussianBlur(values, (0, 0), stitches * LOOK_PIXELS), dtype=np.float32)
+    return blur(values, stitches * LOOK_PIXELS)
 
 
 def _between(labels: npt.NDArray[np.int32], bridged: MaskArray) -> MaskArray:
     """Return the stitched ground that touches two different parts."""
     count, found = cv2.connectedComponents(bridged.view(np.uint8), connectivity=8)
     spots = np.asarray(found, dtype=np.int32)
-    foot = np.ones((3, 3), np.uint8)
+    foot = square(3)
     high = cv2.dilate(labels.astype(np.float32), foot).astype(np.int64)
     raised = np.where(labels == 0, labels.max() + 1, labels).astype(np.float32)
     low = cv2.erode(raised, foot).astype(np.int64)

@@ -186,7 +186,7 @@ def _trim_free_side(cells: CellArray, grid: Grid, ready: Prepared, settings: Cha
 
 def _result(ready: Prepared, work: Work, best: _Attempt) -> Reduction:
     back = ready.orientation.inverse()
-    turned = back.matrix((best.cells.shape[0], best.cells.shape[1]))
+    turned = back.matrix(best.cells.shape)
     to_source = ready.to_source @ work.to_standing
     losses = best.verdict.losses
     if best.simpler:

@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 
 from converter.model.arrays import GrayArray, MaskArray
+from converter.raster.around import blur, grow, square
 from converter.raster.light import LIFT, Ink
 
 SHARP = 0.12
@@ -36,23 +37,23 @@ def find_rims(gray: GrayArray, ink: Ink) -> MaskArray | None:
     """
     if ink.grainy or not ink.mask.any():
         return None
-    level = np.log(cv2.GaussianBlur(gray, (0, 0), 0.7) + np.float32(LIFT))
-    foot = np.ones((3, 3), np.uint8)
+    level = np.log(blur(gray, 0.7) + np.float32(LIFT))
+    foot = square(3)
     span = cv2.dilate(level, foot) - cv2.erode(level, foot)
-    near = cv2.dilate(ink.mask.view(np.uint8), np.ones((CLEAR_OF_INK, CLEAR_OF_INK), np.uint8))
+    near = grow(ink.mask, CLEAR_OF_INK)
     least = max(SHARP * ink.contrast, ABOVE_NOISE * float(np.median(span[::3, ::3].ravel())))
-    edge = ((span > least) & (near == 0)).astype(np.uint8)
+    edge = np.asarray((span > least) & ~near)
     if not edge.any():
         return None
-    joined = np.asarray(cv2.dilate(edge, foot), dtype=np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
+    joined = grow(edge)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(joined.view(np.uint8), connectivity=8)
     kept = np.zeros(count, dtype=np.bool_)
     long = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) > LEAST_LENGTH * max(gray.shape)
-    wall = (joined > 0) | (near > 0)
+    wall = joined | near
     long[0] = False
     for label in np.flatnonzero(long):
         kept[label] = _is_darker_inside(labels == label, wall, level, ink.contrast)
-    found = np.asarray(kept[labels] & (edge > 0))
+    found = np.asarray(kept[labels] & edge)
     return found if found.any() else None
 
 
@@ -61,7 +62,7 @@ def _is_darker_inside(rim: MaskArray, wall: MaskArray, level: GrayArray, contras
     framed = np.pad(~wall, 1, constant_values=True).view(np.uint8)
     _, grounds = cv2.connectedComponents(framed, connectivity=4, ltype=cv2.CV_32S)
     outside = grounds[1:-1, 1:-1] == grounds[0, 0]
-    close = (cv2.dilate(rim.view(np.uint8), np.ones((7, 7), np.uint8)) > 0) & ~wall
+    close = grow(rim, 7) & ~wall
     inner, outer = close & ~outside, close & outside
     if inner.sum() < 0.2 * outer.sum() or not outer.any():
         return False

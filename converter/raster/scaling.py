@@ -10,7 +10,12 @@ from converter.model.arrays import GrayArray, MaskArray
 from converter.raster.deskew import turn_back
 
 
-def laid_on(mask: MaskArray, shape: tuple[int, ...], tilt: float) -> MaskArray:
+def size_at(shape: tuple[int, ...], scale: float, least: int) -> tuple[int, int]:
+    """Return columns and rows of a copy, as OpenCV takes them, at least so many each."""
+    return max(least, round(shape[1] * scale)), max(least, round(shape[0] * scale))
+
+
+def laid_on(mask: MaskArray, shape: tuple[int, ...], tilt: float = 0.0) -> MaskArray:
     """Return marks resampled to a shape, and straightened."""
     small = cv2.resize(mask.view(np.uint8), (shape[1], shape[0]), interpolation=cv2.INTER_NEAREST)
     if tilt == 0:

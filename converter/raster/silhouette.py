@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import MaskArray
+from converter.raster.around import shrink, square
 from converter.raster.axis import ink_depth
 from converter.raster.edges import SOFT, Levels, is_even, rim_of, sharp_pieces, steps
 from converter.raster.fields import find_field_edges
@@ -71,7 +72,7 @@ def find_silhouette(picture: Levels, ink: MaskArray, stitches: int, fields: bool
         return None
     stitch = max(2.0, max(int(rows[-1] - rows[0]), int(cols[-1] - cols[0])) / stitches)
     close = max(COVERED * stitch, NEAREST)
-    outline = body & (cv2.erode(body.view(np.uint8), np.ones((3, 3), np.uint8), borderType=cv2.BORDER_REPLICATE) == 0)
+    outline = body & ~shrink(body)
     near, far = steps(apart)
     edge, away = outline & (near > LEAST_STEP * least), ink_depth(~ink, 1) > close
     shown = (edge & (near > SOFT * far)) | (outline & ~away)
@@ -97,7 +98,7 @@ def _ends_of_shadows(outline: MaskArray, shown: MaskArray) -> MaskArray:
     side = outline.copy()
     side[BEYOND + 1 : -BEYOND - 1, BEYOND + 1 : -BEYOND - 1] = False
     _, labels = cv2.connectedComponents(side.view(np.uint8), connectivity=8)
-    near = cv2.dilate(labels.astype(np.float32), np.ones((7, 7), np.uint8)).astype(np.int32)
+    near = cv2.dilate(labels.astype(np.float32), square(7)).astype(np.int32)
     ends = outline & ~side & (near > 0)
     count = int(labels.max()) + 1
     seen = np.bincount(near[ends & shown], minlength=count)

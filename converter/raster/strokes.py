@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import CellArray, MaskArray
+from converter.raster.around import square
 from converter.raster.axis import Axis, find_axis, ink_depth
 from converter.raster.dots import stamp_dots
 from converter.raster.grid import MARGIN
@@ -116,7 +117,7 @@ def _better_half(
     symmetry: Symmetry,
 ) -> CellArray:
     """Return the cells made symmetric from the side that says more of the picture."""
-    shape = (cells.shape[0], cells.shape[1])
+    shape = cells.shape
     near = cells_near(axis.points, shape, SHOWN)
     best: tuple[float, int, float] | None = None
     chosen = cells
@@ -220,7 +221,7 @@ def _ends_of_pens(
     plane = np.zeros(shape, dtype=np.float32)
     plane[axis.pixel[pen, 0], axis.pixel[pen, 1]] = widths[pen]
     side = 2 * round(END_REACH * widest * pixels) + 1
-    plane = np.asarray(cv2.dilate(plane, np.ones((side, side), np.uint8)), dtype=np.float32)
+    plane = np.asarray(cv2.dilate(plane, square(side)), dtype=np.float32)
     return np.asarray(doubtful & (widths < MOST_AT_JOINTS * plane[axis.pixel[:, 0], axis.pixel[:, 1]]))
 
 
@@ -258,7 +259,7 @@ def _rim(cells: CellArray) -> CellArray:
     return rim
 
 
-def _draw_thin(solid: CellArray, axis: Axis, half: float, shape: tuple[int, int]) -> CellArray:
+def _draw_thin(solid: CellArray, axis: Axis, half: float, shape: tuple[int, ...]) -> CellArray:
     rows, cols = shape
     # Points of thick parts need no thin stroke, unless coverage left them out.
     near = cells_near(axis.points, shape, reach_of(axis))

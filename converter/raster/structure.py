@@ -23,6 +23,7 @@ import numpy.typing as npt
 
 from converter.model.arrays import CellArray, MaskArray
 from converter.pixels.runs import run_ends
+from converter.raster.around import grow
 from converter.raster.axis import Axis, ink_depth, places
 from converter.raster.components import label_parts
 
@@ -81,7 +82,7 @@ def reach_of(axis: Axis) -> npt.NDArray[np.float64]:
 
 
 def cells_near(
-    points: npt.NDArray[np.float64], shape: tuple[int, int], reach: float | npt.NDArray[np.float64]
+    points: npt.NDArray[np.float64], shape: tuple[int, ...], reach: float | npt.NDArray[np.float64]
 ) -> npt.NDArray[np.intp]:
     """Return the flat indices (P, 4) of the cells whose centre is within ``reach``; 0 stands for none."""
     rows, cols = shape
@@ -136,7 +137,7 @@ def _at_centres(values: npt.NDArray[np.int32], pixels: int) -> npt.NDArray[np.in
 
 def _nearest_at_centres(labels: npt.NDArray[np.int32], pixels: int) -> npt.NDArray[np.int32]:
     """Return for each cell the label nearest to its centre, looked up on every third or so pixel."""
-    step = max(k for k in (1, 2, 3) if pixels % (2 * k) == 0 or k == 1)
+    step = max(k for k in (1, 2, 3) if pixels % (2 * k) == 0)
     offset = (pixels // 2) % step
     few = np.ascontiguousarray(labels[offset::step, offset::step])
     return _at_centres(_nearest_label(few), pixels // step)
@@ -179,7 +180,7 @@ def read_structures(
     part_count, parts = _labels(ink, 8)
     _, grounds = _labels(~ink, 4)
     away = ink_depth(~ink, pixels) if ground_depth is None else ground_depth
-    keep = np.arange(len(axis.points)) % max(1, pixels // 4) == 0
+    keep = np.arange(len(axis.points)) % (pixels // 4) == 0
     part_at = parts[axis.pixel[:, 0], axis.pixel[:, 1]].astype(np.intp)
     # Each part keeps at least its first point.
     first = np.unique(part_at, return_index=True)[1]
@@ -248,10 +249,9 @@ def find_faults(cells: CellArray, want: Structure) -> Faults:
     label_of, missing, far = _served(want.ground, ground_flat)
     for owner in np.flatnonzero(missing):
         points = far[want.ground.owner[far] == owner]
-        near = np.zeros(want.shape, dtype=np.uint8)
-        near.ravel()[want.ground.near[points]] = 1
-        wide = np.asarray(cv2.dilate(near, np.ones((3, 3), np.uint8)) > 0)
-        places.append(("cut", np.flatnonzero(wide.ravel() & cells.ravel())))
+        near = np.zeros(want.shape, dtype=np.bool_)
+        near.ravel()[want.ground.near[points]] = True
+        places.append(("cut", np.flatnonzero(grow(near) & cells)))
         score += 1 + missing[owner] / 1000
         count += 1
     whose = np.zeros(ground_count, dtype=np.intp)

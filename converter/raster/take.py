@@ -11,7 +11,8 @@ import numpy.typing as npt
 
 from converter.errors import RequestError
 from converter.model.arrays import MaskArray
-from converter.raster.axis import Axis, find_diagonals, find_straights
+from converter.raster.around import shrink
+from converter.raster.axis import MANY, THIN, Axis, find_diagonals, find_straights
 from converter.raster.deskew import turn_back
 from converter.raster.grid import Bounds, Grid, find_phase, lay_plain
 from converter.raster.kind import Kind
@@ -107,7 +108,7 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
         if mask is None:
             return None
         if look.tilt == 0:
-            return laid_on(mask[place], shape, 0.0)
+            return laid_on(mask[place], shape)
         whole = laid_on(mask, turned.shape, look.tilt)
         return whole[cut]
 
@@ -115,8 +116,7 @@ def take_up(ready: Prepared, settings: ChartSettings) -> Work:
 
     def bring_coarse_middles() -> MaskArray:
         """Return the middles of the ink of the coarse copy as marks on the working picture."""
-        body = cv2.erode(coarse_ink.view(np.uint8), np.ones((5, 5), np.uint8))
-        return laid_on(body[coarse_place] > 0, gray.shape, 0.0)
+        return laid_on(shrink(coarse_ink, 5)[coarse_place], gray.shape)
 
     def bring_coarse() -> MaskArray:
         """Return the ink of the coarse copy as marks on the working picture, with smooth edges."""
@@ -250,10 +250,10 @@ def find_grid(
     plain = lay_plain(box, ready.columns, ready.rows)
     if not settings.picture.trim or (ready.columns is not None and ready.rows is not None):
         return plain
-    diagonals = find_diagonals(axis, (ink.shape[0], ink.shape[1]), pixels)
-    straights = find_straights(axis, (ink.shape[0], ink.shape[1]), pixels)
+    diagonals = find_diagonals(axis, ink.shape, pixels)
+    straights = find_straights(axis, ink.shape, pixels)
     some = sum(len(each) for each in (*diagonals, *straights))
-    thin = int((axis.radius < 0.8).sum())
+    thin = int((axis.radius < THIN).sum())
     return find_phase(
         ink,
         box,
@@ -262,7 +262,7 @@ def find_grid(
         centred_rows=symmetry.centred_rows,
         centred_cols=symmetry.centred_cols,
         diagonals=diagonals,
-        diagonal_weight=max(1, thin // 1200) / pixels if some else 0.0,
+        diagonal_weight=max(1, thin // MANY) / pixels if some else 0.0,
         straights=straights,
         most_bare=_most_bare(axis, box, ready.columns is not None, pixels),
     )

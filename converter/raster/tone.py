@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import PictureArray
+from converter.raster.scaling import size_at
 
 
 def put_on_white(picture: PictureArray) -> PictureArray:
@@ -109,7 +110,7 @@ def shrink_known(
 ) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
     """Return how much is known and the sum of the known values on a small copy, as `mean_around` takes them."""
     scale = min(1.0, SMALL_SIDE / max(values.shape))
-    size = (max(2, round(values.shape[1] * scale)), max(2, round(values.shape[0] * scale)))
+    size = size_at(values.shape, scale, 2)
 
     def shrink(plane: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
         return np.asarray(cv2.resize(plane, size, interpolation=cv2.INTER_AREA), dtype=np.float32)

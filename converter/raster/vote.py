@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from converter.model.arrays import LabelArray, MaskArray
 from converter.pixels.runs import spread
+from converter.raster.around import grow, square
 from converter.raster.components import label_parts
 from converter.raster.tone import mean_around, shrink_known
 
@@ -48,7 +49,7 @@ def vote_regions(
     plain = ~band
     labels, pixels_of = label_parts(plain, 4)
     share = _ink_share(labels, len(pixels_of), band, dark_side, span)
-    torn = (share > TORN) & (share < 1 - TORN) & (pixels_of >= least_area)
+    torn = (np.minimum(share, 1 - share) > TORN) & (pixels_of >= least_area)
     torn[0] = False
     if torn.any():
         # Ink that fades into the paper: one region in which some of the rim says ink and some paper.
@@ -76,7 +77,7 @@ def _ink_share(
 ) -> npt.NDArray[np.float64]:
     """Return of each region what share of its rim, 0 to 1, says that it is ink; 0 for one without a rim."""
     narrow: npt.NDArray[Any] = labels.astype(np.uint16 if count <= np.iinfo(np.uint16).max else np.float32)
-    near = cv2.dilate(narrow, np.ones((3, 3), np.uint8))
+    near = cv2.dilate(narrow, square(3))
     rim = np.flatnonzero(band & (near > 0))
     who = near.ravel()[rim].astype(np.intp)
     weight = span.ravel()[rim].astype(np.float64)
@@ -112,10 +113,9 @@ def _two_toned(
 
 def _sharply_bound(dark: MaskArray, here: MaskArray, band: MaskArray) -> MaskArray:
     """Return the dark parts of some regions that end in edges nearly all round; a shadow fades on a long way."""
-    foot = np.ones((3, 3), np.uint8)
     labels, area = label_parts(dark, 4)
-    soft = dark & (cv2.dilate((here & ~dark).view(np.uint8), foot) > 0)
-    sharp = dark & ~soft & (cv2.dilate(band.view(np.uint8), foot) > 0)
+    soft = dark & grow(here & ~dark)
+    sharp = dark & ~soft & grow(band)
     fading, ending = (np.bincount(labels[each], minlength=len(area)) for each in (soft, sharp))
     kept = fading < MOST_FADING * (fading + ending)
     kept[0] = False
