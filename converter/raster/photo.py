@@ -22,7 +22,9 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import GrayArray, MaskArray
+from converter.pixels.runs import spread
 from converter.raster.around import blur
+from converter.raster.components import label_parts
 from converter.raster.morphology import drop_small, fill_small
 from converter.raster.scaling import size_at
 from converter.raster.threshold import threshold_otsu
@@ -122,13 +124,11 @@ def cut_subject(colour: npt.NDArray[np.uint8], shape: tuple[int, ...], box: Box 
     except cv2.error:
         return None
     found = np.asarray((marks == cv2.GC_FGD) | (marks == cv2.GC_PR_FGD))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(found.view(np.uint8), connectivity=4)
-    if count < 2:
+    if not found.any():
         return None
-    areas = stats[:count, cv2.CC_STAT_AREA].copy()
+    labels, areas = label_parts(found, 4)
     areas[0] = 0
-    found = np.isin(labels, np.flatnonzero(areas >= 0.15 * areas.max()))
-    found = fill_small(found, 0.02 * found.size)
+    found = fill_small(spread(areas >= 0.15 * areas.max(), labels), 0.02 * found.size)
     if box is None and not _stands_out(small, found):
         return None
     big = np.asarray(cv2.resize(found.astype(np.float32), shape[::-1], interpolation=cv2.INTER_CUBIC), dtype=np.float32)
