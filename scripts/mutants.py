@@ -277,7 +277,7 @@ def first_tests(tests: list[str], told: TestLines, seconds: float) -> list[str]:
     return found
 
 
-RECORDS = "test_records.py::"
+RECORDS = "records.py::"
 """In the names of tests that tell only whether anything has changed: what they alone notice is told apart."""
 
 

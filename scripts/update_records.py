@@ -1,15 +1,14 @@
-"""Note anew what the steps of the reduction give for the pictures of tests/raster/test_records.py.
+"""Note anew what steps of the product give for what the tests named ``*records.py`` make.
 
 python scripts/update_records.py
 
-Only after a change that is meant: the notes tell that something has changed, not whether it is right. The names of the
-pictures and steps that changed are told.
+Only after a change that is meant: the notes tell that something has changed, not whether it is right. What was made and
+the steps that changed are told.
 """
 
 from __future__ import annotations
 
-import json
-import platform
+import importlib.util
 import sys
 from pathlib import Path
 
@@ -17,23 +16,21 @@ ROOT = Path(__file__).resolve().parent.parent
 
 
 def main() -> int:
-    sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "raster")]
-    import test_records as records
+    sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
+    from helpers.records import kept, write
 
-    before = records.kept() if records.RECORDS.exists() else {}
-    now = records.note_all()
-    for name, steps in now.items():
-        changed = [step for step, told in steps.items() if before.get(name, {}).get(step) != told]
-        if changed:
-            print(f"{name}: {', '.join(changed)}")
-    rows = ",\n".join(
-        f" {json.dumps(name)}: {{\n"
-        + ",\n".join(f"  {json.dumps(step)}: {json.dumps(told)}" for step, told in steps.items())
-        + "}"
-        for name, steps in now.items()
-    )
-    text = f'{{"machine": {json.dumps(platform.machine())}, "notes": {{\n{rows}\n}}}}\n'
-    records.RECORDS.write_text(text, encoding="utf-8", newline="\n")
+    for path in sorted((ROOT / "tests").rglob("test_*records.py")):
+        spec = importlib.util.spec_from_file_location(path.stem, path)
+        assert spec is not None and spec.loader is not None
+        records = importlib.util.module_from_spec(spec)
+        spec.loader.exec_module(records)
+        before = kept(records.RECORDS) if records.RECORDS.exists() else {}
+        now = {name: records.note(name) for name in records.cases()}
+        for name, steps in now.items():
+            changed = [step for step, told in steps.items() if before.get(name, {}).get(step) != told]
+            if changed:
+                print(f"{path.stem}, {name}: {', '.join(changed)}")
+        write(records.RECORDS, now)
     return 0
 
 

@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
+import json
+import platform
 import sys
 import zlib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import fields, is_dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+
+from converter.model.phrase import Phrase
+
+Notes = dict[str, list[float]]
+"""Numbers of each step, see `Record`."""
 
 
 class Record:
     """The values one step handed on, in order.
 
     What is exact (masks, labels, counts, truth) goes into a checksum; of other numbers there are two sums, one of which
-    weighs each by its place. Sentences are left out: they may be put otherwise without anything having changed.
+    weighs each by its place. Of sentences only the values in them: they may be put otherwise without anything having
+    changed.
     """
 
     def __init__(self) -> None:
@@ -42,6 +51,8 @@ class Record:
             plane = np.nan_to_num(np.asarray(value, dtype=np.float64), posinf=1e6, neginf=-1e6).ravel()
             self._exact(plane.shape)
             self.sums += [plane.sum(), (plane * np.cos(np.arange(len(plane)))).sum()]
+        elif isinstance(value, Phrase):
+            self.add(value.values)
         elif isinstance(value, str):
             self._exact(value if value.isalpha() else None)
         else:
@@ -52,10 +63,11 @@ class Record:
         self.check = zlib.crc32(repr(plain).encode(), self.check)
 
     def told(self) -> list[float]:
+        """Return the checksum and the two sums."""
         return [self.check, *(float(f"{each:.7g}") for each in self.sums)]
 
 
-def noted(steps: Iterable[Callable[..., Any]], make: Callable[[], object]) -> dict[str, list[float]]:
+def noted(steps: Iterable[Callable[..., Any]], make: Callable[[], object]) -> Notes:
     """Return by step, ``module.function``, what it handed on while something was made; see `Record`."""
     found: dict[str, Record] = {}
     with pytest.MonkeyPatch.context() as patch:
@@ -77,3 +89,33 @@ def _watch(patch: pytest.MonkeyPatch, step: Callable[..., Any], found: dict[str,
     for module in [each for key, each in sys.modules.items() if key.startswith("converter.")]:
         if getattr(module, step.__name__, None) is step:
             patch.setattr(module, step.__name__, noting)
+
+
+def kept(path: Path) -> dict[str, Notes]:
+    """Return the notes of a file, by what was made."""
+    found: dict[str, Notes] = json.loads(path.read_text(encoding="utf-8"))["notes"]
+    return found
+
+
+def write(path: Path, notes: dict[str, Notes]) -> None:
+    rows = ",\n".join(
+        f" {json.dumps(name)}: {{\n"
+        + ",\n".join(f"  {json.dumps(step)}: {json.dumps(told)}" for step, told in steps.items())
+        + "}"
+        for name, steps in notes.items()
+    )
+    text = f'{{"machine": {json.dumps(platform.machine())}, "notes": {{\n{rows}\n}}}}\n'
+    path.write_text(text, encoding="utf-8", newline="\n")
+
+
+def compare(path: Path, name: str, found: Notes) -> None:
+    """Fail where something handed on is not as noted; skip on processors of another kind, whose last digits differ."""
+    if platform.machine() != json.loads(path.read_text(encoding="utf-8"))["machine"]:
+        pytest.skip("noted on processors of another kind")
+    before = kept(path)[name]
+    changed = [
+        step
+        for step in sorted({*before, *found})
+        if before.get(step) != pytest.approx(found.get(step, [0, 0, 0]), rel=1e-5, abs=1e-5)
+    ]
+    assert not changed, f"changed: {', '.join(changed)}; if that is meant: python scripts/update_records.py"

@@ -7,8 +7,6 @@ what the steps give, after the charts have been looked at.
 
 from __future__ import annotations
 
-import json
-import platform
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -16,7 +14,7 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
-from helpers.records import noted
+from helpers.records import Notes, compare, noted
 from helpers.worn_pictures import pencil, photograph
 
 from converter.pipeline import reduce_picture
@@ -208,24 +206,10 @@ def cases() -> dict[str, Callable[[], Callable[[], object]]]:
     }  # fmt: skip
 
 
-def note_all() -> dict[str, dict[str, list[float]]]:
-    """Return all notes; `scripts/update_records.py` keeps them."""
-    return {name: noted(STEPS, case()) for name, case in cases().items()}
+def note(name: str) -> Notes:
+    return noted(STEPS, cases()[name]())
 
 
-def kept() -> dict[str, dict[str, list[float]]]:
-    found: dict[str, dict[str, list[float]]] = json.loads(RECORDS.read_text(encoding="utf-8"))["notes"]
-    return found
-
-
-@pytest.mark.skipif(
-    platform.machine() != json.loads(RECORDS.read_text(encoding="utf-8"))["machine"],
-    reason="noted on processors of another kind, whose last digits differ",
-)
 @pytest.mark.parametrize("name", cases())
 def test_every_step_hands_on_what_was_noted(name: str) -> None:
-    found, before = noted(STEPS, cases()[name]()), kept()[name]
-    changed = [step for step in before if before[step] != pytest.approx(found.get(step, [0, 0, 0]), rel=1e-5, abs=1e-5)]
-    assert not changed and list(found) == list(before), (
-        f"changed: {', '.join(changed)}; if that is meant: python scripts/update_records.py"
-    )
+    compare(RECORDS, name, note(name))
