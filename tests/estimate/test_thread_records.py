@@ -148,7 +148,6 @@ def cases() -> dict[str, Callable[[], Iterator[tuple[str, object]]]]:
         "specks": lambda: threads(specks[:20, :20], outline(specks[:9, :9]), carry_cells=4.0),
         "orders of blobs": lambda: orders(blobs(5, (26, 26), 0.45), 120.0),
         "orders of arms": lambda: orders(arms[5:26, 5:26], 90.0),
-        "orders of specks": lambda: orders(specks[:11, :11], 150.0, 4.5),
         "orders of a comb": lambda: orders(comb(5, 9), 80.0),
         "cloths": cloths,
         **{piece: lambda piece=piece: made_up(piece) for piece in PIECES},
