@@ -28,10 +28,10 @@ _EXCESS = 1.5
 """What an excess counts beside the thread for which there is no room."""
 _FULL = 0.7
 """Share of the tries that go to lengths that hold too much."""
-_ROUNDS, _HEATS = 3, (0.25, 0.02)
-"""Times that the heat falls, and its first and last value."""
-_HOPELESS = 10
-"""Lengths that hold too much after a round with which no other is tried."""
+_ROUNDS, _MORE_ROUNDS, _HEATS = 3, 6, (0.25, 0.02)
+"""Times that the heat falls in the tries given, and at most when it is nearly done; its first and last value."""
+_HOPELESS, _NEARLY = 10, 3
+"""Lengths that hold too much after a round with which no other is tried: in the tries given, and beyond."""
 
 Lengths = list[list[Block]]
 
@@ -49,18 +49,18 @@ def fewer_lengths(links: Links, lengths: Lengths, capacity: float, wanted: int, 
     wanted : int
         Number of lengths.
     tries : int
-        Changes tried, at most.
+        Changes tried, and as many again where hardly a length holds too much.
     """
     filling = _Filling(links, lengths, capacity)
     while filling.number() > wanted:
         if not filling.dissolve():
             return None
-    for _ in range(_ROUNDS):
+    for number in range(_MORE_ROUNDS):
         filling.anneal(tries // _ROUNDS, *_HEATS)
         over = filling.too_full()
         if not over:
             return filling.lengths()
-        if over > _HOPELESS:
+        if over > (_HOPELESS if number < _ROUNDS - 1 else _NEARLY):
             break
     return None
 

@@ -16,6 +16,8 @@ colour are their children, and what is sought is a round through all stops by st
 
 from __future__ import annotations
 
+from itertools import product
+
 import numpy as np
 
 from converter.estimate.route_geometry import EPSILON, FloatArray, IntArray
@@ -180,24 +182,71 @@ def _merge_free(rounds: Rounds) -> None:
     # Rows and columns of a colour, turned by 45 degrees; four places of a block reach one another, in a ring.
     up, down = (row + col) >> 1, (row - col) >> 1
     block = (up // 2 * (1 << 20) + down // 2 + (1 << 19)) * 2 + (row + col) % 2
+    index = links.crosses.index.ravel()
+    steps = np.array([links.width - 1, links.width + 1, 2, 2 * links.width])
+    other = index[links.place[stops, None] + steps]
+    other[~np.asarray(rounds.is_stop)[other]] = -1
+    linked = other.ravel() >= 0
+    first, second = np.repeat(stops, 4)[linked], other.ravel()[linked]
+    # Links along worked crosses come before those over a gap, which would take their places.
+    between = np.array([[-1, links.width], [1, links.width], [1, 1], [links.width, links.width]])
+    over = (index[links.place[stops, None, None] + between] < 0).all(axis=2).ravel()[linked]
+    number = np.zeros(links.crosses.count, dtype=np.int64)
     inside = links.rules.hidden
     if not inside:
-        order = np.lexsort((2 * (up % 2) + (up + down) % 2, block))
+        turn = 2 * (up % 2) + (up + down) % 2
+        _square_up(rounds, stops, block, turn)
+        number[stops] = block
+        pairs = over & (number[first] == number[second])
+        block[np.isin(block, number[first[pairs]]) & (_size(block) == 2)] = -1
+        alone = np.flatnonzero(block < 0)
+        block[alone] = block.max(initial=0) + 1 + alone
+        order = np.lexsort((turn, block))
         rounds.start(stops[order], block[order])
-    steps = np.array([links.width - 1, links.width + 1, 2, 2 * links.width])
-    other = links.crosses.index.ravel()[links.place[stops, None] + steps]
-    other[~np.asarray(rounds.is_stop)[other]] = -1
-    first, second = np.repeat(stops, 4), other.ravel()
-    first, second = first[second >= 0], second[second >= 0]
-    number = np.zeros(links.crosses.count, dtype=np.int64)
     number[stops] = block
     same = number[first] == number[second]
-    for chosen in (same, ~same, ~same) if inside else (~same, ~same):
+    passes = (~same & ~over, ~same & ~over, ~same, ~same)
+    for chosen in (same, *passes) if inside else passes:
         root = rounds.roots()
         chosen = chosen & (root[first] != root[second])
         for a, b in zip(first[chosen].tolist(), second[chosen].tolist(), strict=True):
             if rounds.root(a) != rounds.root(b):
                 rounds.merge(a, b, 0.0)
+
+
+def _size(number: IntArray) -> IntArray:
+    """Return how often each number occurs."""
+    _, at, size = np.unique(number, return_inverse=True, return_counts=True)
+    found: IntArray = size[at.reshape(-1)]
+    return found
+
+
+def _square_up(rounds: Rounds, stops: IntArray, block: IntArray, turn: IntArray) -> None:
+    """Put stops that meet no other by a corner into upright blocks of four places two sides apart, or the half of one.
+
+    Along arms one cross wide with a gap of one, as in a maze, the stops meet across the gaps.
+    """
+    links, width = rounds.links, rounds.links.width
+    is_stop = np.append(np.asarray(rounds.is_stop), False)
+    index, place = links.crosses.index.ravel(), links.place[stops]
+    corners = np.array([-width - 1, -width + 1, width - 1, width + 1])
+    lone = np.flatnonzero(~is_stop[index[place[:, None] + corners]].any(axis=1))
+    row, col = links.crosses.row[stops[lone]], links.crosses.col[stops[lone]]
+    best, kept = 0, np.zeros(0, dtype=np.bool_)
+    for down, across in product((0, 2), (0, 2)):
+        code = ((row + down) >> 2) * (1 << 20) + ((col + across) >> 2)
+        _, number, size = np.unique(code * 4 + 2 * (row % 2) + col % 2, return_inverse=True, return_counts=True)
+        number = number.reshape(-1)
+        full = int((size == 4).sum())
+        if full > best:
+            r, c = ((row + down) >> 1) % 2, ((col + across) >> 1) % 2
+            ring = 2 * r + (r + c) % 2
+            # Of two places that are neighbours on the ring one is even.
+            pair = (size == 2) & (np.bincount(number, ring) % 2 == 1)
+            best, kept, found, turned = full, ((size == 4) | pair)[number], number, ring
+    if best:
+        block[lone[kept]] = block.max() + 1 + found[kept]
+        turn[lone[kept]] = turned[kept]
 
 
 def _split_thin(rounds: Rounds, sides: list[list[int]]) -> None:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
+from converter.estimate.route import plan_thread
 from converter.estimate.route_anneal import LegOrder
 from converter.estimate.route_bound import thread_bound
 from converter.estimate.route_cut import choose_directions, move_table, taken_moves
@@ -150,6 +151,56 @@ def test_a_solid_part_is_one_round_without_excess():
         assert len(walks) == 1
         assert sum(links.along(walks[0])) == pytest.approx(0)
         assert len(walks[0]) == (np.indices(shape).sum(axis=0) % 2 == 0).sum()
+
+
+def maze(seed, side):
+    """A tree of arms one cross wide with gaps of one between them: sides of a square lattice, taken at random."""
+    rng = np.random.default_rng(seed)
+    cells = np.zeros((2 * side - 1, 2 * side - 1), dtype=bool)
+    cells[::2, ::2] = True
+    root = {(r, c): (r, c) for r in range(0, 2 * side, 2) for c in range(0, 2 * side, 2)}
+    ways = [(r, c, r + d, c + 2 - d) for r, c in root for d in (0, 2) if (r + d, c + 2 - d) in root]
+
+    def find(at):
+        while root[at] != at:
+            at = root[at]
+        return at
+
+    for k in rng.permutation(len(ways)):
+        r, c, down, right = ways[k]
+        if find((r, c)) != find((down, right)):
+            root[find((r, c))] = find((down, right))
+            cells[(r + down) // 2, (c + right) // 2] = True
+    return cells
+
+
+@pytest.mark.parametrize("side", [6, 13, 20])
+def test_a_maze_is_walked_across_its_gaps(side):
+    """Stops two apart meet across a gap of one: row by row all over the square, whatever the arms."""
+    cells = maze(side, side)
+    links = links_of(cells)
+    walk = next(closed_walks(links, 0.01))
+    if side % 2 == 0:
+        assert sum(links.along(walk.stops)) == pytest.approx(0)
+    plan = plan_thread(cells, effort=0.03)
+    assert plan.starts == thread_bound(links.crosses, SideGraph.of(links.crosses), links.rules, 252.0, 25.0).starts
+    assert plan.total <= 1.002 * plan.bound
+
+
+@pytest.mark.parametrize("arm", [2, 3])
+@pytest.mark.parametrize("gap", [1, 2])
+def test_arms_beside_one_another_are_walked_along(arm, gap):
+    """Bars joined at their ends in turn: links across the gaps are no help to a walk along them."""
+    cells = np.zeros((5 * (arm + gap) - gap, 30), dtype=bool)
+    for k in range(5):
+        low = k * (arm + gap)
+        cells[low : low + arm] = True
+        if k < 4:
+            cells[low + arm : low + arm + gap, :arm] = k % 2 == 1
+            cells[low + arm : low + arm + gap, -arm:] = k % 2 == 0
+    links = links_of(cells)
+    walks = stop_walks(links, 0)
+    assert len(walks) == 1 and sum(links.along(walks[0])) == pytest.approx(0)
 
 
 def test_a_line_is_walked_out_and_back_with_one_turn():
