@@ -4,38 +4,36 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
 from converter.errors import RequestError
-from converter.model.arrays import MaskArray
+from converter.model.arrays import GrayArray, MaskArray
 from converter.raster.around import shrink
 from converter.raster.axis import MANY, THIN, Axis, find_diagonals, find_straights
-from converter.raster.deskew import turn_back
 from converter.raster.grid import Bounds, Grid, find_phase, lay_plain
 from converter.raster.kind import Kind
 from converter.raster.light import Ink, find_ink
-from converter.raster.look import MOST_PIXELS_TURNED, look_at
+from converter.raster.look import Look, look_at
 from converter.raster.mirror import Symmetry
 from converter.raster.morphology import disc
 from converter.raster.photo import tone_mask
 from converter.raster.prepare import Prepared
-from converter.raster.scaling import laid_on, resize
+from converter.raster.scaling import laid_on
 from converter.raster.strokes import EVEN_WIDTHS, LEAN, SINGLE_WIDTHS
 from converter.raster.threshold import threshold_otsu
-from converter.settings import ChartSettings
+from converter.raster.window import Window, open_window
+from converter.settings import ChartSettings, ReductionSettings
 
-PIXELS_A_STITCH = 12
-MOST_PIXELS_A_STITCH = 30
 KNOWN, BARE_BROAD = 0.3, 1.2
 """Stitches round the coarse copy's ink that are as good as it, and half the width of a broad area beyond."""
 LEAST_DEPTH = 0.3
 """Depth (see `light.Ink`) from which on a part of the coarse copy's ink is missed at working size."""
 CLEARLY = 0.02
 """Stitches by which an edge must lie on the drawn side of where it would be lost."""
-MOST_PIXELS_WORKED = 2_500_000
 MOST_SOFTENED = 16.0
 """Edges of an enlarged picture are looked for as soft as the enlargement makes them, up to this many times."""
 
@@ -62,125 +60,74 @@ class Work:
 
 def take_up(ready: Prepared, settings: ChartSettings) -> Work:
     """Find the ink at a size that suits the width: coarse first for the box, then fine inside it."""
-    height, width = ready.gray.shape
     trim = settings.picture.trim
-    wanted = settings.reduction
     look = look_at(ready, settings)
-    if trim:
-        shown = look.mask
-        if ready.clear is not None:
-            shown = shown & ~laid_on(ready.clear, look.mask.shape, look.tilt)
-        top, left, bottom, right = (v / look.scale for v in find_box(shown))
-    else:
-        top, left, bottom, right = 0.0, 0.0, float(height), float(width)
-    plain = lay_plain((top, left, bottom, right), ready.columns, ready.rows)
-    longest = max(plain.rows, plain.columns)
-    pixels = pixels_for(longest)
+    window = open_window(ready, look, _find_inked(ready, look) if trim else _all_of(ready.gray), trim)
+    keep = None if ready.keep is None else window.bring(ready.keep)
     if look.kind.name == "photo":
-        pixels = 8
-    scale = pixels / plain.cell
-    rim = 2 * plain.cell + 2 / look.scale if trim else 0.0
-    first_row, first_col = max(0, int(top - rim)), max(0, int(left - rim))
-    last_row, last_col = min(height, int(np.ceil(bottom + rim))), min(width, int(np.ceil(right + rim)))
-    if (last_row - first_row) * (last_col - first_col) * scale**2 > MOST_PIXELS_WORKED:
-        # A few picture pixels spread over many stitches: fewer working pixels a stitch lose nothing.
-        pixels = min(pixels, 8)
-        while (
-            pixels > 4
-            and (last_row - first_row) * (last_col - first_col) * (pixels / plain.cell) ** 2 > MOST_PIXELS_WORKED * 4
-        ):
-            pixels -= 2
-        scale = pixels / plain.cell
-        if (last_row - first_row) * (last_col - first_col) * scale**2 > MOST_PIXELS_TURNED:
-            raise RequestError(
-                f"The drawing is only {right - left:.0f} x {bottom - top:.0f} pixels, too few for so many stitches.",
-                "Use a larger picture, or ask for fewer stitches.",
-            )
-    place = (slice(first_row, last_row), slice(first_col, last_col))
-
-    coarse_place = tuple(
-        slice(int(first * look.scale), max(1, int(last * look.scale)))
-        for first, last in ((first_row, last_row), (first_col, last_col))
-    )
-
-    def bring(mask: MaskArray | None, shape: tuple[int, ...]) -> MaskArray | None:
-        """Return marks on the standing picture as marks on the working picture."""
-        if mask is None:
-            return None
-        if look.tilt == 0:
-            return laid_on(mask[place], shape)
-        whole = laid_on(mask, turned.shape, look.tilt)
-        return whole[cut]
-
-    coarse_ink = look.mask if look.rims is None else look.mask & ~look.rims
-
-    def bring_coarse_middles() -> MaskArray:
-        """Return the middles of the ink of the coarse copy as marks on the working picture."""
-        return laid_on(shrink(coarse_ink, 5)[coarse_place], gray.shape)
-
-    def bring_coarse() -> MaskArray:
-        """Return the ink of the coarse copy as marks on the working picture, with smooth edges."""
-        shares = coarse_ink[coarse_place].astype(np.float32)
-        return np.asarray(cv2.resize(shares, gray.shape[::-1], interpolation=cv2.INTER_LINEAR) >= 0.5)
-
-    if look.tilt == 0:
-        gray = resize(ready.gray[place], scale)
-        to_standing = np.array([[1 / scale, 0, first_row], [0, 1 / scale, first_col], [0, 0, 1.0]])
+        ink, depth = _find_tones(ready, look, window, keep, settings.reduction)
     else:
-        turned, back = turn_back(resize(ready.gray, scale), look.tilt)
-        cut = (
-            slice(int(first_row * scale), int(np.ceil(last_row * scale))),
-            slice(int(first_col * scale), int(np.ceil(last_col * scale))),
-        )
-        gray = np.ascontiguousarray(turned[cut])
-        shift = np.array([[1.0, 0, cut[0].start], [0, 1, cut[1].start], [0, 0, 1]])
-        to_standing = np.diag([1 / scale, 1 / scale, 1.0]) @ back @ shift
-    if look.inverted:
-        gray = 1 - gray
-    keep = bring(ready.keep, gray.shape)
-    if look.kind.name == "photo":
-        inside = None
-        if look.inside is not None:
-            whole = cv2.resize(look.inside.view(np.uint8), (width, height), interpolation=cv2.INTER_LINEAR)
-            inside = bring(np.asarray(whole > 0), gray.shape)
-        ink = tone_mask(gray, pixels, wanted.dark, wanted.detail, wanted.tidy, inside)
-        if keep is not None:
-            ink = np.where(keep, tone_mask(gray, pixels, wanted.dark, 100.0, 0.0, None), ink)
-        depth = 1 - gray if inside is None else np.where(inside, 1 - gray, np.float32(0))
-    else:
-        judge = scale < 1 or look.scale < 1
-        enlarged = min(scale, MOST_SOFTENED)
-        found = find_ink(gray, pixels, wanted.dark, enlarged, softness=look.softness, judge_grain=judge)
-        body = bring_coarse_middles()
-        for coarser in (2.0, 4.0):
-            if found is not None and _keeps_body(found.mask, body):
-                break
-            found = find_ink(gray, pixels, wanted.dark, min(max(1.0, scale), MOST_SOFTENED) * coarser)
-        if found is None:
-            # The coarse copy had ink: too fine a pattern to tell from noise here.
-            levels = np.rint(gray * 255).astype(np.uint8)
-            ink, depth = levels <= threshold_otsu(levels), 1 - gray
-        else:
-            ink, depth = _with_lost_parts(found, body, bring_coarse), found.depth
-            if look.rims is not None:
-                ink = _without_bare_parts(ink, bring_coarse(), pixels)
+        ink, depth = _find_drawing(look, window, settings.reduction.dark)
     if look.limits is not None:
-        limits = cv2.resize(look.limits[coarse_place], gray.shape[::-1], interpolation=cv2.INTER_NEAREST)
-        ink = ink & (gray <= limits)
+        ink = ink & (window.gray <= window.bring_levels(look.limits))
     if look.rims is not None:
-        shares = cv2.resize(
-            look.rims[coarse_place].astype(np.float32), gray.shape[::-1], interpolation=cv2.INTER_LINEAR
-        )
-        rims = shares >= 0.5
+        rims = window.bring_smoothly(look.rims)
         ink = ink | rims
         if look.kind.name == "photo":
             # It is judged by its tones, and the lines are part of what is to be seen.
             depth = np.where(rims, np.float32(1), depth)
-    clear = bring(ready.clear, gray.shape)
-    if clear is not None:
-        ink = ink & ~clear
-    box: Bounds = find_box(ink) if trim else (0.0, 0.0, float(ink.shape[0]), float(ink.shape[1]))
-    return Work(depth, ink, pixels, box, to_standing, look.kind, keep, look.inverted)
+    if ready.clear is not None:
+        ink = ink & ~window.bring(ready.clear)
+    box: Bounds = find_box(ink) if trim else _all_of(ink)
+    return Work(depth, ink, window.pixels, box, window.to_standing, look.kind, keep, look.inverted)
+
+
+def _find_inked(ready: Prepared, look: Look) -> Bounds:
+    """Return the box of the coarse copy's ink on the standing picture."""
+    shown = look.mask
+    if ready.clear is not None:
+        shown = shown & ~laid_on(ready.clear, look.mask.shape, look.tilt)
+    top, left, bottom, right = (v / look.scale for v in find_box(shown))
+    return top, left, bottom, right
+
+
+def _all_of(plane: npt.NDArray[Any]) -> Bounds:
+    return 0.0, 0.0, float(plane.shape[0]), float(plane.shape[1])
+
+
+def _find_tones(
+    ready: Prepared, look: Look, window: Window, keep: MaskArray | None, wanted: ReductionSettings
+) -> tuple[MaskArray, GrayArray]:
+    """Return the tonal shapes of a photograph, and how dark it is."""
+    gray, inside = window.gray, None
+    if look.inside is not None:
+        size = ready.gray.shape[::-1]
+        inside = window.bring(cv2.resize(look.inside.view(np.uint8), size, interpolation=cv2.INTER_LINEAR) > 0)
+    ink = tone_mask(gray, window.pixels, wanted.dark, wanted.detail, wanted.tidy, inside)
+    if keep is not None:
+        ink = np.where(keep, tone_mask(gray, window.pixels, wanted.dark, 100.0, 0.0, None), ink)
+    return ink, 1 - gray if inside is None else np.where(inside, 1 - gray, np.float32(0))
+
+
+def _find_drawing(look: Look, window: Window, dark: float) -> tuple[MaskArray, GrayArray]:
+    """Return the ink of a drawing, and how dark it is; nothing that the coarse copy is sure of is lost."""
+    gray, pixels, scale = window.gray, window.pixels, window.scale
+    coarse = look.mask if look.rims is None else look.mask & ~look.rims
+    body = window.bring_coarse(shrink(coarse, 5))
+    judge = scale < 1 or look.scale < 1
+    found = find_ink(gray, pixels, dark, min(scale, MOST_SOFTENED), softness=look.softness, judge_grain=judge)
+    for coarser in (2.0, 4.0):
+        if found is not None and _keeps_body(found.mask, body):
+            break
+        found = find_ink(gray, pixels, dark, min(max(1.0, scale), MOST_SOFTENED) * coarser)
+    if found is None:
+        # The coarse copy had ink: too fine a pattern to tell from noise here.
+        levels = np.rint(gray * 255).astype(np.uint8)
+        return levels <= threshold_otsu(levels), 1 - gray
+    ink = _with_lost_parts(found, body, lambda: window.bring_smoothly(coarse))
+    if look.rims is not None:
+        ink = _without_bare_parts(ink, window.bring_smoothly(coarse), pixels)
+    return ink, found.depth
 
 
 def _keeps_body(ink: MaskArray, body: MaskArray) -> bool:
@@ -228,13 +175,6 @@ def _without_bare_parts(ink: MaskArray, coarse: MaskArray, pixels: int) -> MaskA
     # Beside the known ink, up to the middle of its edge.
     beside = cv2.dilate(whole[labels].view(np.uint8), disc(KNOWN * pixels + 1)) > 0
     return np.asarray(ink & ~(beside & ~coarse))
-
-
-def pixels_for(longest: int) -> int:
-    """Return the pixels a stitch to work at, an even number, for so many stitches on the longer side."""
-    if longest <= 80:
-        return int(np.clip(2 * round(240 / longest), PIXELS_A_STITCH, MOST_PIXELS_A_STITCH))
-    return 10 if longest <= 100 else 8
 
 
 def find_grid(

@@ -34,7 +34,8 @@ from converter.raster.reduction import (
 )
 from converter.raster.rims import find_rims
 from converter.raster.scaling import laid_on, resize, resize_float
-from converter.raster.take import _keeps_body, find_box, pixels_for
+from converter.raster.take import _keeps_body, find_box
+from converter.raster.window import pixels_for
 from converter.settings import ChartSettings
 
 

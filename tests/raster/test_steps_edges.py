@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from converter.raster import kind, light, look, reduction, repair, take
+from converter.errors import RequestError
+from converter.raster import kind, light, look, reduction, repair, take, window
 from converter.raster.axis import Axis
 from converter.raster.kind import Kind, line_or_shape, tell_kind
 from converter.raster.light import Ink
@@ -186,13 +187,13 @@ def test_many_stitches_of_few_pixels_are_worked_with_fewer_pixels(monkeypatch):
     area = plain.ink.size / plain.pixels**2
     for most, pixels in ((area * 255, 8), (area * 257, 16), (area * 64 / 4 * 1.02, 8), (area * 64 / 4 * 0.98, 6),
                          (area * 36 / 4 * 1.02, 6), (area * 36 / 4 * 0.98, 4), (area, 4)):  # fmt: skip
-        monkeypatch.setattr(take, "MOST_PIXELS_WORKED", most * 1.0)
+        monkeypatch.setattr(window, "MOST_PIXELS_WORKED", most * 1.0)
         made = take.take_up(ready, settings)
         if abs(most / area - 256) > 30:
             assert made.pixels == pixels
         assert made.ink.size == pytest.approx(area * made.pixels**2, rel=0.03)
-    monkeypatch.setattr(take, "MOST_PIXELS_TURNED", area * 15)
-    with pytest.raises(take.RequestError, match="too few"):
+    monkeypatch.setattr(window, "MOST_PIXELS_TURNED", area * 15)
+    with pytest.raises(RequestError, match="too few"):
         take.take_up(ready, settings)
 
 
