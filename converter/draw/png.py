@@ -29,7 +29,7 @@ from converter.draw.canvas import (
     TextOp,
 )
 from converter.draw.fonts import FONT_DIR, FONT_FILES, split_runs, text_width
-from converter.draw.palette import COLOURS, IndexedPicture, exact_palette, reduced_palette
+from converter.draw.palette import COLOURS, IndexedPicture, exact_palette
 from converter.errors import RequestError
 from converter.model.arrays import PictureArray
 from converter.model.materials import rgb
@@ -460,7 +460,7 @@ def _along(
     return index, place - index, slice(first, max(first, last))
 
 
-def encode_png(pixels: PictureArray, dpi: float | None, *, reduce: bool = False) -> bytes:
+def encode_png(pixels: PictureArray, dpi: float | None) -> bytes:
     """Return PNG bytes; with few colours a palette keeps them small.
 
     Parameters
@@ -468,11 +468,9 @@ def encode_png(pixels: PictureArray, dpi: float | None, *, reduce: bool = False)
     pixels : ndarray of shape (H, W) or (H, W, 3), uint8
     dpi : float or None
         Noted in the file's pHYs chunk as pixels per metre (W3C PNG, third edition, 11.3.4.3).
-    reduce : bool
-        Bring a picture of many shades of few colours down to 256 of them.
     """
     if pixels.ndim == 3:
-        indexed = reduced_palette(pixels) if reduce else exact_palette(pixels)
+        indexed = exact_palette(pixels)
         if indexed is not None:
             return replace(indexed, dpi=dpi).png
     picture = Image.fromarray(pixels)

@@ -19,6 +19,7 @@ from converter.estimate.duration import work_time
 from converter.estimate.line_route import plan_line_thread
 from converter.estimate.route import ThreadPlan, plan_thread
 from converter.estimate.route_geometry import EPSILON, ROOT2
+from converter.estimate.skeins import whole_skeins
 from converter.model.chart import Chart
 from converter.model.phrase import Phrase
 from converter.model.results import ThreadUse
@@ -155,7 +156,7 @@ def _use(plan: ThreadPlan, plans: ChartPlans, settings: ThreadSettings, strands:
     per_skein = int(settings.skein_m * 1000 / plans.working_length_mm + EPSILON) * settings.skein_strands
     count = needlefuls(plan, plans)
     share = count * strands / per_skein
-    skeins = ceil(share - EPSILON)
+    skeins = whole_skeins(share)
     used = count * strands * plans.working_length_mm / 1000 / settings.skein_strands
     return ThreadUse(
         length_m=(front + back) * (1 + plans.allowance) + tails,
@@ -170,14 +171,6 @@ def _use(plan: ThreadPlan, plans: ChartPlans, settings: ThreadSettings, strands:
         skein_share=share,
         left_over_m=skeins * settings.skein_m - used,
     )
-
-
-def skeins_together(*parts: ThreadUse) -> int:
-    """Return the whole skeins to buy when all parts are worked in the same thread.
-
-    Bought by the skein, and rounded up, as later lots may differ in shade (Dillmont, close of the last chapter).
-    """
-    return ceil(sum(part.skein_share for part in parts) - EPSILON)
 
 
 def slow_notes(

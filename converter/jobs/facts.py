@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 
 from converter.estimate.duration import work_time
 from converter.estimate.fabric import cut_cloth
 from converter.estimate.needles import needle_words
+from converter.estimate.skeins import skeins_together
 from converter.estimate.stitches import count_stitches
 from converter.estimate.thread import plan_chart, slow_notes, thread_use
 from converter.model.chart import Chart
@@ -44,8 +44,7 @@ def gather_facts(
     count = count_stitches(chart)
     plans = plan_chart(chart, thread)
     crosses, lines = thread_use(chart, thread, plans)
-    share = crosses.skein_share + lines.skein_share
-    skeins = max(1, math.ceil(share - 1e-9)) if share > 0 else 0
+    share, skeins = crosses.skein_share + lines.skein_share, skeins_together(crosses, lines)
     readability = chart.settings.get("readability")
     return Facts(
         chart=chart,

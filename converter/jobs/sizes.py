@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -14,6 +13,7 @@ from converter.draw.sizes import SizeEntry, figures, sizes_drawing
 from converter.errors import UsageError
 from converter.estimate.budget import Budget, budget_words, largest_within, make_limits
 from converter.estimate.making import largest_design
+from converter.estimate.skeins import whole_skeins
 from converter.estimate.stitches import count_stitches
 from converter.files.output import check_targets
 from converter.files.picture import LEAST_WIDTH_PX, PIXELS_PER_STITCH
@@ -282,7 +282,7 @@ def _entry(measure: SizeMeasure, width: int) -> SizeEntry:
         count=count_stitches(chart),
         thread_m=figures["thread_m"],
         skein_share=share,
-        skeins=math.ceil(share - 1e-9),
+        skeins=whole_skeins(share),
         hours=WorkTime(figures["hours_low"], figures["hours"], figures["hours_high"]),
         readability=float(reduction.readability),
         losses=tuple(reduction.losses),

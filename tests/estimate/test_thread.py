@@ -9,7 +9,8 @@ import pytest
 
 from converter.errors import UsageError
 from converter.estimate.needles import needlework
-from converter.estimate.thread import plan_chart, sample_allowance, skeins_together, slow_notes, thread_use
+from converter.estimate.skeins import skeins_together
+from converter.estimate.thread import plan_chart, sample_allowance, slow_notes, thread_use
 from converter.model.chart import Chart
 from converter.model.materials import Fabric, Thread
 from converter.settings import ThreadSettings

@@ -13,6 +13,7 @@ from converter.estimate.duration import work_time
 from converter.estimate.fabric import cut_cloth, stitched_extent, whole_threads
 from converter.estimate.needles import needlework
 from converter.estimate.route import ThreadPlan
+from converter.estimate.skeins import skeins_together
 from converter.estimate.steps import cross_numbers, cross_steps
 from converter.estimate.stitches import count_components, count_holes, count_isolated, count_stitches
 from converter.estimate.thread import (
@@ -22,7 +23,6 @@ from converter.estimate.thread import (
     needlefuls,
     plan_chart,
     sample_allowance,
-    skeins_together,
     slow_notes,
     thread_use,
 )

@@ -22,9 +22,10 @@ from converter.estimate.fabric import cut_cloth, stitched_extent
 from converter.estimate.making import largest_design, plan_making
 from converter.estimate.needles import needle_words, needlework
 from converter.estimate.route import plan_thread
+from converter.estimate.skeins import skeins_together
 from converter.estimate.steps import cross_numbers, cross_steps
 from converter.estimate.stitches import count_stitches
-from converter.estimate.thread import needlefuls, plan_chart, skeins_together, slow_notes, thread_use
+from converter.estimate.thread import needlefuls, plan_chart, slow_notes, thread_use
 from converter.model.chart import Chart
 from converter.model.materials import Fabric, Thread
 from converter.settings import EDGES, PIECES, WAYS, MakingSettings, ThreadSettings

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import colorsys
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +12,7 @@ from converter.estimate.figures import Figures
 from converter.estimate.making.edges import EdgeThread, edge_thread
 from converter.estimate.making.words import colour_word, counted, length, metres, size, threads
 from converter.estimate.needles import needle_words, needlework
+from converter.estimate.skeins import whole_skeins
 from converter.model.chart import Chart
 from converter.model.materials import Fabric, Thread, rgb
 from converter.model.phrase import Phrase, sentences
@@ -332,7 +332,7 @@ def thread_shopping(work: Work, *edges: EdgeThread) -> list[str]:
                 "six-strand cotton {name}: {skeins} of {length} m ({share} used); buy all at once, lots "
                 "differ in shade",
                 name=name,
-                skeins=Phrase("{number} skein", "{number} skeins", number=max(1, math.ceil(share - 1e-9))),
+                skeins=Phrase("{number} skein", "{number} skeins", number=max(1, whole_skeins(share))),
                 length=f"{work.thread_settings.skein_m:g}",
                 share=f"{share:.2f}",
             )
