@@ -16,6 +16,7 @@ Changes that no test can notice, or that are no fault, are not made:
 - of ``is`` into ``==`` and the like: the same for None, members of enumerations and small numbers;
 - in assertions: they tell the reader and the type checker what is known, and never fire;
 - in the flags of a dataclass and its fields, in ``strict`` of `zip`, and in caches of functions;
+- of ``&`` into ``*`` and ``|`` into ``+`` where no number stands on either side: on masks they are the same;
 - in the wording of a message: what is said and hinted where an exception is raised;
 - of `SPEED_ONLY` constants, which say how long a search goes on or how much is worked out at once, and of the range
   that a search draws from by chance (``randrange``).
@@ -71,6 +72,7 @@ PRELOADED = (
 """What the tests load."""
 CACHES = {"cache", "lru_cache"}
 FLAGS = {"frozen", "eq", "slots", "kw_only", "order", "repr", "compare", "hash", "strict", "maxsize"}
+SAME_ON_MASKS = ("BitAnd_Mul", "BitOr_Add")
 SAME = {ast.Is: ast.Eq, ast.IsNot: ast.NotEq}
 
 
@@ -162,6 +164,21 @@ def bare(code: str) -> str | None:
     return ast.dump(_Bare().visit(tree))
 
 
+def _of_masks(code: str, line: int) -> bool:
+    """Return whether no ``&`` or ``|`` on a line has a number or a shift on either side."""
+    found = [
+        side
+        for node in ast.walk(ast.parse(code))
+        if isinstance(node, ast.BinOp) and isinstance(node.op, (ast.BitAnd, ast.BitOr)) and node.lineno == line
+        for side in (node.left, node.right)
+    ]
+    return bool(found) and not any(
+        isinstance(side, ast.Constant)
+        or (isinstance(side, ast.BinOp) and not isinstance(side.op, (ast.BitAnd, ast.BitOr, ast.BitXor)))
+        for side in found
+    )
+
+
 def sample(folder: str, number: int, seed: int, only: str = "") -> list[Mutant]:
     """Return so many changes: a place by chance, then one of its operators by chance."""
     from cosmic_ray.mutating import mutate_code
@@ -180,6 +197,8 @@ def sample(folder: str, number: int, seed: int, only: str = "") -> list[Mutant]:
         before = (ROOT / place[0]).read_text(encoding="utf-8")
         code = mutate_code(before, get_operator(name)(), count)
         if code is None or bare(code) in (None, bare(before)):
+            continue
+        if name.endswith(SAME_ON_MASKS) and _of_masks(before, place[1]):
             continue
         found.append(Mutant(place[0], place[1], name.split("/")[-1], code))
     return found

@@ -83,12 +83,12 @@ def plan_line_thread(
         return ThreadPlan((), 0.0, 0.0, 0.0, 0.0, 0.0, 0, 0, method)
     capacity = length - 2 * tail
     longest = max(dist(*pair) for figure in figures for pair in figure)
-    if (2 if method == "double" else 1) * longest > capacity + EPSILON:
+    passes, best = (2, _double) if method == "double" else (1, _back)
+    if passes * longest > capacity + EPSILON:
         raise RequestError(
             f"A line of {longest:g} stitches does not fit a working length of {length:g} with tails of {tail:g}.",
             "Take a longer working length, or split the line into shorter stitches.",
         )
-    best = _double if method == "double" else _back
     routes, bound, carries = best(figures, capacity, tail, carry)
     front = sum(_parts(route, 0) for route in routes)
     back = sum(_parts(route, 1) for route in routes)

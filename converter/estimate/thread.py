@@ -189,14 +189,14 @@ def slow_notes(
     chosen = settings or ThreadSettings()
     made = plans or plan_chart(chart, chosen)
     total = int(chart.cells.sum())
-    if total == 0:
-        return ()
     _, label = cv2.connectedComponents(chart.cells.astype(np.uint8), connectivity=8)
     size = np.bincount(label.ravel())
     loose = (size[label] <= _SMALL_GROUP) & chart.cells
     count = int(loose.sum())
-    if count == 0 or count == total:
-        return () if count == 0 else (_all_loose(made.crosses),)
+    if not count:
+        return ()
+    if count == total:
+        return (_all_loose(made.crosses),)
     solid = _solid_total(made, total)
     if made.crosses.total < _SLOW * solid and count < 0.05 * total:
         return ()

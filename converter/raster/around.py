@@ -27,6 +27,11 @@ def shrink(mask: MaskArray, side: int = 3) -> MaskArray:
     return np.asarray(cv2.erode(mask.view(np.uint8), square(side))).view(np.bool_)
 
 
+def majority(mask: MaskArray, side: int) -> MaskArray:
+    """Return whether most of the square round each pixel is in the mask."""
+    return np.asarray(cv2.medianBlur(mask.view(np.uint8), side)).view(np.bool_)
+
+
 def count_round(mask: MaskArray) -> npt.NDArray[np.uint8]:
     """Return how many of the nine pixels at and round each one are set."""
     counts = cv2.boxFilter(mask.view(np.uint8), -1, (3, 3), normalize=False, borderType=cv2.BORDER_CONSTANT)

@@ -191,7 +191,7 @@ def _tapers(
     """Return which points lie where the ink runs to a tip: close by it is wider by more than the slope."""
     spur = np.zeros(len(at), dtype=np.bool_)
     some = np.flatnonzero(radius < narrow + 0.3)
-    if len(some) == 0:
+    if not len(some):
         return spur
     row, col = at[some, 0], at[some, 1]
     here = radius[some].astype(np.float32)
@@ -267,7 +267,7 @@ def _lengthen_ends(skeleton: MaskArray, depth: npt.NDArray[np.float32], pixels: 
     Thinning eats the ends of strokes.
     """
     ends = places(skeleton & (count_round(skeleton) <= 2))
-    if len(ends) == 0:
+    if not len(ends):
         return skeleton
     out = skeleton.copy()
     height, width = skeleton.shape

@@ -50,7 +50,7 @@ def find_tilt(gray: GrayArray) -> float:
     middle = (edges[:-1] + edges[1:]) / 2
     allowed = np.abs(middle) <= MOST_DEGREES
     at = int(np.argmax(np.where(allowed, heap, 0)))
-    mirrored = heap[len(heap) - 1 - at]
+    mirrored = heap[::-1][at]
     straight = heap[np.abs(middle) <= 0.2].max()
     if heap[at] < LEAST_SHARE or heap[at] < 2 * mirrored or heap[at] < 1.5 * straight:
         return 0.0

@@ -109,7 +109,7 @@ def edges_elsewhere(ink: Ink, gray: GrayArray) -> float:
 def line_or_shape(mask: MaskArray) -> Kind:
     """Return whether the ink is drawn in lines or filled in."""
     rows, cols = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
-    if len(rows) == 0:
+    if not len(rows):
         return Kind("line", Phrase("Taken for a line drawing."))
     sides = sorted((int(rows[-1] - rows[0]) + 1, int(cols[-1] - cols[0]) + 1))
     size = max(sides[0], SLENDER * sides[1])

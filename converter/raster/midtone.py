@@ -101,7 +101,7 @@ def _two_tones(
     """Return the darker and the paler level of a part, or None if it is all of one tone."""
     within = shrink(part, 5)
     values = smooth[within]
-    if len(values) == 0:
+    if not len(values):
         return None
     between = threshold_otsu(values)
     dark = values <= between

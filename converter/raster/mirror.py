@@ -89,7 +89,7 @@ def _match_all(ink: MaskArray, box: Bounds, pixels: float, images: tuple[Orienta
     """Return how well each mirror image of the ink in the box matches it."""
     top, left, bottom, right = (round(v) for v in box)
     part = ink[top:bottom, left:right]
-    if part.size == 0 or not part.any():
+    if not part.any():
         return dict.fromkeys(images, (0.0, 0))
     away = ink_depth(~part, 1)
     return {each: _match_at_best(part, away, pixels, each) for each in images}
@@ -154,7 +154,7 @@ def even_mask(mask: MaskArray, symmetry: Symmetry) -> MaskArray:
             every &= image
         # Where all images agree so does their mean.
         doubtful = np.flatnonzero(some & ~every)
-        if len(doubtful) == 0:
+        if not len(doubtful):
             return mask
         distance = ink_depth(mask, 1) - ink_depth(~mask, 1)
         total = distance.ravel()[doubtful].astype(np.float64)

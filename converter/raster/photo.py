@@ -23,7 +23,7 @@ import numpy.typing as npt
 
 from converter.model.arrays import GrayArray, MaskArray
 from converter.pixels.runs import spread
-from converter.raster.around import blur
+from converter.raster.around import blur, majority
 from converter.raster.components import label_parts
 from converter.raster.morphology import drop_small, fill_small
 from converter.raster.scaling import size_at
@@ -71,7 +71,7 @@ def tone_mask(
         mask = mask & inside
     least = (1.0 + 3.0 * tidy / 50 + 6.0 * max(0.0, (50 - detail) / 50)) * pixels**2
     mask = fill_small(drop_small(mask, least), least)
-    return np.asarray(cv2.medianBlur(mask.view(np.uint8), 2 * round(0.3 * pixels) + 1) > 0)
+    return majority(mask, 2 * round(0.3 * pixels) + 1)
 
 
 def _wide_mean(tone: npt.NDArray[np.float32], sigma: float, inside: MaskArray | None) -> npt.NDArray[np.float32]:

@@ -144,7 +144,7 @@ def judge(
             words.append(Phrase("About {share} % of the length of the strokes was left out.", share=share))
             r, c = (np.clip(missed[:, k], 0, picture.shape[k] - 1) for k in (0, 1))
             lost[r, c] = True
-            lost |= picture & (ink_depth(~lost, pixels) < 0.5) if len(missed) else False
+            lost |= picture & (ink_depth(~lost, pixels) < 0.5)
     mush = _filled_in(picture, cells)
     if mush.sum() > max(3, 0.02 * cells.sum()):
         words.append(Phrase("Lines that lie closer than the grid can show run together."))
@@ -196,7 +196,7 @@ def _open(few: npt.NDArray[np.float32], away: npt.NDArray[np.float32], scale: fl
     middle = ~ink & (away >= cv2.dilate(away, square(3)) - 0.1) & (away < WIDEST_GAP / 2 * scale)
     middle &= away > LEAST_GAP / 2 * scale
     at = np.argwhere(middle)
-    if len(at) == 0 or edge == 0:
+    if not len(at) or edge == 0:
         return 1.0
     # The middle of a gap an even number of pixels wide is two pixels wide.
     length = 3 / np.maximum(count_round(middle)[middle], 3)

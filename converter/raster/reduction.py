@@ -144,7 +144,7 @@ def _closer_box(cells: CellArray, grid: Grid, box: Bounds, ready: Prepared, sett
     across = ready.columns is not None
     used = np.flatnonzero(cells.any(axis=0 if across else 1))
     length = cells.shape[1] if across else cells.shape[0]
-    if len(used) == 0 or (used[0] == 0 and used[-1] == length - 1):
+    if not len(used) or (used[0] == 0 and used[-1] == length - 1):
         return None
     top, left, bottom, right = box
     before, after = int(used[0]) * grid.cell, int(length - 1 - used[-1]) * grid.cell
@@ -176,7 +176,7 @@ def _trim_free_side(cells: CellArray, grid: Grid, ready: Prepared, settings: Cha
     if not settings.picture.trim or (ready.columns is not None and ready.rows is not None):
         return cells, grid
     used = np.flatnonzero(cells.any(axis=1 if ready.columns is not None else 0))
-    if len(used) == 0:
+    if not len(used):
         return cells, grid
     first, last = int(used[0]), int(used[-1]) + 1
     if ready.columns is not None:

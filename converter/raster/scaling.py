@@ -19,7 +19,7 @@ def laid_on(mask: MaskArray, shape: tuple[int, ...], tilt: float = 0.0) -> MaskA
     """Return marks resampled to a shape, and straightened."""
     small = cv2.resize(mask.view(np.uint8), (shape[1], shape[0]), interpolation=cv2.INTER_NEAREST)
     if tilt == 0:
-        return np.asarray(small > 0)
+        return np.asarray(small).view(np.bool_)
     return np.asarray(turn_back(np.asarray(small, dtype=np.float32), tilt)[0] > 0.5)
 
 

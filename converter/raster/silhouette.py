@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import MaskArray
-from converter.raster.around import shrink, square
+from converter.raster.around import majority, shrink, square
 from converter.raster.axis import ink_depth
 from converter.raster.edges import SOFT, Levels, is_even, rim_of, sharp_pieces, steps
 from converter.raster.fields import find_field_edges
@@ -66,9 +66,9 @@ def find_silhouette(picture: Levels, ink: MaskArray, stitches: int, fields: bool
     # What touches the sides of the picture has an outline there too: beyond them lies paper.
     apart, ink = np.pad(apart, BEYOND), np.pad(ink, BEYOND)
     drawn = ~_open_paper((apart < least) & ~ink, stitches)
-    body = cv2.medianBlur(drawn.view(np.uint8), 5) > 0
+    body = majority(drawn, 5)
     rows, cols = np.flatnonzero(body.any(axis=1)), np.flatnonzero(body.any(axis=0))
-    if len(rows) == 0:
+    if not len(rows):
         return None
     stitch = max(2.0, max(int(rows[-1] - rows[0]), int(cols[-1] - cols[0])) / stitches)
     close = max(COVERED * stitch, NEAREST)

@@ -158,7 +158,7 @@ def _even_pens(
     # The distance is that to the middle of the nearest bare pixel, half a pixel outside the ink.
     widths = 2 * axis.radius - 1 / pixels
     broad = float((depth > EVEN_WIDTHS[1] / 2).sum()) / max(1.0, float(ink.sum()))
-    if len(widths) == 0 or broad > MOST_BROAD:
+    if not len(widths) or broad > MOST_BROAD:
         return ink
     grown = np.full(len(widths), np.nan)
     left = (widths > 2 * half) & (widths < EVEN_WIDTHS[1])
@@ -272,7 +272,7 @@ def _draw_thin(solid: CellArray, axis: Axis, half: float, shape: tuple[int, ...]
     cells[at[:, 0], at[:, 1]] = True
     free = cells & ~solid
     index = np.flatnonzero(free.ravel())
-    if len(index) == 0:
+    if not len(index):
         return cells
     # cells -> axis points
     flat = cells.ravel()

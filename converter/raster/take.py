@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from converter.errors import RequestError
 from converter.model.arrays import GrayArray, MaskArray
-from converter.raster.around import shrink
+from converter.raster.around import majority, shrink
 from converter.raster.axis import MANY, THIN, Axis, find_diagonals, find_straights
 from converter.raster.grid import Bounds, Grid, find_phase, lay_plain
 from converter.raster.kind import Kind
@@ -221,7 +221,7 @@ def _most_bare(axis: Axis, box: Bounds, across: bool, pixels: int) -> tuple[floa
     found = []
     for depth, lean in zip(sides, (LEAN, -LEAN), strict=True):
         touching = radius[np.abs(depth - radius) < 0.25]
-        if len(touching) == 0:
+        if not len(touching):
             found.append(0.5 - CLEARLY)
             continue
         half = float(np.percentile(touching, 75))
@@ -240,7 +240,7 @@ def find_box(ink: MaskArray) -> tuple[int, int, int, int]:
         raise RequestError(
             "No part of the picture is dark enough to become a stitch.", "Raise --dark or choose another crop."
         )
-    kept = cv2.medianBlur(ink.view(np.uint8), 3).astype(bool)
+    kept = majority(ink, 3)
     ink = kept if kept.any() else ink
     down, across = np.flatnonzero(ink.any(axis=1)), np.flatnonzero(ink.any(axis=0))
     return int(down[0]), int(across[0]), int(down[-1]) + 1, int(across[-1]) + 1

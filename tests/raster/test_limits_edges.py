@@ -10,7 +10,7 @@ import pytest
 from scipy import ndimage
 
 from converter.raster import look, midtone, photo, repair, silhouette, strokes, take, vote
-from converter.raster.around import blur, count_round, grow, shrink, square
+from converter.raster.around import blur, count_round, grow, majority, shrink, square
 from converter.raster.axis import Axis, _ends_free, find_diagonals, find_straights
 from converter.raster.deskew import find_tilt
 from converter.raster.edges import is_even, rim_of, sharp_pieces, steps
@@ -46,6 +46,12 @@ def test_masks_grow_and_shrink_as_by_scipy(side):
         assert np.array_equal(shrink(mask, side), ndimage.binary_erosion(mask, foot, border_value=1))
         assert grow(mask, side).dtype == shrink(mask, side).dtype == np.bool_
     assert square(side).tolist() == [[1] * side] * side
+
+
+@pytest.mark.parametrize("side", [3, 5])
+def test_the_majority_is_the_median_of_scipy(side):
+    mask = random_mask(8, share=0.5)
+    assert np.array_equal(majority(mask, side), ndimage.median_filter(mask.view(np.uint8), side, mode="nearest") > 0)
 
 
 def test_neighbours_are_counted_as_by_scipy():
@@ -403,8 +409,8 @@ def test_a_bare_outermost_line_makes_the_box_smaller(across):
 def test_a_pointed_end_is_drawn_beside_the_outermost_stitch(across, flip):
     """In the fullest cell of the outermost line within a cell of a stitch, if more than 0.08 of it is covered."""
     cells = np.zeros((7, 9), dtype=bool)
-    cells[2:5, 1:9] = True
-    cells[0, 5] = True
+    cells[2:5, 1] = cells[2:5, -1] = True
+    cells[4, 1:9] = cells[:, 3] = cells[6, 2] = True
     cover = np.zeros((7, 9), dtype=np.float32)
     ready = SimpleNamespace(columns=9 if across else None, rows=None if across else 9)
 
@@ -495,6 +501,18 @@ def test_nothing_is_cut_out_where_nothing_stands(monkeypatch):
     assert photo.cut_subject(picture, (60, 80), (20.0, 20.0, 80.0, 80.0)) is None
     assert photo.cut_subject(picture, (60, 80), None) is None
     assert photo.cut_subject(picture, (60, 80), (0.0, 0.0, 100.0, 100.0)) is None
+
+
+def test_a_slender_picture_is_cut_on_a_copy_of_eight_rows(monkeypatch):
+    seen = []
+    monkeypatch.setattr(cv2, "grabCut", lambda small, marks, *rest: seen.append(marks.copy()))
+    for box, side in ((None, 112), ((10.0, 0.0, 50.0, 100.0), 160)):
+        photo.cut_subject(np.full((6, 400), 90, dtype=np.uint8), (6, 400), box)
+        assert seen[-1].shape == (8, side)
+    # From 16 to 80 of 160 columns.
+    assert np.flatnonzero((seen[-1] == cv2.GC_PR_FGD).any(axis=0)).tolist() == list(range(16, 80))
+    photo.cut_subject(np.full((400, 6), 90, dtype=np.uint8), (400, 6), None)
+    assert seen[-1].shape == (112, 8)
 
 
 def test_the_mean_of_wide_surroundings_is_that_of_the_subject():

@@ -44,7 +44,7 @@ def panel_margins_mm(work: Work) -> tuple[float, float]:
     if work.settings.margin_mm is None and work.settings.fringe_mm is None:
         # Very coarse cloth: the usual margin would not hold the usual fringe.
         margin = max(margin, fringe + ground)
-    if fringe <= 0:
+    if not fringe:
         raise RequestError(
             f"A fringe of {fringe_mm:g} mm is less than one thread of the cloth.", "Give a deeper fringe with --fringe."
         )
