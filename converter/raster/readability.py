@@ -140,7 +140,7 @@ def judge(
     if axis is not None and len(axis.points):
         shown, missed = _shown(axis, cells)
         if shown < 0.985:
-            share = max(1, round(100 * (1 - shown)))
+            share = round(100 * (1 - shown))
             words.append(Phrase("About {share} % of the length of the strokes was left out.", share=share))
             r, c = (np.clip(missed[:, k], 0, picture.shape[k] - 1) for k in (0, 1))
             lost[r, c] = True

@@ -105,6 +105,7 @@ def made_up(piece: str) -> Iterator[tuple[str, object]]:
         *({"size_mm": size} for size in ((120.0, 160.0), (310.0, 305.0), (180.0, 180.0))),
         *({"cloth_mm": cloth} for cloth in ((150.0, 210.0), (400.0, 500.0))),
         {"margin_mm": 12.0, "fringe_mm": 10.0},
+        *({"edge": edge, "size_mm": (310.0, 285.0)} for edge in ("whip", "blanket", "backstitch")),
     ]
     for way, (number, options) in product(("auto", *WAYS.get(piece, ())), enumerate(choices)):
         settings = MakingSettings(piece=piece, way=way, **options)
