@@ -34,7 +34,7 @@ def majority(mask: MaskArray, side: int) -> MaskArray:
 
 def count_round(mask: MaskArray) -> npt.NDArray[np.uint8]:
     """Return how many of the nine pixels at and round each one are set."""
-    counts = cv2.boxFilter(mask.view(np.uint8), -1, (3, 3), normalize=False, borderType=cv2.BORDER_CONSTANT)
+    counts = cv2.boxFilter(mask.view(np.uint8), cv2.CV_8U, (3, 3), normalize=False, borderType=cv2.BORDER_CONSTANT)
     return np.asarray(counts, dtype=np.uint8)
 
 

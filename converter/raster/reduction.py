@@ -79,7 +79,7 @@ class _Attempt:
 
 def _draw_at(ready: Prepared, settings: ChartSettings, work: Work, radius: float) -> _Attempt:
     """Draw the ink, with gaps of less than twice ``radius`` stitches closed on purpose."""
-    pixels = work.pixels
+    pixels, simpler = work.pixels, bool(radius)
     ink, level = _set_detail(work, settings, radius)
     box = find_box(ink) if settings.picture.trim else work.box
     symmetry, box = find_symmetry(ink, box, pixels, ready.mirror, ready.symmetries)
@@ -96,7 +96,7 @@ def _draw_at(ready: Prepared, settings: ChartSettings, work: Work, radius: float
             # Its parts are soft: a few of them joined or parted change nothing that anyone sees.
             drawn = draw_ink(laid, pixels, level, moved, symmetry, MOST_TRIALS // 16, (1.5,))
         else:
-            drawn = draw_ink(laid, pixels, level, moved, symmetry, MOST_TRIALS if radius == 0 else MOST_TRIALS // 4)
+            drawn = draw_ink(laid, pixels, level, moved, symmetry, MOST_TRIALS // 4 if simpler else MOST_TRIALS)
         inner = drawn.cells[MARGIN:-MARGIN, MARGIN:-MARGIN]
         if not inner.any():
             inner = coverage_peak(drawn.coverage[MARGIN:-MARGIN, MARGIN:-MARGIN])
@@ -107,13 +107,13 @@ def _draw_at(ready: Prepared, settings: ChartSettings, work: Work, radius: float
         box = closer
     full = straight if ink is work.ink else lay_mask(work.ink, grid, pixels)
     whole = axis
-    if radius > 0 or settings.reduction.detail < 50:
+    if simpler or settings.reduction.detail < 50:
         whole = find_axis(work.ink, ink_depth(work.ink, pixels), pixels)
     shown = move_axis(whole, pixels, grid.top, grid.left, grid.cell, MARGIN, pixels)
     tone = lay_tone(work.depth, grid, pixels) if work.kind.name == "photo" else None
     verdict = judge(full, np.pad(inner, MARGIN), pixels, tone, None if tone is not None else shown)
     cells, trimmed = _trim_free_side(inner, grid, ready, settings)
-    return _Attempt(cells, trimmed, laid, grid, verdict, radius > 0)
+    return _Attempt(cells, trimmed, laid, grid, verdict, simpler)
 
 
 def _reach_out(cells: CellArray, coverage: npt.NDArray[np.float32], ready: Prepared, symmetry: Symmetry) -> CellArray:
@@ -158,7 +158,7 @@ def _set_detail(work: Work, settings: ChartSettings, radius: float) -> tuple[Mas
     detail, tidy = settings.reduction.detail, settings.reduction.tidy
     bold = max(0.0, (50 - detail) / 50)
     # Square stitches: dust at 50, whole groups of stitches at 100.
-    speck = 0.08 * (tidy / 50) ** 2 if tidy <= 50 else 0.08 + 4 * ((tidy - 50) / 50) ** 2
+    speck = 0.08 * min(1.0, tidy / 50) ** 2 + 4 * max(0.0, (tidy - 50) / 50) ** 2
     simple = simplify_mask(work.ink, max(radius, 0.5 * bold) * pixels)
     simple = drop_small(simple, (speck + 4 * bold**2 + 1.5 * radius**2) * pixels**2)
     if work.keep is not None:

@@ -106,12 +106,12 @@ def _demand(
     order = np.argsort(owner, kind="stable")
     points, owner, reach = points[order], owner[order], reach[order]
     near = cells_near(points, shape, reach)
-    held = (near > 0).any(axis=1)
+    held = near.any(axis=1)
     # The middle of a dot may be the only point of its part and lie farther than that from all stitches round it.
     lost = ~np.isin(owner, owner[held])
     if lost.any():
         near[lost] = cells_near(points[lost], shape, HALF_DIAGONAL)
-        held = (near > 0).any(axis=1)
+        held = near.any(axis=1)
     near, owner = near[held], owner[held]
     names, anchor, owner = np.unique(owner, return_index=True, return_inverse=True)
     return Demand(near, owner.astype(np.intp), anchor.astype(np.intp), group_of[names])

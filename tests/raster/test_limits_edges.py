@@ -591,6 +591,19 @@ def test_stitches_asked_for_are_those_of_the_longer_side():
         assert prepare_picture(picture, settings).stitches == stitches
 
 
+@pytest.mark.parametrize(("side", "copy"), [(800, 400), (640, 400), (300, 300)])
+def test_a_photograph_is_looked_at_on_four_hundred_pixels(monkeypatch, side, copy):
+    seen = []
+    plain = look.tone_mask
+    monkeypatch.setattr(look, "tone_mask", lambda gray, *args: seen.append((gray.shape, args[0])) or plain(gray, *args))
+    y, x = np.mgrid[0 : side * 3 // 4, 0:side] / side
+    picture = np.asarray(128 + 100 * np.sin(9 * x) * np.cos(7 * y), dtype=np.uint8)
+    settings = options(40, kind="photo")
+    found = look.look_at(prepare_picture(picture, settings), settings)
+    assert max(seen[0][0]) == max(found.mask.shape) == copy and seen[0][1] == pytest.approx(10.0)
+    assert found.scale == pytest.approx(copy / side)
+
+
 def test_no_outline_is_looked_for_where_the_ink_shows_it():
     picture = np.full((120, 160), 245, dtype=np.uint8)
     picture[30:90, 40:120] = 20

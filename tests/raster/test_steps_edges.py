@@ -311,7 +311,9 @@ def hopeless(monkeypatch, faults, score_of=lambda cells: 0.0):
     return looked
 
 
-@pytest.mark.parametrize(("faults", "most", "least"), [(3, 60, 60), (3, 10, 10), (14, 400, 400), (15, 400, 400), (16, 400, 100)])
+@pytest.mark.parametrize(
+    ("faults", "most", "least"), [(3, 60, 60), (3, 10, 10), (14, 400, 400), (15, 400, 400), (16, 400, 100)]
+)
 def test_no_more_changes_are_tried_than_asked_for(monkeypatch, faults, most, least):
     """But for those near the last fault; with more than fifteen faults a quarter. Near each 25 cells and 66 pairs."""
     looked = hopeless(monkeypatch, faults)
