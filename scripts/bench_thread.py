@@ -28,7 +28,7 @@ import numpy as np
 from PIL import Image
 from scipy import ndimage
 from skimage import data, measure, morphology, transform
-from thread_bounds import CARRY, LENGTH, TAIL, leg_bound, tile_bound, turn_bound
+from thread_bounds import CARRY, LENGTH, TAIL, closed_bound, leg_bound, tile_bound, turn_bound
 
 from converter.estimate.line_route import plan_line_thread
 from converter.estimate.route import ThreadPlan, plan_thread
@@ -332,7 +332,7 @@ def sample(base: Path | None, which: str, seed: int, each: int, icons: int) -> N
             rows.append(
                 (
                     least.total <= least.bound + 1e-6, extent(cells) >= 60, closed[0].total / least.bound,
-                    closed[0].starts - starts, cells.sum(), closed[1],
+                    closed[0].starts - starts, cells.sum(), closed[1], closed[0].total / closed_bound(cells)[1],
                 )
             )  # fmt: skip
         everything += rows
@@ -359,14 +359,15 @@ def extent(cells: np.ndarray) -> int:
 def _shares(name: str, rows: list[tuple]) -> None:
     if not rows:
         return
-    least, wide, ratio, over, size, seconds = np.array(rows, dtype=float).T
+    least, wide, ratio, over, size, seconds, sharper = np.array(rows, dtype=float).T
     wide = wide > 0
     print(
         f"{name:16s} {len(rows):3d} charts {int(size.min()):5d}-{int(size.max()):5d} crosses | least = bound in "
         f"{int(least.sum())} | closed, all: at most 1.002 in {int((ratio <= 1.002).sum())}, starts over 0/1/more "
         f"{int((over <= 0).sum())}/{int((over == 1).sum())}/{int((over > 1).sum())} | 60 and more: {int(wide.sum())}, "
         f"at most 1.002 in {int((ratio[wide] <= 1.002).sum())}, mean {ratio[wide].mean() if wide.any() else 0:.5f}, "
-        f"worst {ratio[wide].max() if wide.any() else 0:.5f} | s {seconds.max():.1f}",
+        f"worst {ratio[wide].max() if wide.any() else 0:.5f}, of the bound with dead ends "
+        f"{sharper[wide].mean() if wide.any() else 0:.5f} | s {seconds.max():.1f}",
         flush=True,
     )
 

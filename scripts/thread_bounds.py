@@ -1,11 +1,12 @@
-"""Lower bounds for scattered crosses that are sharper than the one of the planner, and take minutes."""
+"""Lower bounds that are sharper than the one of the planner: for scattered crosses, and for orders with few open."""
 
 from __future__ import annotations
 
 import time
 from dataclasses import dataclass
+from heapq import heappop, heappush
 from itertools import islice, product
-from math import ceil
+from math import ceil, hypot, inf
 
 import numpy as np
 from scipy import sparse
@@ -398,3 +399,126 @@ def _linked(one: np.ndarray, two: np.ndarray, taken: np.ndarray, counts: np.ndar
         if share.max(initial=0.0) > 0.99 and share.sum() == (share > 0.99).sum():
             break
     return sets
+
+
+def closed_bound(cells: np.ndarray, length: float = LENGTH, tail: float = TAIL) -> tuple[int, float]:
+    """Return lower bounds of the starts and of the thread of any order with at most two crosses open.
+
+    The plain bound counts no detours. But an arm one cross wide of more than three crosses that is worked in passing,
+    neither begun nor ended in, takes a detour of the square root of 2 less one: the thread goes out on every other
+    cross and comes back on those between; the last two come free. Let a *region* be some crosses round a dead end.
+    What is worked of it in a plan are some visits of one length or of several. Take of every move inside the region
+    its excess, of every move in or out of it half of that: then what regions without common crosses take adds up to no
+    more than the excess of the plan. `_passing` finds by search the least that a region can take if no length begins
+    or ends in it. A length has two ends, so all but ``2 s`` of the regions take their share, the cheapest at least.
+
+    Any excess is at least the square root of 2 less one. Where a length that is filled with crosses has not that much
+    room, one with an excess holds a cross less, and two sqrt(2) + 2 sides of excess more for each cross less.
+    """
+    crosses, rules = Crosses.of(cells), MoveRules(cells, CARRY, False)
+    plain = thread_bound(crosses, SideGraph.of(crosses), rules, length, tail)
+    shares = sorted(dead_ends(cells))
+    each, room = 2 * ROOT2 + 2, length - 2 * tail + 1
+    most = int((room + EPSILON) / each)
+    over = room - most * each
+
+    def excess(starts: int) -> float:
+        return sum(shares[: max(len(shares) - 2 * starts, 0)])
+
+    def holds(starts: int) -> float:
+        if over < ROOT2 - 1 - EPSILON:
+            fewer = ceil(excess(starts) / (over + each) - EPSILON)
+        else:
+            fewer = ceil((excess(starts) - starts * over) / each - EPSILON)
+        return most * starts - max(fewer, 0)
+
+    starts = plain.starts
+    while holds(starts) < crosses.count:
+        starts += 1
+    every = range(starts, starts + len(shares) // 2 + 2)
+    least = min((2 * tail - 1) * s + excess(s) for s in every)
+    return starts, max(plain.total, each * crosses.count + least)
+
+
+def dead_ends(cells: np.ndarray, sizes: tuple[int, ...] = (4, 5)) -> list[float]:
+    """Return what regions round dead ends take in passing, no two of them with a cross in common."""
+    rim = int(CARRY) + 2
+    wide = np.pad(cells, rim)
+    taken = np.zeros_like(wide)
+    known: dict[bytes, float] = {}
+    shares = []
+    for row, col in np.argwhere(wide).tolist():
+        if sum(wide[r, c] for r, c in _beside(row, col)) != 1:
+            continue
+        region, best = [(row, col)], 0.0
+        for size in range(2, max(sizes) + 1):
+            ahead = [at for cell in region for at in _beside(*cell) if wide[at] and at not in region]
+            if not ahead or any(taken[at] for at in region):
+                break
+            region.append(ahead[0])
+            if size not in sizes or taken[ahead[0]]:
+                continue
+            top, left = (min(part) - rim for part in zip(*region, strict=True))
+            low, right = (max(part) + rim + 1 for part in zip(*region, strict=True))
+            window = wide[max(top, 0) : low, max(left, 0) : right].astype(np.int8)
+            for r, c in region:
+                window[r - max(top, 0), c - max(left, 0)] = 2
+            key = repr(window.shape).encode() + window.tobytes()
+            if key not in known:
+                known[key] = _passing(window)
+            best = known[key]
+            if best > EPSILON:
+                for at in region:
+                    taken[at] = True
+                shares.append(best)
+                break
+    return shares
+
+
+def _beside(row: int, col: int) -> list[tuple[int, int]]:
+    return [(row, col + 1), (row + 1, col), (row, col - 1), (row - 1, col)]
+
+
+def _passing(window: np.ndarray) -> float:
+    """Return the least share of excess of a region (2) among other crosses (1) in which no length begins or ends.
+
+    Shortest path over the legs worked and the hole where the thread stands, or that it is elsewhere. Of what happens
+    elsewhere only this is asked: a move leads to a leg of another cross and one back from a leg of another cross, and
+    no leg can be worked there while two crosses of the region are open. That may be less than any plan takes, never
+    more.
+    """
+    legs = (((1, 0), (0, 1)), ((0, 0), (1, 1)))
+    mine = [tuple(at) for at in np.argwhere(window == 2).tolist()]
+    outside = {
+        (r + dr, c + dc) for r, c in np.argwhere(window == 1).tolist() for ends in legs for dr, dc in ends
+    }  # fmt: skip
+    holes = [[[(r + dr, c + dc) for dr, dc in ends] for ends in legs] for r, c in mine]
+
+    def excess(a: tuple[int, int], b: tuple[int, int]) -> float:
+        span = hypot(a[0] - b[0], a[1] - b[1])
+        return span - 1 if 0 < span <= CARRY + EPSILON else inf
+
+    every = {hole for cross in holes for ends in cross for hole in ends}
+    over = {hole: min((excess(hole, other) for other in outside), default=inf) / 2 for hole in every}
+    away, full = (-1, -1), 3 ** len(mine) - 1
+    best = {(0, away): 0.0}
+    queue = [(0.0, 0, away)]
+    while queue:
+        cost, state, at = heappop(queue)
+        if (state, at) == (full, away):
+            return cost
+        if cost > best[state, at] + EPSILON:
+            continue
+        done = [state // 3**k % 3 for k in range(len(mine))]
+        steps = [(over[at], state, away)] if at != away and done.count(1) < 2 else []
+        for k, worked in enumerate(done):
+            if worked == 2 or (worked == 0 and done.count(1) > 1):
+                continue
+            for up, down in (holes[k][worked], holes[k][worked][::-1]):
+                steps.append((over[up] if at == away else excess(at, up), state + 3**k, down))
+        for extra, ahead, hole in steps:
+            total = cost + extra
+            if total < best.get((ahead, hole), inf) - EPSILON:
+                best[ahead, hole] = total
+                heappush(queue, (total, ahead, hole))
+    return inf

@@ -8,11 +8,21 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from helpers.route_optimum import optimum
+from helpers.route_optimum import fewest_lengths, least_excess, optimum
 
 sys.path.append(str(Path(__file__).parents[2] / "scripts"))
-from thread_bounds import _Moves, _out_of_turn, leg_bound, tile_bound, turn_bound
+from thread_bounds import (
+    _Moves,
+    _out_of_turn,
+    _passing,
+    closed_bound,
+    dead_ends,
+    leg_bound,
+    tile_bound,
+    turn_bound,
+)
 
+from converter.estimate.route import plan_thread
 from converter.estimate.route_geometry import Crosses
 
 
@@ -71,3 +81,68 @@ def test_lengths_that_cannot_hold_all_thread_ask_for_one_more():
     cells[0, :] = True
     # 43 crosses take 43 * (2 sqrt 2 + 2) - 1 sides in one length of 202: one more than fits.
     assert turn_bound(cells, 2.0) >= 43 * (8**0.5 + 2) - 2 + 100 - 1e-5
+
+
+CROSS, DETOUR = 8**0.5 + 2, 2**0.5 - 1
+STEPS = ((0, 1), (1, 0), (0, -1), (-1, 0))
+"""Thread of a cross with its two back moves, the least excess of a longer move, and steps to side neighbours."""
+
+
+def star(arms, length):
+    """Arms one cross wide that meet in a cross."""
+    cells = np.zeros((2 * length + 1, 2 * length + 1), dtype=bool)
+    middle = length
+    for dr, dc in STEPS[:arms]:
+        for k in range(length + 1):
+            cells[middle + k * dr, middle + k * dc] = True
+    return cells
+
+
+@pytest.mark.parametrize(("count", "detours"), [(1, 0), (2, 0), (3, 0), (4, 1), (5, 1)])
+def test_the_last_crosses_of_an_arm_come_free(count, detours):
+    """Worked in passing: out on every other cross and back on those between, one change from one to the other."""
+    window = np.zeros((count + 8, 13), dtype=np.int8)
+    window[5] = 1
+    window[6 : 6 + count, 6] = 2
+    assert _passing(window) == pytest.approx(detours * DETOUR)
+
+
+def test_an_arm_without_an_end_takes_a_detour():
+    """Three arms and two ends: one arm is worked in passing, and no order does with less."""
+    cells = star(3, 4)
+    assert dead_ends(cells) == pytest.approx([DETOUR] * 3)
+    starts, total = closed_bound(cells, 1000.0)
+    assert starts == 1 and total == pytest.approx(CROSS * 13 - 1 + 50 + DETOUR)
+    assert least_excess(cells, DETOUR) == pytest.approx(DETOUR)
+    # As many lengths as there are dead ends need none: the price of a start is then what counts.
+    starts, total = closed_bound(cells, 1000.0, tail=0.1)
+    assert total <= CROSS * 13 - 1 + 0.2 + DETOUR + 1e-9
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_bound_of_orders_with_few_open_is_never_above_the_optimum(seed):
+    """Stars of three arms, some of their crosses taken off and one put on anywhere."""
+    rng = np.random.default_rng(800 + seed)
+    cells = np.pad(star(3, 4), 1)
+    for _ in range(int(rng.integers(2, 5))):
+        ends = [at for at in np.argwhere(cells) if cells[tuple(np.add(at, STEPS).T)].sum() == 1]
+        cells[tuple(ends[int(rng.integers(len(ends)))])] = False
+    beside = [at for at in np.argwhere(~cells)[11:-11] if cells[tuple((np.add(at, STEPS) % 11).T)].any()]
+    cells[tuple(beside[int(rng.integers(len(beside)))])] = True
+    count = int(cells.sum())
+    plan = plan_thread(cells, 1000.0, 25.0)
+    known = plan.total - (CROSS * count - 1 + 50)
+    starts, total = closed_bound(cells, 1000.0)
+    assert starts == 1 and total <= CROSS * count - 1 + 50 + least_excess(cells, known) + 1e-6
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_order_of_small_pieces_has_fewer_starts_than_the_bound(seed):
+    """Eleven crosses in lengths of five: the arms of a star, one cut short, and a cross beside one."""
+    rng = np.random.default_rng(900 + seed)
+    cells = np.pad(star(3, 3), 1)
+    r, c = np.argwhere(cells)[int(rng.integers(10))]
+    cells[r + 1, c] = True
+    five = 5 * CROSS - 1 + 0.1
+    starts, _ = closed_bound(cells, five + 50.0)
+    assert starts <= fewest_lengths(cells, 5, five)
