@@ -33,6 +33,8 @@ class Flow:
     columns : int
     body_mm : float
         Size of running text.
+    spacing : float
+        Share of the usual space between blocks.
     """
 
     def __init__(
@@ -44,6 +46,7 @@ class Flow:
         first_page_number: int,
         columns: int = 2,
         body_mm: float = BODY_MM,
+        spacing: float = 1.0,
     ) -> None:
         self.canvas = canvas
         self.page_width, self.page_height = PAPER_SIZES_MM[paper]
@@ -51,6 +54,7 @@ class Flow:
         self.page_number = first_page_number - 1
         self.columns = columns
         self.body_mm = body_mm
+        self.spacing = spacing
         self.column_mm = (self.page_width - 2 * MARGIN_MM - (columns - 1) * COLUMN_GAP_MM) / columns
         self.top = MARGIN_MM
         self.bottom = self.page_height - MARGIN_MM - 6.0
@@ -100,7 +104,7 @@ class Flow:
     def gap(self, share: float = 0.6) -> None:
         """Leave a share of a line, except at the top of a column."""
         if self.y > self.top + 0.01:
-            self.y += share * self.body_mm * LEADING
+            self.y += share * self.spacing * self.body_mm * LEADING
 
     def heading(self, text: str, *, keep_mm: float = 0.0) -> None:
         """Set a heading that stays with what follows."""

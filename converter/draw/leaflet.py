@@ -22,8 +22,10 @@ from converter.model.chart import Chart
 from converter.model.leaflet import LeafletContent
 
 _PAGE_NUMBER = re.compile(r"\d+( of \d+)?")
-NEARLY_EMPTY, WELL_FILLED = 0.3, 0.6
-"""Share of the last teaching page up to which smaller type, or another order, is tried to save it."""
+TIGHTER = ((1.0, 1.0), (0.97, 0.9), (0.94, 0.8), (0.91, 0.7), (0.88, 0.6))
+"""Shares of the usual type and of the space between blocks."""
+NEARLY_EMPTY = 0.3
+"""Share of the last teaching page up to which a tighter setting is tried to save it."""
 PALE_MARKS = 0.28
 """Strength of the marks on the page that shows the backstitches."""
 
@@ -132,29 +134,25 @@ def _set_text(
     title: str,
     with_order: bool,
 ) -> None:
-    """Set the teaching pages; where that saves a nearly empty page, in another order or a little smaller."""
+    """Set the teaching pages; type and spacing shrink a little where that saves a nearly empty page."""
     body = 1.28 * BODY_MM if large else BODY_MM
     kept: Drawing | None = None
-    for share in (1.0, 0.97, 0.94, 0.91, 0.88):
-        least_filled = 1.0
-        for habits_first in (False, True):
-            trial = Drawing(drawing.title, drawing.language)
-            flow = Flow(
-                trial,
-                paper=paper,
-                running_title=title,
-                first_page_number=len(drawing.pages) + 1,
-                columns=1 if large else 2,
-                body_mm=share * body,
-            )
-            set_beginning(flow, chart, content, words, with_order=with_order, habits_first=habits_first)
-            set_closing(flow, content, words)
-            if kept is None or len(trial.pages) < len(kept.pages):
-                kept = trial
-            least_filled = min(least_filled, flow.filled)
-            if len(trial.pages) == 1 or flow.filled > WELL_FILLED:
-                break
-        if len(trial.pages) == 1 or least_filled > NEARLY_EMPTY:
+    for share, spacing in TIGHTER:
+        trial = Drawing(drawing.title, drawing.language)
+        flow = Flow(
+            trial,
+            paper=paper,
+            running_title=title,
+            first_page_number=len(drawing.pages) + 1,
+            columns=1 if large else 2,
+            body_mm=share * body,
+            spacing=spacing,
+        )
+        set_beginning(flow, chart, content, words, with_order=with_order)
+        set_closing(flow, content, words)
+        if kept is None or len(trial.pages) < len(kept.pages):
+            kept = trial
+        if len(trial.pages) == 1 or flow.filled > NEARLY_EMPTY:
             break
     if kept is not None:
         drawing.extend(kept)

@@ -36,28 +36,8 @@ def first_stitch(chart: Chart, words: Words) -> str:
     return text.format(where=where)
 
 
-def set_beginning(
-    flow: Flow,
-    chart: Chart,
-    content: LeafletContent,
-    words: Words,
-    *,
-    with_order: bool = False,
-    habits_first: bool = False,
-) -> None:
-    """Set how to begin and how the stitches are made.
-
-    Parameters
-    ----------
-    flow : Flow
-    chart : Chart
-    content : LeafletContent
-    words : Words
-    with_order : bool
-        Sheets of the working order follow.
-    habits_first : bool
-        Good habits come before the stitches, not after them: all text, they fill a column that a figure does not.
-    """
+def set_beginning(flow: Flow, chart: Chart, content: LeafletContent, words: Words, *, with_order: bool = False) -> None:
+    """Set how to begin and how the stitches are made; ``with_order`` if sheets of the working order follow."""
     colour = chart.thread.colour
     begin = first_stitch(chart, words)
     if begin and with_order:
@@ -96,17 +76,10 @@ def set_beginning(
         words("Back of the cloth: the first stitches hold the tail"),
         words("The back of the cloth: the first stitches hold the tail."),
     )
-    if habits_first:
-        _set_habits(flow, content, words)
     if chart.cells.any():
         _set_cross(flow, chart, words)
     if len(chart.lines):
         _set_backstitch(flow, chart, words)
-    if not habits_first:
-        _set_habits(flow, content, words)
-
-
-def _set_habits(flow: Flow, content: LeafletContent, words: Words) -> None:
     flow.heading(words("Good habits"))
     carry = f"{content.carry_cells:g}"
     habits = [

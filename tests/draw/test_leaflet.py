@@ -13,10 +13,9 @@ from helpers.chart_reader import TileReader, render_pages
 from helpers.leaflet_cases import CASES, content_of
 
 from converter.draw.canvas import Drawing, ImageOp, MarksOp, Page, TextOp
-from converter.draw.flow import Flow
 from converter.draw.fonts import text_width
 from converter.draw.leaflet import leaflet_bytes, leaflet_drawing, renumbered
-from converter.draw.leaflet_text import first_stitch, set_beginning
+from converter.draw.leaflet_text import first_stitch
 from converter.draw.level import level_of
 from converter.draw.pages import SheetLayout, plan_pages
 from converter.draw.scene import ChartStyle
@@ -297,28 +296,11 @@ def test_numbers_of_stitches_low_on_a_sheet_are_no_page_numbers() -> None:
     assert told == ["17", "80", "5"]
 
 
-@pytest.mark.parametrize("crosses", [True, False])
-def test_good_habits_come_before_or_after_the_stitches(crosses: bool) -> None:
-    cells = np.ones((4, 4), dtype=bool) & crosses
-    chart = Chart(cells, [[[0, 0], [3, 3]]], title="Cup")
-
-    def told(habits_first: bool) -> list[str]:
-        drawing = Drawing("Cup", "en")
-        flow = Flow(drawing, paper="A4", running_title="Cup", first_page_number=1, columns=1)
-        set_beginning(flow, chart, content_of(chart, None), english(), habits_first=habits_first)
-        return [op.text for page in drawing.pages for op in _texts(page)]
-
-    before, after = told(True), told(False)
-    assert sorted(before) == sorted(after)
-    stitch = "The cross" if crosses else "The backstitch"
-    assert before.index("Good habits") < before.index(stitch)
-    assert after.index("Good habits") > after.index(stitch)
-
-
-def test_how_to_stitch_crosses_takes_one_page() -> None:
-    """On A4 a piece of crosses without a making-up plan has all teaching and cautions on one page."""
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+def test_how_to_stitch_crosses_takes_one_page(paper: str) -> None:
+    """A piece of crosses without a making-up plan has all teaching and cautions on one page."""
     chart = Chart(np.ones((30, 30), dtype=bool), title="Fern", notes=("Taken for a line drawing, as asked.",))
-    drawing = leaflet_drawing(chart, content_of(chart, None), paper="A4")
+    drawing = leaflet_drawing(chart, content_of(chart, None), paper=paper)
     texts = [[op.text for op in _texts(page)] for page in drawing.pages]
     page = next(found for found in texts if "How to begin and to stitch" in found)
     assert page is texts[-1]
