@@ -35,6 +35,13 @@ _SURELY = 3
 """Sides on clean paper that lead to an outer line from which it is there, if nearly all show."""
 _SOME, _MOSTLY = 0.1, 0.5
 """Share of a row's sides as light as paper: needed if the row is as the one before it, and enough by itself."""
+_ON_SHEET, _ALL_LEAD = 0.35, 0.85
+"""Share of the sides leading to a line that lie on clean paper, and of those the share that shows, from which the
+squares are there even if no outer line is seen: it may be the edge of the sheet."""
+_NOWHERE = 0.1
+"""Share of sides on clean paper, outer and leading ones, under which there is no row, whatever is written there."""
+_FAINTLY = 0.2
+"""The same from which the row is judged by both together if it lies on clean paper: faint lines show here and there."""
 _CROOKED = 0.04
 """Part of a square by which lines seen at neighbouring sides are apart where they are none of the grid's."""
 BoolArray = npt.NDArray[np.bool_]
@@ -252,6 +259,13 @@ def _score(
     all_over = min(_mean(outer[0]), _mean(leads))
     if all_over > _ALL_OVER:
         return all_over
+    on_clean = [(_mean(shown[paper]), _mean(paper)) for shown, _known, paper in (outer, leading)]
+    if on_clean[1][1] > _ON_SHEET and on_clean[1][0] > _ALL_LEAD and paper_leads.sum() >= _SURELY:
+        return on_clean[1][0]
+    if all(part > 0.12 and share < _NOWHERE for share, part in on_clean) and outer[2].sum() >= _SURELY:
+        return on_clean[1][0]
+    if all(part > _MOSTLY and share > _FAINTLY for share, part in on_clean):
+        return 0.5 * (on_clean[0][0] + on_clean[1][0])
     shares = []
     for shown, known, paper in (outer, leading):
         # off the paper, grain of a table shows lines as well

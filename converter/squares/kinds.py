@@ -32,6 +32,10 @@ _ODD_AT_RIM = 0.3
 _VERY_ODD = 0.75
 _UNLIKE_ALL = 3.0
 """How many times odder than most a mark must be to be looked at, whatever it hangs together with."""
+_UNLIKE_MARKS = 2.0
+"""How many times odder than most letters inside of a square each are."""
+_FEWEST_OTHERS = 6
+"""Marks elsewhere from which something can be unlike them."""
 _A_LITTLE = 0.05
 """Ink over the sides of the squares, as part of the ink inside, more than that of other marks."""
 _OVER_LINES = 0.5
@@ -122,11 +126,28 @@ def writing(
         unlike = odd[k] > _ODD and sizes[k] <= 0.5 * count and odd[k] > 1.6 * usual
         # a few squares like nothing else that overrun the lines as other marks here do not
         few = sizes[k] <= 0.1 * count and odd[k] > max(_VERY_ODD, 2.5 * usual) and over[k] > usually_over + _A_LITTLE
-        if few or over[k] > _OVER_LINES or (unlike and over[k] > _WITHIN_LINES) or goes_on:
+        here = groups[marked] == k + 1
+        strange_to_all = sizes[k] <= 0.5 * count and _like_nothing(patches[here], patches[~here], usual)
+        if few or over[k] > _OVER_LINES or (unlike and over[k] > _WITHIN_LINES) or goes_on or strange_to_all:
             out |= groups == k + 1
         else:
             maybe |= (groups == k + 1) & marked
     return out, maybe
+
+
+def _like_nothing(patches: FloatArray, others: FloatArray, usual: float) -> bool:
+    """Return whether none of some squares side by side is like marks elsewhere, nor most like each other: letters.
+
+    Marks of a rare kind are like each other. ``usual`` is how unlike each other marks usually are.
+    """
+    if len(patches) < 2 or len(others) < _FEWEST_OTHERS:
+        return False
+    others = others if len(others) <= _POOL else others[np.linspace(0, len(others) - 1, _POOL).astype(int)]
+    length = np.sqrt((patches**2).sum(axis=1) + 1e-6)
+    apart = np.partition(_distances(patches, others), 2, axis=1)[:, 2] / length
+    within = _distances(patches, patches) + np.diag(np.full(len(patches), np.inf, np.float32))
+    least = max(_ODD, _UNLIKE_MARKS * usual)
+    return bool(apart.min() > _ODD and np.median(apart) > least and np.median(within.min(axis=1) / length) > _ODD)
 
 
 def _over_lines(sheet: FlatSheet, paper: FloatArray, inked: BoolArray) -> FloatArray:

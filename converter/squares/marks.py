@@ -42,6 +42,10 @@ _LIKE_FILLS = 0.4
 """Strength of a fill in the edge of a shadow, as part of that of pale fills elsewhere."""
 _BARE = 0.6
 """Strength, as part of the border, that a square in the edge of a shadow without ink is given at most."""
+_OUTER = 0.38
+"""Part of an outermost square that the table beyond the sheet or a stroke along its edge may darken."""
+_WEAK, _BARE_INSIDE = 2.0, 0.5
+"""Strength up to which such a square may be bare, and that of its inner part up to which it is, in borders."""
 _SPILT = 0.1
 """Strength that strokes along a square's sides give it at most."""
 _FAINT = 0.07
@@ -89,7 +93,7 @@ def paper_level(sheet: FlatSheet, insides: FloatArray) -> tuple[FloatArray, Floa
     tone = np.sort(gray(insides).reshape(rows, cols, -1), axis=2)
     spread = tone[:, :, tone.shape[2] * 4 // 5] - tone[:, :, tone.shape[2] // 5]
     flat_squares = spread < 2.5 * float(np.quantile(spread, 0.3)) + 0.01
-    light = light_surface(sheet, gray(low), flat_squares)
+    light = light_surface(sheet, low, flat_squares)
     low = low - light[..., None]
     tones = gray(low)
     size = 9
@@ -145,6 +149,24 @@ def _thin_strength(sheet: FlatSheet) -> CellFloats:
     kernel = np.ones((2 * round(sheet.side * 0.17) + 1,) * 2, np.uint8)
     thin = tone - cv2.morphologyEx(tone, cv2.MORPH_OPEN, kernel)
     return _darker_part(_without_rim(sheet.cut(thin), INSET + 0.04))
+
+
+def _away_from_rim(sheet: FlatSheet, paper: FloatArray) -> CellFloats:
+    """Return the strength of the outermost squares but for their outer part, of all others infinity.
+
+    A table beyond the edge of the sheet, or a stroke along it, darkens the outer part of a square; a mark is made in
+    the middle.
+    """
+    out = np.full(paper.shape[:2], np.inf)
+    near, far = max(1, round(sheet.side * INSET)), round(sheet.side * _OUTER)
+    every = slice(near, -near)
+    for rim, part in (
+        (np.s_[:1, :], (slice(far, -near), every)), (np.s_[-1:, :], (slice(near, -far), every)),
+        (np.s_[:, :1], (every, slice(far, -near))), (np.s_[:, -1:], (every, slice(near, -far))),
+    ):  # fmt: skip
+        inside = sheet.squares[rim][:, :, part[0], part[1]]
+        out[rim] = np.minimum(out[rim], strength(inside, paper[rim]))
+    return out
 
 
 def _scale(value: CellFloats) -> CellFloats:
@@ -221,6 +243,8 @@ def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
     border, bare = find_border(value[known] if known.any() else value)
     if edge.any():
         value = np.where(edge, _near_shadow(value, _thin_strength(sheet), known, border), value)
+    at_rim = (value > border) & (value < _WEAK * border) & (_away_from_rim(sheet, paper) < _BARE_INSIDE * border)
+    value = np.where(at_rim, np.minimum(value, _BARE * border), value)
     marked = value > border
     above = _scale(value) - np.log(border + _GRAIN)
     high = max(0.2, float(np.median(above[marked]))) if marked.any() else 1.0
@@ -230,6 +254,7 @@ def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
     # what would be a mark but for a shadow
     doubt = np.where(~marked & edge & (strength(insides, paper - rise[..., None]) > border),
                      np.maximum(doubt, 0.25), doubt)  # fmt: skip
+    doubt = np.where(at_rim, np.maximum(doubt, 0.25), doubt)
     if outside is not None:
         marked = marked & ~outside
         # a square cut off by the picture's edge matters where the motif comes near it

@@ -43,6 +43,8 @@ _FEWEST_IN_PERSPECTIVE = 13
 """Crossings a side from which the perspective is known."""
 _NEAREST = 0.2
 """Distance of the sheet from the camera, as part of that at its middle, at least."""
+_STRIP = 2.5
+"""How many times longer than wide a narrow piece of a sheet is whose bend along it is fitted by itself."""
 _MOST_SETTLING = 12
 """Rounds in which a finished mesh is drawn to its lines."""
 
@@ -114,12 +116,15 @@ def measure(image: Sight, nodes: Nodes, average: int = 3, reach: float = 0.3) ->
     return Fit(nodes, level, upright, float(np.median([line_height(level), line_height(upright)])))
 
 
-def _terms(r: npt.NDArray[np.float64], c: npt.NDArray[np.float64], degree: int) -> npt.NDArray[np.float64]:
+def _terms(r: npt.NDArray[np.float64], c: npt.NDArray[np.float64], degrees: tuple[int, int]) -> npt.NDArray[np.float64]:
+    """Return the powers of r and of c up to a degree each, and their products up to the lower one."""
     powers = [[np.ones_like(x)] for x in (r, c)]
-    for x, known in zip((r, c), powers, strict=True):
+    for x, known, degree in zip((r, c), powers, degrees, strict=True):
         for _ in range(degree):
             known.append(known[-1] * x)
-    return np.stack([powers[0][p] * powers[1][q] for p in range(degree + 1) for q in range(degree + 1 - p)], axis=-1)
+    most = min(degrees)
+    both = [(p, q) for p in range(degrees[0] + 1) for q in range(degrees[1] + 1) if p + q <= most or not (p and q)]
+    return np.stack([powers[0][p] * powers[1][q] for p, q in both], axis=-1)
 
 
 def _robust_polynomial(
@@ -127,14 +132,14 @@ def _robust_polynomial(
     c: npt.NDArray[np.float64],
     value: npt.NDArray[np.float64],
     weight: npt.NDArray[np.float64],
-    degree: int,
+    degrees: tuple[int, int],
     still: npt.NDArray[np.float64],
 ) -> npt.NDArray[np.float64]:
     """Fit by reweighting (Tukey's biweight on the residual's median).
 
     ``still`` (K, terms) are the terms at all sides: where nothing is seen the crossings stay where they are.
     """
-    terms = _terms(r, c, degree)
+    terms = _terms(r, c, degrees)
     stay = _STILL * (still.T @ still) + np.eye(terms.shape[1]) * 1e-3
     w = weight.copy()
     fitted: npt.NDArray[np.float64] = np.zeros(terms.shape[1])
@@ -149,6 +154,13 @@ def _robust_polynomial(
 
 def _degree(squares: float) -> int:
     return 1 if squares < 9 else 2 if squares < 16 else 3 if squares < 28 else 4
+
+
+def _degrees(rows: float, cols: float) -> tuple[int, int]:
+    """Return the degrees down and right: a strip of few rows may bend along its length as a large sheet does."""
+    least = _degree(min(rows, cols))
+    strip = least == 1 and max(rows, cols) > _STRIP * min(rows, cols)
+    return (_degree(rows), _degree(cols)) if strip else (least, least)
 
 
 def _moved(fit: Fit, down: npt.NDArray[np.float64], right: npt.NDArray[np.float64]) -> Nodes:
@@ -170,7 +182,7 @@ def polynomial_step(fit: Fit) -> Nodes:
             continue
         along = side + 0.5
         rows, cols = (line.astype(float), along) if number == 0 else (along, line.astype(float))
-        degree = _degree(float(min(np.ptp(rows), np.ptp(cols)) + 1))
+        degrees = _degrees(float(np.ptp(rows)) + 1, float(np.ptp(cols)) + 1)
         r, c = np.asarray((rows - n / 2) / scale), np.asarray((cols - m / 2) / scale)
         weight = np.minimum(sides.height[line, side] / max(fit.height, 1e-6), 1.5)
         weight *= np.where(fit.even[number][line, side], 1.0, _UNEVEN)
@@ -179,10 +191,10 @@ def polynomial_step(fit: Fit) -> Nodes:
             every = len(line) // 1500
             seen_part = 1.0 / every
             r, c, line, side, weight = r[::every], c[::every], line[::every], side[::every], weight[::every]
-        everywhere = _terms((rr - n / 2) / scale, (cc - m / 2) / scale, degree)
+        everywhere = _terms((rr - n / 2) / scale, (cc - m / 2) / scale, degrees)
         every = 1 if rr.size < 3000 else 2
         still = everywhere[::every, ::every].reshape(-1, everywhere.shape[-1]) * every * seen_part**0.5
-        fitted = _robust_polynomial(r, c, sides.offset[line, side], weight, degree, still)
+        fitted = _robust_polynomial(r, c, sides.offset[line, side], weight, degrees, still)
         value = everywhere @ fitted
         moved.append(np.clip(value, -0.5, 0.5))
     return _moved(fit, moved[0], moved[1])
@@ -264,10 +276,10 @@ def relaxed(fit: Fit, nodes: Nodes, among: float = 0.1) -> Nodes:
     if len(at) < 40:
         return nodes
     spans = np.ptp(at, axis=0) + 1
-    degree = _degree(float(spans.min()))
+    degrees = _degrees(float(spans[0]), float(spans[1]))
     middle, scale = at.mean(axis=0), max(spans) / 2
     rr, cc = np.indices(seen.shape).astype(np.float64)
-    terms = _terms((rr - middle[0]) / scale, (cc - middle[1]) / scale, degree)
+    terms = _terms((rr - middle[0]) / scale, (cc - middle[1]) / scale, degrees)
     every = max(1, len(at) // 1500)
     some = tuple(at[::every].T)
     rows, points, base = terms[some], nodes[some], seen[some]

@@ -257,8 +257,14 @@ def _nothing(rgb: npt.NDArray[np.uint8]) -> SquaresReading:
 
 
 def _read(
-    rgb: npt.NDArray[np.uint8], held: finding.Found, span: extent.Extent, hand: bool, trim: bool
+    rgb: npt.NDArray[np.uint8],
+    held: finding.Found,
+    span: extent.Extent,
+    hand: bool,
+    trim: bool,
+    sure: tuple[str, ...] = (),
 ) -> SquaresReading:
+    """Return the reading of the squares of an extent, whose ends are moved if need be but for ``sure`` ones."""
     nodes = held.fit.nodes[span.top : span.bottom + 1, span.left : span.right + 1]
     outside = ~extent.whole_squares(nodes, held.shape, extent.STRIP * held.fit.pitch)
     corners = held.to_picture(nodes)
@@ -270,11 +276,11 @@ def _read(
     if trim and span.unsure:
         wider = _with_rims(small, held, flat_factor, span, sheet, marking)
         if wider is not span:
-            return _read(rgb, held, wider, hand, trim)
+            return _read(rgb, held, wider, hand, trim, (*sure, *_gone(span.unsure, wider.unsure)))
     if trim:
-        smaller = _moved(span, rim.without_table(held.fit, _window(span), sheet, marking, outside))
+        smaller = _moved(span, rim.without_table(held.fit, _window(span), sheet, marking, outside, sure))
         if smaller is not span:
-            return _read(rgb, held, smaller, hand, trim)
+            return _read(rgb, held, smaller, hand, trim, sure)
         kept = extent.trimmed(span, outside, marking.marked)
         rows = slice(kept.top - span.top, kept.bottom - span.top)
         cols = slice(kept.left - span.left, kept.right - span.left)
@@ -333,6 +339,10 @@ def _with_rims(
     nodes = (held.to_picture(held.fit.nodes) + 0.5) * factor - 0.5
     whole = extent.whole_squares(held.fit.nodes, held.shape, 0.5 * held.fit.pitch)
     return _moved(span, rim.more_marks(small, nodes, whole, _window(span), sheet, marking, span.unsure))
+
+
+def _gone(before: tuple[str, ...], after: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(name for name in before if name not in after)
 
 
 def _window(span: extent.Extent) -> tuple[int, int, int, int]:
@@ -468,6 +478,8 @@ def _folded(reading: SquaresReading, block: int) -> SquaresReading | None:
         return np.asarray(array[window].reshape(n, block, m, block).mean(axis=(1, 3)))
 
     cells = blocks(reading.cells.astype(np.float64)) > 0.5
+    if cells[np.ix_(cells.any(axis=1), cells.any(axis=0))].all():
+        return None  # one filled rectangle says nothing of blocks
     middle = reading.kinds[window][block // 2 :: block, block // 2 :: block]
     lines = (reading.lines - [top, left]) / block
     keep = ((lines % 1 == 0).all(axis=(1, 2)) & (lines >= 0).all(axis=(1, 2))) if len(lines) else np.zeros(0, bool)

@@ -19,6 +19,7 @@ from converter.squares.sides import Nodes
 
 BoolArray = npt.NDArray[np.bool_]
 Floats = npt.NDArray[np.float32]
+_EDGES: Final = ("top", "left", "bottom", "right")
 _LIKE: Final = 0.3
 """Distance to the third nearest mark, as part of a square's own density, up to which it holds such a mark."""
 _UNLIKE: Final = 0.45
@@ -43,7 +44,9 @@ _IN_VIEW: Final = 0.7
 _CLOSE: Final = 1.5
 """How many times farther than usual from other marks those of a row may be, and a table, as dark as they, must be."""
 _ONE_AFTER: Final = 0.6
-"""Share of marks from which the row after is as this one: neither is a row of squares then."""
+"""Share of marks from which the row after is as this one."""
+_MOST_ROWS: Final = 3
+"""Rows one after the other that are all of marks at most; a table goes on."""
 
 
 def more_marks(
@@ -80,7 +83,7 @@ def more_marks(
     some = inked[:: max(1, len(inked) // _POOL)]
     usual = float(np.median(_third_nearest(some, some, 3)))
     for number, (edge, turned, first) in enumerate(
-        (("top", False, top - 1), ("left", True, left - 1), ("bottom", False, bottom), ("right", True, right))
+        zip(_EDGES, (False, True, False, True), (top - 1, left - 1, bottom, right), strict=True)
     ):
         if edge not in edges:
             continue
@@ -88,24 +91,46 @@ def more_marks(
         plain = marking.paper.transpose(1, 0, 2) if turned else marking.paper
         along = slice(top, bottom) if turned else slice(left, right)
         way = -1 if number < 2 else 1
-        shares = []
-        for row in (first, first + way):
+        shares: list[tuple[float, float, float]] = []
+        for row in range(first, first + way * (_MOST_ROWS + 1), way):
             here = seen[row, along] if 0 <= row < seen.shape[0] else np.zeros(0, bool)
             if here.sum() < _FEWEST:
-                shares.append((0.0, 0.0, np.inf))
-                continue
+                break
             strip = net[row : row + 2, along.start : along.stop + 1]
             shares.append(_shares(rgb, strip, here, plain[0 if number < 2 else -1], marking, inked, sheet.side, turned))
-        (held, known, apart), (after, _known, apart_after) = shares
-        if after >= _ONE_AFTER and not (apart < _CLOSE * usual and apart_after > _CLOSE * apart):
-            return window  # a table as dark as the marks
-        if held >= _MOST and known >= _ALL and seen[first, along].mean() >= _IN_VIEW:
+            if len(shares) > 1 and shares[-1][0] < _ONE_AFTER:
+                break
+        count = _rows_of_marks(shares, usual)
+        if count is None:
+            return window
+        for row, (held, known, _apart) in zip(range(first, first + way * count, way), shares, strict=False):
+            if held < _MOST or known < _ALL or seen[row, along].mean() < _IN_VIEW:
+                break
             found[number] += way
     return found[0], found[1], found[2], found[3]
 
 
+def _rows_of_marks(shares: list[tuple[float, float, float]], usual: float) -> int | None:
+    """Return how many rows one after the other may be of marks; None for a table as dark as the marks.
+
+    ``shares`` are as `_shares` returns them, from the first row beyond the window as far as they are alike and in the
+    picture. What goes on for long, or for two rows up to the edge of the picture, is no motif.
+    """
+    apart = 0.0
+    for count, (held, _known, this) in enumerate(shares):
+        if count and (held < _ONE_AFTER or (apart < _CLOSE * usual and this > _CLOSE * apart)):
+            return count
+        apart = max(apart, this)
+    return len(shares) if len(shares) < 2 else None
+
+
 def without_table(
-    fit: Fit, window: tuple[int, int, int, int], sheet: patches.FlatSheet, marking: marks.Marking, outside: BoolArray
+    fit: Fit,
+    window: tuple[int, int, int, int],
+    sheet: patches.FlatSheet,
+    marking: marks.Marking,
+    outside: BoolArray,
+    sure: tuple[str, ...] = (),
 ) -> tuple[int, int, int, int]:
     """Return the window without outermost rows and columns that lie on a table.
 
@@ -119,6 +144,8 @@ def without_table(
     marking : Marking
     outside : ndarray of shape (rows, cols), bool
         Squares of the sheet not in the picture.
+    sure : tuple of str
+        Of ``top``, ``left``, ``bottom`` and ``right``, those at which there is no table.
     """
     top, left, bottom, right = window
     here = np.s_[top:bottom, left:right]
@@ -138,7 +165,7 @@ def without_table(
         worst, where = 0.0, -1
         for number, (squares, family, outer) in enumerate(rims):
             seen = ~outside[squares]
-            if seen.sum() < 2 or clean[squares][seen].mean() > _CLEAN:
+            if _EDGES[number] in sure or seen.sum() < 2 or clean[squares][seen].mean() > _CLEAN:
                 continue
             if patch is None:
                 patch = kinds.features(sheet, marking.paper)

@@ -5,8 +5,8 @@ Ink changes at the printed line, the edge of a shadow anywhere. So:
 
 1. Each pair of neighbouring squares, and of squares with one between, gives a difference of density between their
    lighter parts. Squares with strokes in them say little.
-2. If most of it happens close to the line between them it is put down to ink, and the light is taken to be the same on
-   both sides, with little weight; all other differences are put down to the light.
+2. If most of it happens close to the line between them, or if it is of a colour, it is put down to ink, and the light
+   is taken to be the same on both sides, with little weight; all other differences are put down to the light.
 3. The light is the surface that fits these differences best (least absolute misfit, by reweighted least squares), as
    differences round any loop must add up to nothing.
 """
@@ -17,13 +17,17 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.squares import filters
-from converter.squares.density import FloatArray
+from converter.squares.density import FloatArray, gray
 from converter.squares.patches import FlatSheet
 
 MOST_SQUARES = 40000
 _SMALL = 0.035
 """Differences of density below this are light, wherever they happen."""
 _ALIGNED = 0.62
+_COLOURED, _RATHER_COLOURED = 0.04, 0.3
+"""Difference of density in one channel against the others, by itself and as part of the difference, that is ink."""
+_SMALLEST = 4
+"""Squares up to which what is darker than all round it is no shadow."""
 _INK_WEIGHT = 0.2
 _TEXTURED_WEIGHT = 0.01
 _ROUNDS = 8
@@ -52,7 +56,7 @@ def light_surface(sheet: FlatSheet, level: FloatArray, flat: npt.NDArray[np.bool
     Parameters
     ----------
     sheet : FlatSheet
-    level : ndarray of shape (rows, cols), float32
+    level : ndarray of shape (rows, cols, 3), float32
         Density of the lighter part of each square.
     flat : ndarray of shape (rows, cols), bool
         Squares of one density throughout: bare or filled, not crossed by strokes or the edge of a shadow.
@@ -65,14 +69,17 @@ def light_surface(sheet: FlatSheet, level: FloatArray, flat: npt.NDArray[np.bool
     from scipy import sparse
     from scipy.sparse.linalg import spsolve
 
-    rows, cols = level.shape
+    rows, cols = level.shape[:2]
+    plain = gray(level)
     if rows < 3 or cols < 3 or rows * cols > MOST_SQUARES:
-        return np.zeros_like(level)
+        return np.zeros_like(plain)
+    hue = level - plain[..., None]
     tone = sheet.gray
     number = np.arange(rows * cols).reshape(rows, cols)
     starts, ends, wanted, weights = [], [], [], []
     for turned in (False, True):
-        values, index, even = (level.T, number.T, flat.T) if turned else (level, number, flat)
+        values, index, even = (plain.T, number.T, flat.T) if turned else (plain, number, flat)
+        colour = hue.transpose(1, 0, 2) if turned else hue
         image = np.ascontiguousarray(tone.T) if turned else tone
         step = _steps(image, sheet.side, values.shape[0], values.shape[1])
         for reach in (1, 2):
@@ -85,7 +92,9 @@ def light_surface(sheet: FlatSheet, level: FloatArray, flat: npt.NDArray[np.bool
                 inky = np.maximum(np.maximum(before, after), before + after)
             large = np.abs(change) > _SMALL
             textured = ~(even[reach:] & even[:-reach])
-            ink = large & (textured | (inky > _ALIGNED * np.abs(change)))
+            apart = np.abs(colour[reach:] - colour[:-reach]).max(axis=2)
+            coloured = apart > np.maximum(_COLOURED, _RATHER_COLOURED * np.abs(change))
+            ink = large & (textured | coloured | (inky > _ALIGNED * np.abs(change)))
             starts.append(index[:-reach].ravel())
             ends.append(index[reach:].ravel())
             wanted.append(np.where(ink, 0.0, change).ravel())
@@ -111,14 +120,24 @@ def light_surface(sheet: FlatSheet, level: FloatArray, flat: npt.NDArray[np.bool
 
 
 def _without_islands(light: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    """Return the light without single squares darker or lighter than all round them: no shadow is as small as that."""
+    """Return the light without few squares darker, or single ones lighter, than all round: no shadow is that small."""
     padded = np.pad(light, 1, mode="reflect")
     around = np.stack([
         padded[1 + i : 1 + i + light.shape[0], 1 + j : 1 + j + light.shape[1]]
         for i in (-1, 0, 1) for j in (-1, 0, 1) if i or j
     ])  # fmt: skip
     alone = (light > around.max(axis=0) + _SMALL) | (light < around.min(axis=0) - _SMALL)
-    return np.where(alone, np.median(around, axis=0), light)
+    light = np.where(alone, np.median(around, axis=0), light)
+    wide = filters.highest(filters.lowest(light, 3), 3)
+    parts, count = filters.groups(light > wide + _SMALL)
+    sizes = np.bincount(parts.ravel(), minlength=count + 1)
+    out = light.copy()
+    for number in np.flatnonzero(sizes <= _SMALLEST):
+        here = parts == number
+        # the narrow end of a shadow has the rest of it beside it
+        if number and light[filters.widened(here) & ~here].max() < light[here].min() - _SMALL:
+            out[here] = wide[here]
+    return out
 
 
 def darkest_near(light: FloatArray, least: float = 0.04) -> FloatArray:

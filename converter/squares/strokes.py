@@ -41,6 +41,8 @@ _FEW = 8
 """Sides of one sort from which their usual value says something."""
 _DARKER, _NOT_DARKER = 0.2, 0.1
 """Density by which a stroke at the rim of a fill is darker than the fill, surely and at least."""
+_A_LITTLE = 0.04
+"""Density by which it is darker than a printed line and a fill one on the other."""
 _GOES_OVER = 0.5
 """What a stroke at the rim of a fill adds to the bare square, at least, as part of what the fill itself has."""
 _BRIDGE = 0.055
@@ -49,6 +51,8 @@ _LONGEST_FAINT = 3
 """Sides in a row that may be faint."""
 _ACROSS, _FAINT_ACROSS = 0.12, 0.06
 """Density of a stroke across a square at least, and where it goes on from another."""
+_NARROW = 0.08
+"""Part of a square about the other diagonal in which there is less of a stroke that is not drawn quite straight."""
 _SLACK = 0.05
 """Part of a square that a stroke may lie beside the line."""
 _SOFT = 1.3
@@ -268,17 +272,18 @@ def find_strokes(
     families = ((level_over, level_border, level), (upright_over, upright_border, upright))
     rims = [_at_rims(over, sides) for over, _needed, sides in families]
     shown = (
-        (((level_over > level_border) | beside[0]) & ~rims[0][1]) | rims[0][0],
-        (((upright_over > upright_border) | beside[1]) & ~rims[1][1]) | rims[1][0],
+        (((level_over > level_border) | beside[0]) & ~rims[0][2]) | rims[0][0],
+        (((upright_over > upright_border) | beside[1]) & ~rims[1][2]) | rims[1][0],
     )
-    slanting, crossed = _across(sheet, ink, border, outside, shown)
+    printed = _printed_squares(sheet, ink, ~inked)
+    slanting, crossed = _across(sheet, ink, border, outside, shown, printed)
     faint = [
-        (over > np.maximum(LEAST, _GOING_ON * needed)) & (over > _GOING_ON_BESIDE * sides.spill) & ~rim[1]
+        (((over > np.maximum(LEAST, _GOING_ON * needed)) & (over > _GOING_ON_BESIDE * sides.spill)) | rim[1]) & ~rim[2]
         for (over, needed, sides), rim in zip(families, rims, strict=True)
     ]
     on_level, on_upright = _going_on(shown, (faint[0], faint[1]), slanting)
     bridges = [
-        (over > np.maximum(_BRIDGE, _GOING_ON_BESIDE * sides.spill)) & ~rim[1]
+        (over > np.maximum(_BRIDGE, _GOING_ON_BESIDE * sides.spill)) & ~rim[2]
         for (over, _needed, sides), rim in zip(families, rims, strict=True)
     ]
     on_level, on_upright = _bridged((on_level, on_upright), (bridges[0], bridges[1]), slanting)
@@ -291,7 +296,12 @@ def find_strokes(
 
 
 def _across(
-    sheet: FlatSheet, ink: FloatArray, border: float, outside: BoolArray, shown: tuple[BoolArray, BoolArray]
+    sheet: FlatSheet,
+    ink: FloatArray,
+    border: float,
+    outside: BoolArray,
+    shown: tuple[BoolArray, BoolArray],
+    printed: FloatArray,
 ) -> tuple[list[list[list[int]]], BoolArray]:
     """Return the strokes across squares, and the squares with one.
 
@@ -300,7 +310,7 @@ def _across(
     """
     clear, likely = [], []
     for falling in (True, False):
-        sure, maybe = _diagonals(sheet, ink, falling, border)
+        sure, maybe = _diagonals(sheet, ink, falling, border, printed)
         clear.append(sure & ~outside)
         likely.append(maybe & ~outside)
     for _ in range(_LONGEST_FAINT):
@@ -396,16 +406,17 @@ def _beside_fills(level: _Level, upright: _Level, least: float) -> tuple[BoolArr
     return out[0], out[1]
 
 
-def _at_rims(over: CellFloats, lines: _Level) -> tuple[BoolArray, BoolArray]:
-    """Return the sides at the rim of one fill that surely have a stroke, and those that surely have none.
+def _at_rims(over: CellFloats, lines: _Level) -> tuple[BoolArray, BoolArray, BoolArray]:
+    """Return the sides at the rim of one fill that surely have a stroke, that may have one, and that surely have none.
 
     A stroke on a fill is darker than the fill and goes on into the bare square; a fill that runs over the line is no
-    darker there than elsewhere, and a printed line that shows through it stays on the line.
+    darker there than elsewhere, but for the printed line that shows through it and stays on the line.
     """
     rim = lines.known & (lines.fills == 1)
     peak = lines.peak - _bolder(lines)[:, None]
-    sure = rim & (peak > _DARKER) & (over > np.maximum(LEAST, _GOES_OVER * lines.spill))
-    return np.asarray(sure), np.asarray(rim & (peak < _NOT_DARKER))
+    printed = float(np.median(lines.peak[lines.fair])) if lines.fair.any() else 0.0
+    likely = rim & (peak > _DARKER) & (over > np.maximum(LEAST, _GOES_OVER * lines.spill))
+    return np.asarray(likely & (peak > printed + _A_LITTLE)), likely, np.asarray(rim & (peak < _NOT_DARKER))
 
 
 def _bolder(lines: _Level) -> CellFloats:
@@ -449,13 +460,37 @@ def _without_spills(
     return kept
 
 
-def _diagonals(sheet: FlatSheet, ink: FloatArray, falling: bool, border: float) -> tuple[BoolArray, BoolArray]:
+def _printed_squares(sheet: FlatSheet, ink: FloatArray, bare: BoolArray) -> FloatArray:
+    """Return (rows, cols, side, side) the printed lines' own share in each square, as bare squares have it."""
+    side, half = sheet.side, sheet.side // 2
+    families = []
+    for image, free in ((ink, bare), (ink.T, bare.T)):
+        rows, cols = free.shape
+        profile = _profile(np.ascontiguousarray(image), side, rows, cols)
+        above, below = _beside(free)
+        fair = above & below
+        overall = np.median(profile.transpose(0, 2, 1)[fair], axis=0) if fair.any() else np.zeros(side)
+        lines = np.empty((rows + 1, side), np.float32)
+        for line in range(rows + 1):
+            lines[line] = np.median(profile[line][:, fair[line]], axis=1) if fair[line].sum() >= _FEW else overall
+        families.append(np.maximum(lines, 0.0))
+    level, upright = families
+    # half a square to both sides of each line
+    rows_of = np.concatenate([level[:-1, half:], level[1:, :half]], axis=1)
+    cols_of = np.concatenate([upright[:-1, half:], upright[1:, :half]], axis=1)
+    return np.asarray(np.maximum(rows_of[:, None, :, None], cols_of[None, :, None, :]), dtype=np.float32)
+
+
+def _diagonals(
+    sheet: FlatSheet, ink: FloatArray, falling: bool, border: float, printed: FloatArray
+) -> tuple[BoolArray, BoolArray]:
     """Return the squares that a stroke plainly crosses from corner to corner, and those where one may go on."""
     side, half = sheet.side, sheet.side // 2
     core = ink[half : half + sheet.rows * side, half : half + sheet.cols * side]
     squares = core.reshape(sheet.rows, side, sheet.cols, side).transpose(0, 2, 1, 3)
+    by_hand = squares - printed
     if not falling:
-        squares = squares[:, :, :, ::-1]
+        squares, by_hand = squares[:, :, :, ::-1], by_hand[:, :, :, ::-1]
     at = np.arange(side)
     apart = (at[None, :] - at[:, None]) / side  # distance across the diagonal, in squares (times sqrt 2)
     inside = (
@@ -463,19 +498,24 @@ def _diagonals(sheet: FlatSheet, ink: FloatArray, falling: bool, border: float) 
     )
     # in shade paper may be other than thought
     base = np.median(squares[:, :, inside & (np.abs(apart) > 0.34)], axis=2)
-    squares = squares - base[:, :, None, None]
+    squares, by_hand = squares - base[:, :, None, None], by_hand - base[:, :, None, None]
     width = 0.16
     band = np.where(np.abs(apart) <= width, squares, -1.0).max(axis=3)  # darkest of the band in each row of pixels
-    other = np.where(np.abs(apart) <= width, squares[:, :, :, ::-1], -1.0).max(axis=3)
+    other, near_other = (
+        np.where(np.abs(apart) <= part, squares[:, :, :, ::-1], -1.0).max(axis=3) for part in (width, _NARROW)
+    )
     between = np.abs(np.abs(at - (side - 1) / 2) / side - 0.22) < 0.08  # half way from the middle to the corners
-    one_sided = np.median(other[:, :, between], axis=2) < 0.5 * np.median(band[:, :, between], axis=2)
+    usual = 0.5 * np.median(band[:, :, between], axis=2)
+    one_sided, rather = (np.median(part[:, :, between], axis=2) < usual for part in (other, near_other))
     ordered = np.sort(band, axis=2)
     unbroken = ordered[:, :, : max(2, side // 7)].mean(axis=2)
-    ends = np.minimum(band[:, :, 1 : 2 + side // 10].min(axis=2), band[:, :, -2 - side // 10 : -1].min(axis=2))
+    # where the printed lines meet all is dark
+    inked = np.where(np.abs(apart) <= width, by_hand, -1.0).max(axis=3)
+    ends = np.minimum(inked[:, :, 1 : 2 + side // 10].min(axis=2), inked[:, :, -2 - side // 10 : -1].min(axis=2))
     rest = squares[:, :, inside & (np.abs(apart) > 0.34)]
     dark = np.quantile(rest, 0.9, axis=2)
     body = np.median(band, axis=2)
-    through = one_sided & (ends > 0.5 * body) & (unbroken > 0.5 * body)
-    sure = through & (unbroken > max(border, _ACROSS)) & (dark < 0.35 * body)
-    maybe = through & (unbroken > _FAINT_ACROSS) & (dark < 0.5 * body)
+    through = (ends > 0.5 * body) & (unbroken > 0.5 * body)
+    sure = through & one_sided & (unbroken > max(border, _ACROSS)) & (dark < 0.35 * body)
+    maybe = through & rather & (unbroken > _FAINT_ACROSS) & (dark < 0.5 * body)
     return np.asarray(sure), np.asarray(maybe)

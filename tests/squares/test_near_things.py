@@ -1,0 +1,162 @@
+"""What lies near to something else and is easily taken for it: slashes, words, tables, coloured fills, bent strips."""
+
+import sys
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[2] / "scripts"))
+sys.path.insert(0, str(Path(__file__).parent))
+
+from make_squared_paper import make_photo
+from test_drawn_sheets import COLS, MARGIN, ROWS, SIDE, blank_sheet, dotted, draw_stroke, filled, hole, middle, soft
+
+from converter.squares import kinds, mesh, read_squares, shade
+
+FONT = cv2.FONT_HERSHEY_SIMPLEX
+
+
+@pytest.fixture
+def cells():
+    found = np.zeros((ROWS, COLS), bool)
+    found[3:12, 4:13] = np.random.default_rng(2).random((9, 9)) < 0.6
+    return found
+
+
+def test_scattered_slashes_that_end_before_the_corners_are_marks():
+    """Where dark printed lines meet all is dark, whatever is drawn across the square."""
+    photo = make_photo(
+        11, "normal", pixels=15, squares=(22, 22), marks=["slash"], inks=["green"], lines=False, writing=0, frame=True
+    )
+    read = read_squares(photo.image)
+    assert np.array_equal(read.cells, photo.cells)
+    assert len(read.lines) == 0
+
+
+def test_a_stroke_across_squares_that_goes_on_from_another_may_lie_a_little_beside(cells):
+    page = blank_sheet()
+    dotted(page, cells)
+    draw_stroke(page, (2, 15), (8, 15), (190, 50, 50))
+    x, y = hole(8, 15)
+    cv2.line(page, (x + 1, y), (x + SIDE, y - SIDE + 2), (190, 50, 50), 3, cv2.LINE_AA)
+    read = read_squares(soft(page))
+    assert np.array_equal(read.cells, cells)
+    assert [[8.0, 15.0], [7.0, 16.0]] in read.lines.tolist()
+
+
+def test_a_word_just_below_the_grid_is_no_row():
+    page = np.vstack([blank_sheet(), np.full((2 * SIDE, COLS * SIDE + 2 * MARGIN, 3), 245, np.uint8)])
+    found = np.zeros((ROWS, COLS), bool)
+    found[3:9, 4:10] = np.random.default_rng(5).random((6, 6)) < 0.6
+    dotted(page, found)
+    at = (MARGIN + 2 * SIDE, MARGIN + (ROWS + 1) * SIDE - 2)
+    cv2.putText(page, "CENTRE HERE", at, FONT, 0.7, (70, 70, 70), 3, cv2.LINE_AA)
+    assert np.array_equal(read_squares(soft(page)).cells, found)
+
+
+def test_a_short_word_that_stays_within_a_row_of_squares_adds_none(cells):
+    page = blank_sheet()
+    dotted(page, cells)
+    x, y = hole(15, 2)
+    cv2.putText(page, "sachet", (x + 4, y - 5), FONT, 0.45, (60, 60, 60), 1, cv2.LINE_AA)
+    assert np.array_equal(read_squares(soft(page)).cells, cells)
+
+
+def test_two_marks_of_a_rare_kind_are_no_word(cells):
+    page = blank_sheet()
+    dotted(page, cells)
+    cells[14, 3:5] = True
+    for c in (3, 4):
+        x, y = middle(14, c)
+        cv2.rectangle(page, (x - 5, y - 5), (x + 5, y + 5), (60, 60, 60), 2)
+    assert np.array_equal(read_squares(soft(page)).cells, cells)
+
+
+def test_letters_are_like_nothing_and_a_pair_of_marks_is_like_itself():
+    random = np.random.default_rng(0)
+    dots = np.tile(random.random(75), (20, 1)) + random.normal(0, 0.02, (20, 75))
+    letters = random.random((4, 75))
+    pair = np.tile(random.random(75), (2, 1)) + random.normal(0, 0.02, (2, 75))
+    assert kinds._like_nothing(letters.astype(np.float32), dots.astype(np.float32), 0.1)
+    assert not kinds._like_nothing(pair.astype(np.float32), dots.astype(np.float32), 0.1)
+    assert not kinds._like_nothing(letters[:1].astype(np.float32), dots.astype(np.float32), 0.1)
+    assert not kinds._like_nothing(dots[:3].astype(np.float32), dots[3:].astype(np.float32), 0.1)
+
+
+@pytest.mark.parametrize("edge", ["top", "left", "bottom", "right"])
+def test_two_columns_of_marks_before_a_table_are_read(cells, edge):
+    """Turned to all four sides."""
+    cells[:, -2:] = True
+    cells[2, -1] = False
+    page = blank_sheet()
+    filled(page, cells)
+    page[:, MARGIN + COLS * SIDE + 1 :] = (120, 90, 60)
+    page = np.concatenate([page, page[:, -1:].repeat(50, axis=1)], axis=1)
+    turns = {"right": 0, "top": 1, "left": 2, "bottom": 3}[edge]
+    picture = np.ascontiguousarray(np.rot90(soft(page), turns))
+    assert np.array_equal(read_squares(picture).cells, np.rot90(cells, turns))
+
+
+def test_what_reaches_over_the_rim_is_no_mark(cells):
+    """A table that reaches over the last line by a quarter of a square, where the lines stop."""
+    page = blank_sheet()
+    dotted(page, cells)
+    end = MARGIN + ROWS * SIDE
+    page[end - SIDE // 4 :, MARGIN : MARGIN + 3 * SIDE] = (120, 110, 100)
+    assert np.array_equal(read_squares(soft(page)).cells, cells)
+
+
+def test_what_is_of_a_colour_is_ink_and_no_shadow():
+    """Fills amid crosses, which say little of the light, are told from shade by their colour."""
+    page = blank_sheet()
+    found = np.zeros((ROWS, COLS), bool)
+    found[3:13, 3:14] = True
+    for r, c in np.argwhere(found):
+        x, y = hole(r, c)
+        if 6 <= r < 9 and 6 <= c < 10:
+            page[y + 1 : y + SIDE - 1, x + 1 : x + SIDE - 1] = (150, 215, 160)
+        else:
+            for way in (0, 1):
+                ends = (x + 3, y + (SIDE - 3 if way else 3)), (x + SIDE - 3, y + (3 if way else SIDE - 3))
+                cv2.line(page, *ends, (60, 60, 60), 2, cv2.LINE_AA)
+    assert np.array_equal(read_squares(soft(page)).cells, found)
+
+
+def test_the_narrow_end_of_a_shadow_stays():
+    light = np.zeros((8, 8))
+    light[2:5, :5] = 0.5
+    light[3, 5:7] = 0.5
+    island = np.zeros((8, 8))
+    island[3, 3:5] = 0.5
+    assert np.array_equal(shade._without_islands(light) > 0.25, light > 0.25)
+    assert not shade._without_islands(island).any()
+
+
+def test_a_long_strip_is_fitted_along_its_bend():
+    rows, cols = np.mgrid[0:6, 0:50].astype(float)
+    r, c = rows.ravel() / 25, (cols.ravel() - 25) / 25
+    bend = 0.4 * c**3 - 0.3 * c**2 + 0.1 * r
+    degrees = mesh._degrees(6, 50)
+    terms = mesh._terms(r, c, degrees)
+    fitted = np.linalg.lstsq(terms, bend, rcond=None)[0]
+    assert np.abs(terms @ fitted - bend).max() < 1e-9
+    assert mesh._degrees(50, 6) == degrees[::-1]
+    assert mesh._degrees(30, 31) == (4, 4)
+
+
+def test_a_fill_over_a_dark_printed_line_is_no_stroke():
+    """Fills that reach over dark lines on two sides make those sides as dark as a line and a fill together."""
+    page = blank_sheet()
+    lines = page[..., 0] == 170
+    page[lines] = 110
+    found = np.zeros((ROWS, COLS), bool)
+    found[4:12, 4:13] = np.random.default_rng(8).random((8, 9)) < 0.5
+    for r, c in np.argwhere(found):
+        x, y = hole(r, c)
+        part = page[y + 2 : y + SIDE + 2, x + 2 : x + SIDE + 2]
+        part[:] = part * 0.45
+    read = read_squares(soft(page))
+    assert np.array_equal(read.cells, found)
+    assert len(read.lines) == 0
