@@ -32,6 +32,8 @@ _ODD_AT_RIM = 0.3
 _VERY_ODD = 0.75
 _UNLIKE_ALL = 3.0
 """How many times odder than most a mark must be to be looked at, whatever it hangs together with."""
+_SAME = 0.2
+"""Distance of a patch to the nearest one beside, as part of its own length, up to which both hold the same mark."""
 _UNLIKE_MARKS = 2.0
 """How many times odder than most letters inside of a square each are."""
 _FEWEST_OTHERS = 6
@@ -123,16 +125,29 @@ def writing(
         goes_on = odd[k] > 1.6 * usual and bool((beyond & (groups == k + 1)).any())
         if sizes[k] == 0 or sizes[k] > MOST_WRITING or odd[k] <= (_ODD_AT_RIM if goes_on else _RATHER_ODD):
             continue
+        here = groups[marked] == k + 1
+        if not goes_on and _like_each_other(patches[here]):
+            continue
         unlike = odd[k] > _ODD and sizes[k] <= 0.5 * count and odd[k] > 1.6 * usual
         # a few squares like nothing else that overrun the lines as other marks here do not
         few = sizes[k] <= 0.1 * count and odd[k] > max(_VERY_ODD, 2.5 * usual) and over[k] > usually_over + _A_LITTLE
-        here = groups[marked] == k + 1
         strange_to_all = sizes[k] <= 0.5 * count and _like_nothing(patches[here], patches[~here], usual)
         if few or over[k] > _OVER_LINES or (unlike and over[k] > _WITHIN_LINES) or goes_on or strange_to_all:
             out |= groups == k + 1
         else:
             maybe |= (groups == k + 1) & marked
     return out, maybe
+
+
+def _within(patches: FloatArray) -> npt.NDArray[np.float64]:
+    """Return each patch's distance to the nearest other, as part of its own length."""
+    apart = _distances(patches, patches) + np.diag(np.full(len(patches), np.inf, np.float32))
+    return np.asarray(apart.min(axis=1) / np.sqrt((patches**2).sum(axis=1) + 1e-6), dtype=np.float64)
+
+
+def _like_each_other(patches: FloatArray) -> bool:
+    """Return whether squares side by side hold the same mark: a rare kind, as no word is of one letter."""
+    return len(patches) > 1 and bool(np.median(_within(patches)) < _SAME)
 
 
 def _like_nothing(patches: FloatArray, others: FloatArray, usual: float) -> bool:
@@ -145,9 +160,8 @@ def _like_nothing(patches: FloatArray, others: FloatArray, usual: float) -> bool
     others = others if len(others) <= _POOL else others[np.linspace(0, len(others) - 1, _POOL).astype(int)]
     length = np.sqrt((patches**2).sum(axis=1) + 1e-6)
     apart = np.partition(_distances(patches, others), 2, axis=1)[:, 2] / length
-    within = _distances(patches, patches) + np.diag(np.full(len(patches), np.inf, np.float32))
     least = max(_ODD, _UNLIKE_MARKS * usual)
-    return bool(apart.min() > _ODD and np.median(apart) > least and np.median(within.min(axis=1) / length) > _ODD)
+    return bool(apart.min() > _ODD and np.median(apart) > least and np.median(_within(patches)) > _ODD)
 
 
 def _over_lines(sheet: FlatSheet, paper: FloatArray, inked: BoolArray) -> FloatArray:

@@ -74,6 +74,16 @@ def test_two_marks_of_a_rare_kind_are_no_word(cells):
     assert np.array_equal(read_squares(soft(page)).cells, cells)
 
 
+def test_three_fills_of_a_rare_colour_are_no_word(cells):
+    page = blank_sheet()
+    dotted(page, cells)
+    for r, c in ((14, 3), (14, 5), (15, 4)):
+        cells[r, c] = True
+        x, y = hole(r, c)
+        page[y : y + SIDE, x : x + SIDE] = (205, 100, 120)
+    assert np.array_equal(read_squares(soft(page)).cells, cells)
+
+
 def test_letters_are_like_nothing_and_a_pair_of_marks_is_like_itself():
     random = np.random.default_rng(0)
     dots = np.tile(random.random(75), (20, 1)) + random.normal(0, 0.02, (20, 75))
