@@ -15,6 +15,7 @@ from converter.raster.axis import Axis, _ends_free, find_diagonals, find_straigh
 from converter.raster.deskew import find_tilt
 from converter.raster.edges import is_even, rim_of, sharp_pieces, steps
 from converter.raster.fields import find_field_edges
+from converter.raster.grid import find_phase, lay_plain
 from converter.raster.light import Ink, _drop_pale_specks
 from converter.raster.mirror import Symmetry
 from converter.raster.prepare import prepare_picture
@@ -611,3 +612,49 @@ def test_no_outline_is_looked_for_where_the_ink_shows_it():
     mask = look.resize(ready.gray, 1.0) < 0.5
     assert look._find_outline(ready, mask, True) is None
     assert look._find_outline(ready, np.zeros_like(mask), True) is not None
+
+
+def test_bare_areas_are_looked_for_only_where_lines_stand_for_them(monkeypatch):
+    """A yellow disc with a black dot: its rim is a line. A black ring: none, though it holds as much bare cloth."""
+    seen = []
+    plain = take._without_bare_parts
+    monkeypatch.setattr(take, "_without_bare_parts", lambda *args: seen.append(args[1]) or plain(*args))
+    for pale in (True, False):
+        picture = np.full((200, 240, 3), 255, dtype=np.uint8)
+        cv2.circle(picture, (120, 100), 80, (255, 225, 120) if pale else (20, 20, 20), -1 if pale else 8, cv2.LINE_AA)
+        cv2.circle(picture, (120, 100), 10, (20, 20, 20), -1, cv2.LINE_AA)
+        settings = options(30)
+        seen.clear()
+        work = take.take_up(prepare_picture(picture, settings), settings)
+        assert bool(seen) == pale and work.ink.any()
+        if pale:
+            # What is known is the coarse copy's ink without the lines.
+            assert 0 < seen[0].mean() < 0.03 and work.ink.mean() > 2 * seen[0].mean()
+
+
+@pytest.mark.parametrize("most", [0.1, 0.2, 0.3, 0.4, 1.0])
+def test_a_grid_leaves_no_more_of_its_sides_bare_than_it_may(most):
+    """Phases that leave more of the first or last column outside the box are passed over."""
+    ink = np.zeros((80, 126), dtype=bool)
+    for k in range(12):
+        ink[:, 3 + 10 * k : 8 + 10 * k] = True
+    box = (0.0, 3.0, 80.0, 118.0)
+    plain = lay_plain(box, 12, None)
+    found = find_phase(ink, box, plain, "columns", most_bare=(most, most))
+    bare = (box[1] - found.left) / found.cell, (found.left + 12 * found.cell - box[3]) / found.cell
+    assert max(bare) <= most + 1e-6 and found.columns == 12
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_sides_of_a_grid_are_told_apart(seed):
+    """What the first column may leave bare the last may of the mirrored drawing."""
+    rng = np.random.default_rng(seed)
+    ink = np.zeros((60, 130), dtype=bool)
+    ink[5:55, 5:125] = np.repeat(rng.random(40) < 0.6, 3)[None, :]
+    ink[5:55, 5] = ink[5:55, 124] = True
+    box = (5.0, 5.0, 55.0, 125.0)
+    plain = lay_plain(box, 14, None)
+    for first, last in ((0.05, 1.0), (0.15, 0.6), (0.3, 0.1)):
+        one = find_phase(ink, box, plain, "columns", most_bare=(first, last))
+        other = find_phase(ink[:, ::-1].copy(), box, plain, "columns", most_bare=(last, first))
+        assert other.left == pytest.approx(130 - (one.left + 14 * one.cell)) and other.cell == pytest.approx(one.cell)
