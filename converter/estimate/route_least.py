@@ -23,13 +23,18 @@ _TRIES = 8
 """Exchanges tried for each link with an excess ..."""
 _MOST_TRIES = 2500
 """... and at most."""
-_HEATS = ((0.3, 500_000, 1.0, 10.0, 0.2), (0.1, 80_000, 0.3, 0.7, 0.1), (0.0, 200_000, 1.0, 0.25, 0.04))
+_HEATS = ((0.3, 500_000, 0.4, 10.0, 0.2), (0.1, 80_000, 0.36, 0.7, 0.1), (0.0, 200_000, 0.4, 0.25, 0.04))
 """Share of moves with an excess from which: tries for each of them, share of all tries at most, first and last heat.
-With many starts the search has to get over the price of one; else only the carries are to be shortened."""
+With many starts the search has to get over the price of one; else only the carries are to be shortened. Where carries
+join more than half of the crosses a row less hot does better, up to this share of moves with an excess:"""
+_HOT = 0.5
 _FEW_LEG_TRIES = 1_500_000
-_MOST_LEG_TRIES = 60_000_000
+_MOST_LEG_TRIES, _HIDDEN_LEG_TRIES = 150_000_000, 9_000_000
+"""Changes tried leg by leg, at least and at most; fewer where carries are hidden, as weighing takes longer there."""
 _COPIED = 4000
 """Legs up to which a chart is worked in copies side by side."""
+_APART = 0.3
+"""Share of moves with an excess from which groups are worked again."""
 _GROUPS = (12, 24, 48, 96)
 """Crosses of groups that are worked again as a whole, of a like size together."""
 _GROUP_TRIES = 1_700_000
@@ -39,12 +44,12 @@ _GROUP_SIZE = 40
 """Crosses from which there are fewer tries, as each takes longer."""
 _GROUP_HEATS = (5.0, 0.5)
 _HIDDEN_SHARE = 0.15
-"""Share of the tries where carries are hidden, as weighing takes longer there."""
+"""Share of the tries for groups where carries are hidden, for the same reason."""
 _FULL = 0.01
 """Share of moves with an excess from which lengths are filled leg by leg."""
-_FILL_HEATS = (1.0, 0.1)
-_FILL_TRIES = 10_000
-"""Tries for each leg at most when lengths are filled."""
+_FILL_HEATS = (0.7, 0.06)
+_FILL_TRIES, _FILL_SHARE = 10_000, 0.27
+"""Tries for each leg at most when lengths are filled, and share of all tries at most."""
 _SLACK = (1.5, 5.0)
 """Thread that a full length is expected to have over: at best, and on large charts, where only one is tried."""
 _SCATTERED = 14
@@ -100,22 +105,24 @@ def _joined_lengths(links: Links, numbers: IntArray, group: IntArray, capacity: 
         legs = np.asarray(joined_legs(part, sides, _TRIES, _most_tries(crosses.count)), dtype=np.int64)
     ends, moves = _worked(part, legs)
     faulty = int((moves > 1 + EPSILON).sum())
-    most = int(_MOST_LEG_TRIES * share_of_tries(crosses.count) * (_HIDDEN_SHARE if links.rules.hidden else 1.0))
+    all_tries = _HIDDEN_LEG_TRIES if links.rules.hidden else _MOST_LEG_TRIES
+    most = int(all_tries * share_of_tries(crosses.count))
     if faulty and most > legs.size:
         copies = 1 if links.rules.hidden else max(1, _COPIED // legs.size)
         order = LegOrder(part, [legs], ends, links.price, copies)
         size = share_of_tries(crosses.count)
         few = int(_FEW_LEG_TRIES * size)
-        for share, each, part_of_all, hot, cold in _HEATS:
+        joined = 2 * int(np.bincount(group).max()) > crosses.count and faulty < _HOT * legs.size
+        for share, each, part_of_all, hot, cold in _HEATS[int(joined) :]:
             if faulty >= share * legs.size:
                 order.anneal(max(few, int(min(part_of_all * most, each * size * faulty))), hot, cold)
                 break
         legs = _shorter_by_group(part, legs, order.best(group), group)
-        if faulty >= _HEATS[0][0] * legs.size:
+        if faulty >= _APART * legs.size:
             legs = _regrouped(part, order, legs, group)
     lengths = cut_order(part, legs, capacity)
     if most > legs.size and faulty >= _FULL * legs.size:
-        lengths = _filled(part, lengths, capacity, min(int(0.4 * most), _FILL_TRIES * legs.size))
+        lengths = _filled(part, lengths, capacity, min(int(_FILL_SHARE * most), _FILL_TRIES * legs.size))
     return [numbers[length >> 1] * 2 + (length & 1) for length in lengths]
 
 

@@ -26,8 +26,8 @@ _SLIDE_HEATS = (0.1, 0.03)
 _TURNS, _MORE_TURNS = 4_000, 60_000
 """Stops laid out in search of a better first stop, at most: of each walk, and of the shortest to save a start."""
 _THOROUGH = 0.1
-"""Share of the usual search from which the last starts above the fewest are gone for: a shorter search finds nothing
-(none on 53 silhouettes and blobs)."""
+"""Share of the usual search from which stops of the other colour are tried too, and the last starts above the fewest
+are gone for: a shorter search for those finds nothing (none on 53 silhouettes and blobs)."""
 _GOOD, _GOOD_ENOUGH = 0.002, 0.005
 """Excess for each cross that is not worth another round, and after the first rounds."""
 
@@ -51,20 +51,24 @@ def closed_lengths(links: Links, capacity: float, fewest: int, effort: float = 1
     count = len(links.flat)
     best: tuple[float, Lengths] | None = None
     shortest: Walk | None = None
-    for number, walk in enumerate(closed_walks(links, effort)):
-        tried = _best_filling(filler, walk.stops, fewest, _TURNS * effort)
-        if best is None or tried[0] < best[0] - EPSILON:
-            best = tried
-        if shortest is None or walk.cost() < shortest.cost() - EPSILON:
-            shortest = walk
-        over = len(best[1]) - fewest
-        excess = best[0] - links.price * fewest
-        if over <= 0 and excess <= (_GOOD if number < _ROUNDS else _GOOD_ENOUGH) * count:
-            break
-        if number >= _ROUNDS and (over > 1 or filler.fewest(shortest.stops) > fewest):
+    thorough = effort >= _THOROUGH and count <= LARGE
+    for colour in (0, 1) if thorough else (0,):
+        for number, walk in enumerate(closed_walks(links, effort, colour)):
+            tried = _best_filling(filler, walk.stops, fewest, _TURNS * effort)
+            if best is None or tried[0] < best[0] - EPSILON:
+                best = tried
+            if shortest is None or walk.cost() < shortest.cost() - EPSILON:
+                shortest = walk
+            over = len(best[1]) - fewest
+            excess = best[0] - links.price * fewest
+            if over <= 0 and excess <= (_GOOD if number < _ROUNDS else _GOOD_ENOUGH) * count:
+                break
+            if number >= _ROUNDS and (over > 1 or filler.fewest(shortest.stops) > fewest):
+                break
+        if over <= 0 and excess <= _GOOD_ENOUGH * count:
             break
     assert best is not None and shortest is not None
-    if effort >= _THOROUGH and len(best[1]) - fewest in (1, 2) and count <= LARGE:
+    if thorough and len(best[1]) - fewest in (1, 2):
         turned = _best_filling(filler, shortest.stops, fewest, _MORE_TURNS * effort)
         best = min(best, turned, key=lambda kept: kept[0])
         best = min(best, _fuller(links, turned[1], capacity, fewest, effort), key=lambda kept: kept[0])
@@ -87,12 +91,13 @@ def _fuller(links: Links, lengths: Lengths, capacity: float, fewest: int, effort
     return excess + links.price * len(found), found
 
 
-def closed_walks(links: Links, effort: float = 1.0) -> Iterator[Walk]:
+def closed_walks(links: Links, effort: float = 1.0, colour: int = 0) -> Iterator[Walk]:
     """Yield walks over stops, every other cross beside one of them: each made from the shortest so far.
 
-    The first is put together and improved until nothing helps. Then stops and stretches are exchanged in turn.
+    Stops are mainly of one colour, 0 or 1, of a chequerboard; along thin arms it matters which. The first walk is put
+    together and improved until nothing helps. Then stops and stretches are exchanged in turn.
     """
-    stops = [stop for walk in stop_walks(links, 0) for stop in walk]
+    stops = [stop for walk in stop_walks(links, colour) for stop in walk]
     walk = Walk(links, stops)
     walk.settle(walk.faulty()[::-1])
     walk.drop_spare(_ChildRule(links, stops))
