@@ -9,13 +9,15 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from converter.raster import look, midtone, photo, repair, silhouette, strokes, take, vote
+from converter.raster import light, look, midtone, photo, readability, repair, silhouette, strokes, take, vote
 from converter.raster.around import blur, count_round, grow, majority, shrink, square
 from converter.raster.axis import Axis, _ends_free, find_diagonals, find_straights
 from converter.raster.deskew import find_tilt
+from converter.raster.dots import stamp_dots
 from converter.raster.edges import is_even, rim_of, sharp_pieces, steps
 from converter.raster.fields import find_field_edges
 from converter.raster.grid import find_phase, lay_plain
+from converter.raster.kind import Kind
 from converter.raster.light import Ink, _drop_pale_specks
 from converter.raster.mirror import Symmetry
 from converter.raster.prepare import prepare_picture
@@ -469,7 +471,7 @@ def test_lost_parts_of_the_coarse_ink_come_back(share, lost):
 def test_a_part_of_which_half_is_there_is_not_lost():
     body = np.zeros((60, 120), dtype=bool)
     body[10:50, 10:50] = body[10:50, 70:110] = True
-    for there, back in ((19, True), (21, False)):
+    for there, back in ((19, True), (20, False), (21, False)):
         ink = np.zeros_like(body)
         ink[10:50, 10 : 10 + there] = ink[10:50, 70:72] = True
         made = take._with_lost_parts(Ink(ink, np.ones(body.shape, np.float32), 1.0), body, lambda: body)
@@ -512,6 +514,8 @@ def test_a_slender_picture_is_cut_on_a_copy_of_eight_rows(monkeypatch):
         assert seen[-1].shape == (8, side)
     # From 16 to 80 of 160 columns.
     assert np.flatnonzero((seen[-1] == cv2.GC_PR_FGD).any(axis=0)).tolist() == list(range(16, 80))
+    photo.cut_subject(np.full((6, 400), 90, dtype=np.uint8), (6, 400), (90.0, 0.0, 98.0, 100.0))
+    assert np.flatnonzero((seen[-1] == cv2.GC_PR_FGD).any(axis=0)).tolist() == list(range(144, 157))
     photo.cut_subject(np.full((400, 6), 90, dtype=np.uint8), (400, 6), None)
     assert seen[-1].shape == (112, 8)
 
@@ -658,3 +662,75 @@ def test_the_sides_of_a_grid_are_told_apart(seed):
         one = find_phase(ink, box, plain, "columns", most_bare=(first, last))
         other = find_phase(ink[:, ::-1].copy(), box, plain, "columns", most_bare=(last, first))
         assert other.left == pytest.approx(130 - (one.left + 14 * one.cell)) and other.cell == pytest.approx(one.cell)
+
+
+@pytest.mark.parametrize(("area", "filled"), [(40, True), (41, False)])
+def test_the_smallest_holes_are_filled_however_bright(area, filled):
+    """Of 10 pixels a stitch up to 0.4 square stitches."""
+    mask, depth = np.ones((60, 80), dtype=bool), np.ones((60, 80), dtype=np.float32)
+    at = np.stack(np.divmod(np.arange(area), 7), axis=1) + np.array([20, 30])
+    mask[at[:, 0], at[:, 1]] = False
+    depth[at[:, 0], at[:, 1]] = 0.0
+    assert light._fill_gray_holes(mask, depth, 10.0)[20, 30] == filled
+
+
+@pytest.mark.parametrize(
+    ("cells_filled", "stitches", "told"), [(3, 60, False), (4, 60, True), (8, 420, False), (9, 420, True)]
+)
+def test_lines_that_run_together_are_told_from_four_cells_on(monkeypatch, cells_filled, stitches, told):
+    """And from a fiftieth of all stitches on."""
+    picture = np.zeros((36 * 12, 36 * 12), dtype=bool)
+    cells = np.zeros((36, 36), dtype=bool)
+    cells[3:33, 3:33].flat[:stitches] = True
+    picture[:] = np.kron(cells, np.ones((12, 12))) > 0
+    mush = np.zeros_like(cells)
+    mush[10, 5 : 5 + cells_filled] = True
+    monkeypatch.setattr(readability, "_filled_in", lambda *args: mush)
+    losses = " ".join(map(str, readability.judge(picture, cells, 12).losses))
+    assert ("run together" in losses) == told
+
+
+def test_dots_leave_the_cells_they_were_given_alone():
+    ink = np.zeros((16 * 10, 16 * 10), dtype=np.uint8)
+    cv2.circle(ink, (52, 52), 9, 1, -1)
+    cv2.circle(ink, (112, 108), 12, 1, -1)
+    given = np.zeros((16, 16), dtype=bool)
+    given[4:7, 4:7] = given[10, 10] = True
+    before = given.copy()
+    made = stamp_dots(given, ink > 0, 10)
+    assert np.array_equal(given, before) and not np.array_equal(made, given)
+
+
+def test_middle_tones_end_half_way_and_turn_with_a_tilted_picture():
+    """A red plate with a black bar, askew or not: the limit lies between the two tones, and the bar alone is inked."""
+    for degrees in (0.0, 4.0):
+        picture = np.full((300, 340, 3), 255, dtype=np.uint8)
+        cv2.rectangle(picture, (60, 50), (280, 250), (214, 60, 50), -1)
+        cv2.rectangle(picture, (150, 90), (190, 210), (20, 20, 20), -1)
+        turn = cv2.getRotationMatrix2D((170, 150), degrees, 0.9)
+        picture = cv2.warpAffine(picture, turn, (340, 300), flags=cv2.INTER_AREA, borderValue=(255, 255, 255))
+        settings = options(40)
+        found = look.look_at(prepare_picture(picture, settings), settings)
+        assert abs(found.tilt) == pytest.approx(degrees, abs=0.3) and found.limits is not None
+        tones = [cv2.cvtColor(np.full((1, 1, 3), each, np.uint8), cv2.COLOR_RGB2GRAY)[0, 0] / 255
+                 for each in ((214, 60, 50), (20, 20, 20))]  # fmt: skip
+        middle = found.mask.shape[0] // 2, found.mask.shape[1] // 2
+        assert found.limits[middle] == pytest.approx(sum(tones) / 2, abs=1.2 / 255)
+        # The bar is 36 x 108 pixels and the plate's edge some 750 long; the plate itself holds 36,000.
+        area = found.mask.sum() / found.mask.size * picture.shape[0] * picture.shape[1]
+        assert found.mask[middle] and 36 * 108 < area < 16_000
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_the_kind_is_told_with_all_fine_texture_as_grain(monkeypatch, dark):
+    """Without mending, on a light ground and on a dark one, which is looked at both ways."""
+    seen = []
+    plain = look.find_ink
+    monkeypatch.setattr(look, "find_ink", lambda *args, **names: seen.append((args, names)) or plain(*args, **names))
+    monkeypatch.setattr(look, "tell_kind", lambda ink, gray: Kind("photo", "told so"))
+    picture = np.full((200, 260), 20, dtype=np.uint8)
+    picture[80:110, 100:140] = 230
+    settings = options(30)
+    look.look_at(prepare_picture(picture if dark else 255 - picture, settings), settings)
+    told = [names for args, names in seen if args[1] == 8.0]
+    assert told == [{"mend_grain": False}] * (2 if dark else 1)
