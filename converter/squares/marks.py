@@ -43,7 +43,9 @@ _LIKE_FILLS = 0.4
 _BARE = 0.6
 """Strength, as part of the border, that a square in the edge of a shadow without ink is given at most."""
 _OUTER = 0.38
-"""Part of an outermost square that the table beyond the sheet or a stroke along its edge may darken."""
+"""Part of a square that something darker beside it may darken."""
+_DARKER_BESIDE = 2.0
+"""How many times darker that is."""
 _WEAK, _BARE_INSIDE = 2.0, 0.5
 """Strength up to which such a square may be bare, and that of its inner part up to which it is, in borders."""
 _SPILT = 0.1
@@ -90,10 +92,10 @@ def paper_level(sheet: FlatSheet, insides: FloatArray) -> tuple[FloatArray, Floa
     flat = insides.reshape(rows, cols, -1, 3)
     at = round(0.2 * flat.shape[2])
     low = np.partition(flat, at, axis=2)[:, :, at].astype(np.float32)
-    tone = np.sort(gray(insides).reshape(rows, cols, -1), axis=2)
-    spread = tone[:, :, tone.shape[2] * 4 // 5] - tone[:, :, tone.shape[2] // 5]
-    flat_squares = spread < 2.5 * float(np.quantile(spread, 0.3)) + 0.01
-    light = light_surface(sheet, low, flat_squares)
+    tone = gray(insides)
+    flat_squares = _flat(tone)
+    # light may rise evenly over a square
+    light = light_surface(sheet, low, flat_squares | _flat(_without_slope(tone)))
     low = low - light[..., None]
     tones = gray(low)
     size = 9
@@ -111,6 +113,22 @@ def paper_level(sheet: FlatSheet, insides: FloatArray) -> tuple[FloatArray, Floa
     rise = np.where(flat_squares, 0.0, darkest_near(light))
     levels = np.asarray(paper + (light + rise)[..., None], dtype=np.float32)
     return levels, np.asarray(rise, dtype=np.float32), (rise > 0) | uneven(light)
+
+
+def _flat(insides: FloatArray) -> BoolArray:
+    """Return which of the squares (rows, cols, n, n) are of one density throughout, but for grain."""
+    tone = np.sort(insides.reshape(*insides.shape[:2], -1), axis=2)
+    spread = tone[:, :, tone.shape[2] * 4 // 5] - tone[:, :, tone.shape[2] // 5]
+    return np.asarray(spread < 2.5 * float(np.quantile(spread, 0.3)) + 0.01)
+
+
+def _without_slope(insides: FloatArray) -> FloatArray:
+    """Return (rows, cols, n, n) less the slope of the plane through each."""
+    at = np.arange(insides.shape[2], dtype=np.float32) - (insides.shape[2] - 1) / 2
+    scale = float((at**2).sum())
+    down = insides.mean(axis=3) @ at / scale
+    right = insides.mean(axis=2) @ at / scale
+    return np.asarray(insides - down[..., None, None] * at[:, None] - right[..., None, None] * at, dtype=np.float32)
 
 
 def _wide_envelope(gray: FloatArray) -> FloatArray:
@@ -151,21 +169,25 @@ def _thin_strength(sheet: FlatSheet) -> CellFloats:
     return _darker_part(_without_rim(sheet.cut(thin), INSET + 0.04))
 
 
-def _away_from_rim(sheet: FlatSheet, paper: FloatArray) -> CellFloats:
-    """Return the strength of the outermost squares but for their outer part, of all others infinity.
+def _spilt_into(sheet: FlatSheet, paper: FloatArray, value: CellFloats, border: float) -> BoolArray:
+    """Return the weakly marked squares that are dark only beside something darker: they hold no mark.
 
-    A table beyond the edge of the sheet, or a stroke along it, darkens the outer part of a square; a mark is made in
-    the middle.
+    A table beyond the edge of the sheet, or a stroke along it, darkens the outer part of a square, and a fill beside
+    where the grid lies a little off; a mark is made in the middle.
     """
-    out = np.full(paper.shape[:2], np.inf)
+    out = np.zeros(value.shape, bool)
     near, far = max(1, round(sheet.side * INSET)), round(sheet.side * _OUTER)
-    every = slice(near, -near)
-    for rim, part in (
-        (np.s_[:1, :], (slice(far, -near), every)), (np.s_[-1:, :], (slice(near, -far), every)),
-        (np.s_[:, :1], (every, slice(far, -near))), (np.s_[:, -1:], (every, slice(near, -far))),
+    every, low, high = slice(near, -near), slice(far, -near), slice(near, -far)
+    weak = (value > border) & (value < _WEAK * border)
+    around = np.pad(value, 1, constant_values=np.inf)
+    for beside, part in (
+        (around[:-2, 1:-1], (low, every)), (around[2:, 1:-1], (high, every)),
+        (around[1:-1, :-2], (every, low)), (around[1:-1, 2:], (every, high)),
     ):  # fmt: skip
-        inside = sheet.squares[rim][:, :, part[0], part[1]]
-        out[rim] = np.minimum(out[rim], strength(inside, paper[rim]))
+        here = weak & (beside > _DARKER_BESIDE * value)
+        if here.any():
+            rest = sheet.squares[here][None, :, part[0], part[1]]
+            out[here] |= strength(rest, paper[here][None])[0] < _BARE_INSIDE * border
     return out
 
 
@@ -243,8 +265,8 @@ def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
     border, bare = find_border(value[known] if known.any() else value)
     if edge.any():
         value = np.where(edge, _near_shadow(value, _thin_strength(sheet), known, border), value)
-    at_rim = (value > border) & (value < _WEAK * border) & (_away_from_rim(sheet, paper) < _BARE_INSIDE * border)
-    value = np.where(at_rim, np.minimum(value, _BARE * border), value)
+    spilt = _spilt_into(sheet, paper, value, border)
+    value = np.where(spilt, np.minimum(value, _BARE * border), value)
     marked = value > border
     above = _scale(value) - np.log(border + _GRAIN)
     high = max(0.2, float(np.median(above[marked]))) if marked.any() else 1.0
@@ -254,7 +276,7 @@ def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
     # what would be a mark but for a shadow
     doubt = np.where(~marked & edge & (strength(insides, paper - rise[..., None]) > border),
                      np.maximum(doubt, 0.25), doubt)  # fmt: skip
-    doubt = np.where(at_rim, np.maximum(doubt, 0.25), doubt)
+    doubt = np.where(spilt, np.maximum(doubt, 0.25), doubt)
     if outside is not None:
         marked = marked & ~outside
         # a square cut off by the picture's edge matters where the motif comes near it

@@ -28,8 +28,10 @@ DOUBTFUL = 0.2
 """From this doubt on a square is pointed at."""
 _LEAST_IN_VIEW = 0.5
 """Share of the squares of a size given by hand that the photo must show."""
-_MANY, _SIDE_BY_SIDE = 6, 0.75
-"""Strokes across squares of one direction, and share of them with another beside, from which they are marks."""
+_ABOUT_WORDS = 2
+"""Squares round writing within which figures of strokes are letters of it."""
+_MANY, _AMID = 6, 0.3
+"""Strokes across squares of one direction, and share of them with others on three sides, from which they are marks."""
 _WHOLE = 0.95
 """Share of a block of fine squares that is marked if it is one filled square; round shapes leave blocks with less."""
 SURE = 0.5
@@ -381,24 +383,43 @@ def _without_slashes(found: strokes.Strokes, slashes: npt.NDArray[np.bool_]) -> 
         same = slanting & ((lines[:, 0, 0] > lines[:, 1, 0]) == rising)
         grid = np.zeros((rows + 2, cols + 2), bool)
         grid[at[same, 0] + 1, at[same, 1] + 1] = True
-        beside = grid[:-2, 1:-1] | grid[2:, 1:-1] | grid[1:-1, :-2] | grid[1:-1, 2:]
+        count = grid.astype(int)
+        beside = count[:-2, 1:-1] + count[2:, 1:-1] + count[1:-1, :-2] + count[1:-1, 2:]
         here = grid[1:-1, 1:-1]
-        if here.sum() >= _MANY and (here & beside).sum() > _SIDE_BY_SIDE * here.sum():
+        # of two lines that run side by side each stroke has the other line on two sides
+        if here.sum() >= _MANY and (here & (beside > 2)).sum() > _AMID * here.sum():
             slashes = slashes | here
     gone = slanting & slashes[np.minimum(at[:, 0], rows - 1), np.minimum(at[:, 1], cols - 1)]
     return strokes.Strokes(np.asarray(lines[~gone]), found.crossed & ~slashes)
 
 
 def _without_words(lines: LineArray, words: npt.NDArray[np.bool_], marked: npt.NDArray[np.bool_]) -> LineArray:
-    """Drop strokes that belong to writing: a square of it lies beside them."""
+    """Drop strokes that belong to writing: a square of it lies beside them, or round about all that they join."""
     if not len(lines) or not words.any():
         return lines
     rows, cols = words.shape
-    near = filters.widened(words)
     middle = lines.mean(axis=1)
     r = np.clip(middle[:, 0].astype(int), 0, rows - 1)
     c = np.clip(middle[:, 1].astype(int), 0, cols - 1)
-    return np.asarray(lines[~near[r, c]])
+    group = _joined(lines)
+    count = np.bincount(group)
+    about = np.bincount(group, filters.widened(words, _ABOUT_WORDS)[r, c]) >= count
+    return np.asarray(lines[~(filters.widened(words)[r, c] | about[group])])
+
+
+def _joined(lines: LineArray) -> npt.NDArray[np.int64]:
+    """Return (K,) the number of the figure each stroke belongs to: those that share a hole are of one."""
+    _holes, which = np.unique(lines.reshape(-1, 2), axis=0, return_inverse=True)
+    ends = which.reshape(-1, 2)
+    label = np.arange(len(lines))
+    while True:
+        least = np.full(int(ends.max()) + 1, len(lines))
+        for side in (0, 1):
+            np.minimum.at(least, ends[:, side], label)
+        smaller = np.minimum(least[ends[:, 0]], least[ends[:, 1]])
+        if (smaller == label).all():
+            return np.asarray(np.unique(label, return_inverse=True)[1], dtype=np.int64)
+        label = smaller
 
 
 def _notes(

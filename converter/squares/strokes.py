@@ -199,19 +199,24 @@ def _usual(level: _Level) -> CellFloats:
             out[line] = _printed(value[bare], overall)
         elif open_sides.sum() >= _FEW:
             out[line] = max(overall, float(np.quantile(value[open_sides], 0.3)))
+    # the cut of the sheet may leave little of the outermost lines here and there
+    out[[0, -1]] = np.maximum(out[[0, -1]], overall)
     return out
 
 
 def _printed(values: npt.NDArray[np.float64], overall: float) -> float:
     """Return the printed line's own value from those of its bare sides, of which a stroke may cover more than half.
 
-    Sides with hardly anything, as printed lines have ``overall``, are crossed by the edge of a shadow.
+    Sides with hardly anything, as printed lines have ``overall``, are crossed by the edge of a shadow, or the line lies
+    a little beside: what is seen elsewhere on it is the line.
     """
     middle = float(np.median(values))
     seen = np.sort(values[values > 0.5 * overall])
     if seen.size < 3:
         return middle
     low = float(seen[max(2, seen.size // 8)])
+    if middle < 0.5 * overall:
+        return min(low, overall)
     return low if middle - low > _GRAIN else middle
 
 

@@ -13,7 +13,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from make_squared_paper import make_photo
 from test_drawn_sheets import COLS, MARGIN, ROWS, SIDE, blank_sheet, dotted, draw_stroke, filled, hole, middle, soft
 
-from converter.squares import kinds, mesh, read_squares, shade
+from converter.squares import kinds, marks, mesh, read_squares, reading, shade, strokes
 
 FONT = cv2.FONT_HERSHEY_SIMPLEX
 
@@ -109,6 +109,33 @@ def test_two_columns_of_marks_before_a_table_are_read(cells, edge):
     assert np.array_equal(read_squares(picture).cells, np.rot90(cells, turns))
 
 
+def test_strokes_wholly_about_a_word_are_its_letters():
+    words = np.zeros((8, 12), bool)
+    words[3, 2:5] = True
+    letter = [[[2, 6], [3, 6]], [[3, 6], [3, 7]]]
+    outline = [[[6, 7], [6, 8]], [[6, 8], [5, 8]], [[5, 8], [5, 7]], [[5, 7], [5, 6]]]
+    beside = [[[4, 3], [4, 4]]]
+    lines = np.array(letter + outline + beside, float)
+    assert reading._joined(lines).tolist() == [0, 0, 1, 1, 1, 1, 2]
+    kept = reading._without_words(lines, words, ~words)
+    assert kept.tolist() == outline
+
+
+@pytest.mark.parametrize("offset", [(0, 0), (1, 0), (0, 1)])
+def test_two_slanting_lines_side_by_side_are_lines_and_a_field_of_strokes_is_marks(offset):
+    def found(across):
+        lines = np.array([[[r + 1, c], [r, c + 1]] for r, c in np.argwhere(across)], float)
+        return reading._without_slashes(strokes.Strokes(lines, across), np.zeros_like(across))
+
+    pair = np.zeros((12, 12), bool)
+    for k in range(7):
+        pair[9 - k + offset[0] - 1, k + offset[1]] = pair[9 - k + offset[0], k + offset[1]] = True
+    assert len(found(pair).lines) == pair.sum()
+    field = np.zeros((12, 12), bool)
+    field[2:8, 3:9] = True
+    assert len(found(field).lines) == 0
+
+
 def test_what_reaches_over_the_rim_is_no_mark(cells):
     """A table that reaches over the last line by a quarter of a square, where the lines stop."""
     page = blank_sheet()
@@ -142,6 +169,32 @@ def test_the_narrow_end_of_a_shadow_stays():
     island[3, 3:5] = 0.5
     assert np.array_equal(shade._without_islands(light) > 0.25, light > 0.25)
     assert not shade._without_islands(island).any()
+
+
+@pytest.mark.parametrize("width", [8.0, 14.0])
+def test_the_soft_edge_of_a_shadow_adds_no_squares(width):
+    """Light that rises evenly over two or three squares is light in each of them."""
+    page = blank_sheet()
+    found = np.zeros((ROWS, COLS), bool)
+    found[4:12, 5:13] = np.random.default_rng(3).random((8, 8)) < 0.4
+    for r, c in np.argwhere(found):
+        x, y = middle(r, c)
+        cv2.line(page, (x - 5, y - 5), (x + 5, y + 5), (60, 110, 70), 2, cv2.LINE_AA)
+        cv2.line(page, (x - 5, y + 5), (x + 5, y - 5), (60, 110, 70), 2, cv2.LINE_AA)
+    y, x = np.mgrid[: page.shape[0], : page.shape[1]]
+    dark = 1 / (1 + np.exp(-(x + 0.7 * y - 300) / width))
+    page = np.clip(page * (1 - 0.3 * dark[..., None]), 0, 255)
+    assert np.array_equal(read_squares(soft(page)).cells, found)
+
+
+def test_an_even_slope_is_taken_off_and_nothing_else():
+    squares = np.random.default_rng(1).random((3, 4, 12, 12)).astype(np.float32)
+    y, x = np.mgrid[:12, :12] - 5.5
+    sloping = (squares + 0.03 * y - 0.05 * x).astype(np.float32)
+    assert np.allclose(marks._without_slope(sloping), marks._without_slope(squares), atol=1e-5)
+    level = marks._without_slope(squares)
+    assert np.allclose((level * x).sum(axis=(2, 3)), 0, atol=1e-3)
+    assert np.allclose(level.mean(axis=(2, 3)), squares.mean(axis=(2, 3)), atol=1e-5)
 
 
 def test_a_long_strip_is_fitted_along_its_bend():
