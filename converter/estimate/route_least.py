@@ -25,11 +25,11 @@ _MOST_TRIES = 2500
 """... and at most."""
 _HEATS = ((0.3, 500_000, 0.4, 10.0, 0.2), (0.1, 80_000, 0.36, 0.7, 0.1), (0.0, 200_000, 0.4, 0.25, 0.04))
 """Share of moves with an excess from which: tries for each of them, share of all tries at most, first and last heat.
-With many starts the search has to get over the price of one; else only the carries are to be shortened. Where carries
-join more than half of the crosses a row less hot does better, up to this share of moves with an excess:"""
+With many starts the search has to get over the price of one; else only the carries are to be shortened."""
 _HOT = 0.5
+"""Share of moves with an excess up to which large charts, most of whose crosses carries join, are not searched hot."""
 _FEW_LEG_TRIES = 1_500_000
-_MOST_LEG_TRIES, _HIDDEN_LEG_TRIES = 150_000_000, 9_000_000
+_MOST_LEG_TRIES, _HIDDEN_LEG_TRIES = 150_000_000, 22_500_000
 """Changes tried leg by leg, at least and at most; fewer where carries are hidden, as weighing takes longer there."""
 _COPIED = 4000
 """Legs up to which a chart is worked in copies side by side."""
@@ -112,11 +112,8 @@ def _joined_lengths(links: Links, numbers: IntArray, group: IntArray, capacity: 
         order = LegOrder(part, [legs], ends, links.price, copies)
         size = share_of_tries(crosses.count)
         few = int(_FEW_LEG_TRIES * size)
-        joined = 2 * int(np.bincount(group).max()) > crosses.count and faulty < _HOT * legs.size
-        for share, each, part_of_all, hot, cold in _HEATS[int(joined) :]:
-            if faulty >= share * legs.size:
-                order.anneal(max(few, int(min(part_of_all * most, each * size * faulty))), hot, cold)
-                break
+        _, each, part_of_all, hot, cold = _heats(legs.size, group, faulty)
+        order.anneal(max(few, int(min(part_of_all * most, each * size * faulty))), hot, cold)
         legs = _shorter_by_group(part, legs, order.best(group), group)
         if faulty >= _APART * legs.size:
             legs = _regrouped(part, order, legs, group)
@@ -124,6 +121,13 @@ def _joined_lengths(links: Links, numbers: IntArray, group: IntArray, capacity: 
     if most > legs.size and faulty >= _FULL * legs.size:
         lengths = _filled(part, lengths, capacity, min(int(_FILL_SHARE * most), _FILL_TRIES * legs.size))
     return [numbers[length >> 1] * 2 + (length & 1) for length in lengths]
+
+
+def _heats(legs: int, group: IntArray, faulty: int) -> tuple[float, int, float, float, float]:
+    """Return the row of `_HEATS` for an order of so many legs, so many of whose moves have an excess."""
+    joined = 2 * int(np.bincount(group).max()) > group.size
+    rows = _HEATS[1:] if joined and legs > _COPIED // 2 and faulty < _HOT * legs else _HEATS
+    return next(row for row in rows if faulty >= row[0] * legs)
 
 
 def _shorter_by_group(links: Links, one: IntArray, two: IntArray, group: IntArray) -> IntArray:

@@ -16,6 +16,7 @@ from converter.estimate.route_geometry import Crosses, MoveRules
 from converter.estimate.route_least import (
     _cost,
     _filled,
+    _heats,
     _merged,
     _most_tries,
     _regrouped,
@@ -75,6 +76,18 @@ def test_large_charts_get_fewer_tries(crosses, share):
     assert share_of_tries(crosses) == pytest.approx(share, abs=1e-4) and _most_tries(crosses) == int(
         2500 * share_of_tries(crosses)
     )
+
+
+@pytest.mark.parametrize(
+    ("legs", "apart", "faulty", "hot"),
+    [(2002, 0, 0.4, 0.7), (2002, 0, 0.5, 10.0), (2002, 501, 0.4, 10.0), (2000, 0, 0.4, 10.0), (2002, 0, 0.2, 0.7),
+     (200, 0, 0.2, 0.7), (200, 0, 0.3, 10.0), (2002, 0, 0.09, 0.25), (200, 0, 0.09, 0.25)],
+)  # fmt: skip
+def test_how_hot_a_search_begins(legs, apart, faulty, hot):
+    """Hot where many moves have an excess, but for large charts most of whose crosses are in one group."""
+    group = np.zeros(legs // 2, dtype=int)
+    group[:apart] = np.arange(1, apart + 1)
+    assert _heats(legs, group, int(np.ceil(faulty * legs)))[3] == hot
 
 
 def test_directions_and_moves_of_an_order():
