@@ -50,6 +50,8 @@ _FULL = 0.01
 _FILL_HEATS = (0.7, 0.06)
 _FILL_TRIES, _FILL_SHARE = 10_000, 0.27
 """Tries for each leg at most when lengths are filled, and share of all tries at most."""
+_EVEN = 5000
+"""Legs up to which large charts are filled anew even where no fewer lengths will do."""
 _SLACK = (1.5, 5.0)
 """Thread that a full length is expected to have over: at best, and on large charts, where only one is tried."""
 _SCATTERED = 14
@@ -182,7 +184,7 @@ def _worked(links: Links, legs: IntArray) -> tuple[IntArray, FloatArray]:
 
 
 def _filled(links: Links, lengths: list[IntArray], capacity: float, tries: int) -> list[IntArray]:
-    """Return lengths that are fuller, if fewer will do; else the same.
+    """Return lengths that take less thread, if fewer will do or legs between them are better shared out; else the same.
 
     The shortest neighbours are put together until there are as few as can hold the thread, and legs moved between
     them until none holds too much.
@@ -199,7 +201,11 @@ def _filled(links: Links, lengths: list[IntArray], capacity: float, tries: int) 
     slack = _SLACK[0] if legs.size <= _COPIED // 2 else _SLACK[1]
     if 2 * sum(broken) > len(broken):
         return lengths
-    for fewest in range(max(1, ceil(sum(load) / (capacity + 1 - slack))), len(lengths)):
+    least, most = max(1, ceil(sum(load) / (capacity + 1 - slack))), len(lengths) - 1
+    if _COPIED // 2 < legs.size <= _EVEN:
+        most += 1
+        least = min(least, most)
+    for fewest in range(least, most + 1):
         order = LegOrder(links, _merged(lengths, load, broken, links.price, fewest), ends, links.price)
         order.anneal(tries, *_FILL_HEATS, capacity)
         found = [part for length in order.lengths() if length.size for part in cut_order(links, length, capacity)]
