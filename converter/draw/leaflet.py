@@ -22,9 +22,9 @@ from converter.model.chart import Chart
 from converter.model.leaflet import LeafletContent
 
 _PAGE_NUMBER = re.compile(r"\d+( of \d+)?")
-TIGHTER = ((1.0, 1.0), (0.97, 0.9), (0.94, 0.8), (0.91, 0.7), (0.88, 0.6))
-"""Shares of the usual type and of the space between blocks."""
-NEARLY_EMPTY = 0.3
+TIGHTER = ((0.87, 0.5), (0.88, 0.6), (0.91, 0.7), (0.94, 0.8), (0.97, 0.9))
+"""Shares of the usual type and of the space between blocks, tightest first."""
+NEARLY_EMPTY = 0.28
 """Share of the last teaching page up to which a tighter setting is tried to save it."""
 PALE_MARKS = 0.28
 """Strength of the marks on the page that shows the backstitches."""
@@ -136,8 +136,8 @@ def _set_text(
 ) -> None:
     """Set the teaching pages; type and spacing shrink a little where that saves a nearly empty page."""
     body = 1.28 * BODY_MM if large else BODY_MM
-    kept: Drawing | None = None
-    for share, spacing in TIGHTER:
+
+    def set_in(share: float, spacing: float) -> tuple[Drawing, float]:
         trial = Drawing(drawing.title, drawing.language)
         flow = Flow(
             trial,
@@ -150,12 +150,17 @@ def _set_text(
         )
         set_beginning(flow, chart, content, words, with_order=with_order)
         set_closing(flow, content, words)
-        if kept is None or len(trial.pages) < len(kept.pages):
+        return trial, flow.filled
+
+    usual, filled = set_in(1.0, 1.0)
+    kept = usual
+    if len(usual.pages) > 1 and filled < NEARLY_EMPTY:
+        for share, spacing in TIGHTER:
+            trial, _ = set_in(share, spacing)
+            if len(trial.pages) == len(usual.pages):
+                break
             kept = trial
-        if len(trial.pages) == 1 or flow.filled > NEARLY_EMPTY:
-            break
-    if kept is not None:
-        drawing.extend(kept)
+    drawing.extend(kept)
 
 
 def renumbered(pages: Drawing, first: int) -> Drawing:
