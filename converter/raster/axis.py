@@ -66,18 +66,16 @@ MANY = 1200
 def find_diagonals(axis: Axis, shape: tuple[int, ...], pixels: int) -> tuple[npt.NDArray[np.float64], ...]:
     """Return row - col and row + col, in pixels, of the points on thin strokes that run at 45 degrees."""
     thin = _some_thin(axis)
-    out = []
-    for sense in (1, -1):
-        at = axis.pixel[thin][_runs_on(axis, thin, shape, pixels, (1, sense))] + 0.5
-        out.append(at[:, 0] - sense * at[:, 1])
-    return tuple(out)
+    on = _run_on(axis, thin, shape, pixels, ((1, 1), (1, -1)))
+    falling, rising = (axis.pixel[thin[each]] + 0.5 for each in on)
+    return falling[:, 0] - falling[:, 1], rising[:, 0] + rising[:, 1]
 
 
 def find_straights(axis: Axis, shape: tuple[int, ...], pixels: int) -> tuple[npt.NDArray[np.float64], ...]:
     """Return the row, in pixels, of points on thin strokes that run level, and the col of those that run upright."""
     thin = _some_thin(axis)
-    ways = enumerate(((0, 1), (1, 0)))
-    return tuple(axis.points[thin, k][_runs_on(axis, thin, shape, pixels, way)] * pixels for k, way in ways)
+    level, upright = _run_on(axis, thin, shape, pixels, ((0, 1), (1, 0)))
+    return axis.points[thin[level], 0] * pixels, axis.points[thin[upright], 1] * pixels
 
 
 def _some_thin(axis: Axis) -> npt.NDArray[np.intp]:
@@ -85,15 +83,21 @@ def _some_thin(axis: Axis) -> npt.NDArray[np.intp]:
     return thin[:: max(1, len(thin) // MANY)]
 
 
-def _runs_on(
-    axis: Axis, some: npt.NDArray[np.intp], shape: tuple[int, ...], pixels: int, way: tuple[int, int]
-) -> npt.NDArray[np.bool_]:
-    """Return which points have the line, to a pixel, one and two stitches before and behind them on a way."""
+def _run_on(
+    axis: Axis,
+    some: npt.NDArray[np.intp],
+    shape: tuple[int, ...],
+    pixels: int,
+    ways: tuple[tuple[int, int], tuple[int, int]],
+) -> list[npt.NDArray[np.bool_]]:
+    """Return for both ways which points have the line, to a pixel, one and two stitches before and behind them."""
     rim = 2 * pixels
     line = grow(_marked(axis.pixel + rim, (shape[0] + 2 * rim, shape[1] + 2 * rim)))
-    at = axis.pixel[some] + rim
-    steps = (at + k * pixels * np.array(way) for k in (-2, -1, 1, 2))
-    return np.asarray(np.all([line[each[:, 0], each[:, 1]] for each in steps], axis=0))
+    found = []
+    for way in ways:
+        steps = (axis.pixel[some] + rim + k * pixels * np.array(way) for k in (-2, -1, 1, 2))
+        found.append(np.asarray(np.all([line[each[:, 0], each[:, 1]] for each in steps], axis=0)))
+    return found
 
 
 def _marked(at: npt.NDArray[np.intp], shape: tuple[int, ...]) -> MaskArray:
