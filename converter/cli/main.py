@@ -85,6 +85,8 @@ def group() -> None:
 
 def run() -> None:
     """Run the command and leave with its exit code."""
+    # NumPy's linear algebra would start a thread for each core; our matrices have a few rows.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")

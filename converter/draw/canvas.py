@@ -23,7 +23,7 @@ that way). Text is placed by its baseline; `converter.draw.fonts.text_width` mea
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -471,3 +471,9 @@ class Drawing:
         from converter.draw.png import render_png
 
         return render_png(self.pages[page], dpi)
+
+    def png_packing(self, page: int = 0, dpi: float = 150.0) -> Callable[[], bytes]:
+        """Draw one page; what is returned gives `png_bytes`, and may run beside other work."""
+        from converter.draw.png import draw_for_packing
+
+        return draw_for_packing(self.pages[page], dpi)

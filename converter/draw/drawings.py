@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Final
 
@@ -67,11 +68,18 @@ def png_bytes(
     data : bytes
         Equal charts give equal bytes.
     """
+    return png_packing(chart, cell_px=cell_px, style=style, words=words)()
+
+
+def png_packing(
+    chart: Chart, *, cell_px: int | None = None, style: ChartStyle | None = None, words: Words | None = None
+) -> Callable[[], bytes]:
+    """Draw the whole chart; what is returned gives `png_bytes`, and may run beside other work."""
     if cell_px is None:
         cell_px = best_cell_px(chart)
     if not 3 <= cell_px <= 100:
         raise UsageError(f"Squares of {cell_px} pixels cannot be drawn.", "Choose 3 to 100.")
-    return _whole(chart, cell_px, style, words).png_bytes(dpi=cell_px * MM_PER_INCH / CELL_MM)
+    return _whole(chart, cell_px, style, words).png_packing(dpi=cell_px * MM_PER_INCH / CELL_MM)
 
 
 def svg_bytes(chart: Chart, *, style: ChartStyle | None = None, words: Words | None = None) -> bytes:

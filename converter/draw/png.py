@@ -7,7 +7,7 @@ import math
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from itertools import pairwise
 from typing import Final
 
@@ -482,9 +482,17 @@ def encode_png(pixels: PictureArray, dpi: float | None) -> bytes:
 
 def render_png(page: Page, dpi: float = 150.0) -> bytes:
     """Return one page as PNG."""
+    return draw_for_packing(page, dpi)()
+
+
+def draw_for_packing(page: Page, dpi: float = 150.0) -> Callable[[], bytes]:
+    """Draw one page; what is returned packs it as PNG, which hardly needs the interpreter."""
     end = _draw_page(page, dpi)
     picture = end.picture()
-    return encode_png(end.full_colour(), dpi) if picture is None else replace(picture, dpi=dpi).png
+    if picture is None:
+        return partial(encode_png, end.full_colour(), dpi)
+    noted = replace(picture, dpi=dpi)
+    return lambda: noted.png
 
 
 def render_pixels(page: Page, dpi: float = 150.0) -> PictureArray:

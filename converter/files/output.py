@@ -9,7 +9,7 @@ import re
 import threading
 import time
 import zlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Final
 
@@ -262,3 +262,21 @@ def _as_output_error(error: OSError, path: Path) -> ConverterError:
     code = errno.errorcode.get(error.errno or 0, "")
     reason, hint = reasons.get(code, (error.strerror or "Writing failed", "Choose another folder with --out."))
     return OutputError(f"'{path}' cannot be written: {reason[0].lower()}{reason[1:]}.", hint)
+
+
+def planned_files(folder: Path, name: str, suffixes: Iterable[str]) -> list[Path]:
+    """Return the files that a job will write."""
+    return [folder / f"{name}{suffix}" for suffix in suffixes]
+
+
+def write_outputs(outputs: Mapping[str, bytes], folder: Path, name: str, overwrite: bool) -> list[Path]:
+    """Write results, each whole or not at all.
+
+    Parameters
+    ----------
+    outputs : mapping of suffix to bytes
+    """
+    targets = planned_files(folder, name, outputs)
+    check_targets(targets, overwrite)
+    make_folders(targets)
+    return [write_whole(folder / f"{name}{suffix}", data, overwrite) for suffix, data in outputs.items()]

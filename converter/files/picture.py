@@ -98,6 +98,13 @@ def load_picture(path: Path | str, columns: int | None = None) -> PictureArray:
     return read_picture(path, columns).pixels
 
 
+def prepare_reader() -> None:
+    """Import the decoders of the usual formats, so that reading runs well beside other imports."""
+    from PIL import Image
+
+    Image.preinit()
+
+
 def read_picture(path: Path | str, columns: int | None = None) -> Picture:
     """Read a picture with its notes; see `load_picture`."""
     path = Path(path)

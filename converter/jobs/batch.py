@@ -10,20 +10,15 @@ from pathlib import Path
 from typing import Any, Final
 
 from converter.errors import ConverterError, ExitCode, OutputError, UsageError
-from converter.files.output import check_name, check_targets, name_from
+from converter.files.output import check_name, check_targets, name_from, planned_files, write_outputs
+from converter.files.picture import prepare_reader
 from converter.jobs.beside import Beside
-from converter.jobs.chart import (
-    CHART_SUFFIXES,
-    make_chart,
-    open_picture,
-    planned_files,
-    read_mask,
-    refuse_chart,
-    write_outputs,
-)
 from converter.jobs.materials import Materials
+from converter.jobs.opening import open_picture, read_mask, refuse_chart
 from converter.settings import ChartSettings, LimitSettings, ThreadSettings, TimeSettings
 
+CHART_SUFFIXES: Final = (".chart.json", ".png", "-stitched.png", ".pdf", ".txt", ".report.json")
+"""What `onecolour chart` writes, after the name."""
 _APART: Final = "-chart"
 _MANY: Final = 4
 """From so many pictures on a second process pays for its start."""
@@ -153,13 +148,15 @@ def chart_picture(picture: Path, request: Request, folder: Path, name: str, over
     targets = planned_files(folder, name, CHART_SUFFIXES)
     refuse_own_picture(picture, targets)
     check_targets(targets, overwrite)
-    # Decoding needs no interpreter: the modules of the later stages are loaded beside it.
-    loading = Beside(_load_later_stages)
+    # Decoding needs no interpreter: the modules of the stages are loaded beside it.
+    prepare_reader()
+    loading = Beside(_load_stages)
     reduction = request.settings.reduction
     # Kept for the next question: limits ask for the picture at several widths.
     read = lru_cache(maxsize=1)(partial(open_picture, picture))
     opened = read(max(reduction.columns or 0, reduction.rows or 0))
     loading.result()
+    from converter.jobs.chart import make_chart
     from converter.jobs.facts import gather_facts
     from converter.jobs.outputs import ChartPictures, chart_outputs
     from converter.jobs.paper import squared_paper_notes
@@ -181,22 +178,22 @@ def chart_picture(picture: Path, request: Request, folder: Path, name: str, over
         # A wider chart than was first thought of needs more of the picture.
         opened = read(max(settings.reduction.columns or 0, settings.reduction.rows or 0))
     made = make_chart(opened, settings, request.materials, title=title_from(name, picture), source=picture.name)
-    pictures = Beside(lambda: ChartPictures(made.chart))
+    pictures = ChartPictures(made)
     facts = gather_facts(
         made.chart, thread=request.thread, time=request.time, piece=request.piece, notes=(*paper_notes, *limit_notes)
     )
-    outputs = chart_outputs(made, facts, pictures.result(), paper=request.paper, thread=request.thread)
+    outputs = chart_outputs(made, facts, pictures, paper=request.paper, thread=request.thread)
     files = write_outputs(outputs, folder, name, overwrite)
     return Outcome(picture, tuple(files), report_mapping(facts), report_text(facts))
 
 
-def _load_later_stages() -> None:
-    """Import what follows the reduction, and open the fonts."""
+def _load_stages() -> None:
+    """Import what follows the reading."""
     from converter.draw import pdf, png
-    from converter.jobs import facts, leaflet, order, outputs, paper
+    from converter.jobs import chart, facts, leaflet, order, outputs, paper
     from converter.report import machine, plain
 
-    del facts, leaflet, machine, order, outputs, paper, pdf, plain, png
+    del chart, facts, leaflet, machine, order, outputs, paper, pdf, plain, png
 
 
 def _attempt(picture: Path, request: Request, folder: Path, name: str, overwrite: bool) -> Outcome:

@@ -18,10 +18,9 @@ from converter.compose.plan import BorderPlan
 from converter.compose.ring import symmetry_name
 from converter.errors import RequestError, UsageError
 from converter.files.chart_file import chart_bytes, load_chart
-from converter.files.output import check_name, check_targets, name_from
+from converter.files.output import check_name, check_targets, name_from, planned_files, write_outputs
 from converter.jobs.border_checks import refuse_idle
 from converter.jobs.border_parts import chosen_bands, moved_motif, outer_size, wanted_corners, wanted_gap
-from converter.jobs.chart import planned_files, write_outputs
 from converter.jobs.requests import materials_from
 from converter.model.chart import Chart
 from converter.units import format_size

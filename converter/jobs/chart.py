@@ -2,27 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 
-from converter.errors import PictureError
-from converter.files.chart_file import looks_like_chart
-from converter.files.output import check_targets, make_folders, write_whole
-from converter.files.picture import Picture, read_picture
+from converter.files.picture import Picture
 from converter.jobs.materials import Materials
-from converter.model.arrays import MaskArray, PictureArray
+from converter.model.arrays import PictureArray
 from converter.model.chart import Chart
 from converter.model.phrase import Phrase
 from converter.pipeline import Reduction, chart_from_reduction, reduce_picture
 from converter.raster.reduction import READS_WELL
 from converter.settings import ChartSettings
-
-CHART_SUFFIXES: Final = (".chart.json", ".png", "-stitched.png", ".pdf", ".txt", ".report.json")
-"""What `onecolour chart` writes, after the name."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,25 +32,6 @@ class MadeChart:
     chart: Chart
     reduction: Reduction
     image: PictureArray
-
-
-def open_picture(path: Path, columns: int | None) -> Picture:
-    """Read a picture, and say so plainly when it is a chart file instead."""
-    refuse_chart(path)
-    return read_picture(path, columns)
-
-
-def refuse_chart(path: Path) -> None:
-    """Raise PictureError if a file is a chart, not a picture."""
-    try:
-        with path.open("rb") as stream:
-            head = stream.read(64) if path.is_file() else b""
-    except OSError:
-        head = b""
-    if looks_like_chart(head):
-        raise PictureError(
-            f"'{path}' is a chart, not a picture.", "Use 'onecolour count' or 'onecolour leaflet' for charts."
-        )
 
 
 def make_chart(
@@ -122,28 +95,3 @@ def settings_record(settings: ChartSettings, reduction: Reduction) -> dict[str, 
     record["found_kind"] = reduction.kind
     record["readability"] = round(float(reduction.readability), 1)
     return record
-
-
-def read_mask(path: Path) -> MaskArray:
-    """Read a mask picture: its dark areas are marked."""
-    pixels = read_picture(path).pixels
-    gray = pixels if pixels.ndim == 2 else pixels.min(axis=2)
-    return np.asarray(gray < 128)
-
-
-def planned_files(folder: Path, name: str, suffixes: tuple[str, ...] = CHART_SUFFIXES) -> list[Path]:
-    """Return the files that a job will write."""
-    return [folder / f"{name}{suffix}" for suffix in suffixes]
-
-
-def write_outputs(outputs: Mapping[str, bytes], folder: Path, name: str, overwrite: bool) -> list[Path]:
-    """Write results, each whole or not at all.
-
-    Parameters
-    ----------
-    outputs : mapping of suffix to bytes
-    """
-    targets = planned_files(folder, name, tuple(outputs))
-    check_targets(targets, overwrite)
-    make_folders(targets)
-    return [write_whole(folder / f"{name}{suffix}", data, overwrite) for suffix, data in outputs.items()]

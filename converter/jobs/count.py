@@ -8,9 +8,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from converter.files.chart_file import load_chart
-from converter.files.output import check_name, check_targets, name_from
+from converter.files.output import check_name, check_targets, name_from, planned_files, write_outputs
 from converter.jobs.batch import Outcome
-from converter.jobs.chart import planned_files, write_outputs
 from converter.jobs.facts import gather_facts
 from converter.jobs.requests import materials_from, thread_settings
 from converter.report.machine import report_bytes, report_mapping

@@ -12,9 +12,8 @@ from converter.estimate.making import plan_making
 from converter.estimate.making.words import part_size
 from converter.estimate.thread import thread_use
 from converter.files.chart_file import load_chart
-from converter.files.output import check_name, check_targets, name_from
+from converter.files.output import check_name, check_targets, name_from, planned_files, write_outputs
 from converter.jobs.batch import Outcome
-from converter.jobs.chart import planned_files, write_outputs
 from converter.jobs.requests import materials_from, thread_settings
 from converter.model.chart import Chart
 from converter.model.results import MakingPlan

@@ -12,9 +12,8 @@ from converter.draw.palette import IndexedPicture
 from converter.draw.scene import ChartStyle
 from converter.draw.words import Words
 from converter.files.chart_file import load_chart
-from converter.files.output import check_name, check_targets, name_from
+from converter.files.output import check_name, check_targets, name_from, planned_files, write_outputs
 from converter.jobs.batch import Outcome, title_from
-from converter.jobs.chart import planned_files, write_outputs
 from converter.jobs.colour_words import colour_words
 from converter.jobs.facts import gather_facts
 from converter.jobs.requests import materials_from, thread_settings

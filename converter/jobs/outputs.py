@@ -6,9 +6,12 @@ from pathlib import Path
 from typing import IO, Any
 
 from converter.draw import drawings
+from converter.draw.losses import losses_bytes
+from converter.draw.palette import IndexedPicture
 from converter.draw.stitched import stitched_picture
 from converter.files.chart_file import chart_bytes
 from converter.files.output import write_whole
+from converter.jobs.beside import Beside
 from converter.jobs.chart import MadeChart
 from converter.model.chart import Chart
 from converter.report.facts import Facts
@@ -20,17 +23,30 @@ Target = str | Path | IO[bytes]
 
 
 class ChartPictures:
-    """The pictures of a chart in pixels, which can be drawn before its figures are known.
+    """The pictures of a chart in pixels: drawn at once, packed beside what comes next.
 
     Parameters
     ----------
-    chart : Chart
+    made : MadeChart
     """
 
-    def __init__(self, chart: Chart) -> None:
-        self.chart_png = drawings.png_bytes(chart)
-        self.look = stitched_picture(chart)
-        self.look_png = self.look.png
+    def __init__(self, made: MadeChart) -> None:
+        look = stitched_picture(made.chart)
+        packing = {"-stitched.png": Beside(lambda: look.png), ".png": Beside(drawings.png_packing(made.chart))}
+        if made.reduction.losses and made.reduction.loss_mask.any():
+            packing["-left-out.png"] = Beside(lambda: losses_bytes(made.image, made.reduction.loss_mask))
+        self._look = look
+        self._packing = packing
+
+    def packed(self) -> dict[str, bytes]:
+        """Return the PNG files by their suffix, once they are packed."""
+        return {suffix: work.result() for suffix, work in self._packing.items()}
+
+    @property
+    def look(self) -> IndexedPicture:
+        """The stitched look, once it is packed."""
+        self._packing["-stitched.png"].result()
+        return self._look
 
 
 def chart_outputs(
@@ -41,24 +57,22 @@ def chart_outputs(
     Returns
     -------
     outputs : dict of suffix to bytes
-        `converter.jobs.chart.CHART_SUFFIXES`, and ``-left-out.png`` where parts of the picture were lost.
+        `converter.jobs.batch.CHART_SUFFIXES`, and ``-left-out.png`` where parts of the picture were lost.
     """
     from converter.jobs.leaflet import leaflet_bytes
 
     chart = made.chart
-    outputs = {
+    leaflet = leaflet_bytes(chart, facts, paper=paper, thread=thread, look=pictures.look)
+    packed = pictures.packed()
+    return {
         ".chart.json": chart_bytes(chart),
-        ".png": pictures.chart_png,
-        "-stitched.png": pictures.look_png,
-        ".pdf": leaflet_bytes(chart, facts, paper=paper, thread=thread, look=pictures.look),
+        ".png": packed.pop(".png"),
+        "-stitched.png": packed.pop("-stitched.png"),
+        ".pdf": leaflet,
         ".txt": report_text(facts).encode("utf-8"),
         ".report.json": report_bytes(facts),
+        **packed,
     }
-    if made.reduction.losses and made.reduction.loss_mask.any():
-        from converter.draw.losses import losses_bytes
-
-        outputs["-left-out.png"] = losses_bytes(made.image, made.reduction.loss_mask)
-    return outputs
 
 
 def draw_png(chart: Chart, target: Target, **options: Any) -> None:

@@ -15,7 +15,7 @@ from converter.estimate.budget import Budget, budget_words, largest_within, make
 from converter.estimate.making import largest_design
 from converter.estimate.skeins import whole_skeins
 from converter.estimate.stitches import count_stitches
-from converter.files.output import check_targets
+from converter.files.output import check_targets, planned_files, write_outputs
 from converter.files.picture import LEAST_WIDTH_PX, PIXELS_PER_STITCH
 from converter.jobs.materials import Materials
 from converter.model.arrays import PictureArray
@@ -308,7 +308,7 @@ def sizes_picture(
     ConverterError
     """
     from converter.jobs.batch import Outcome, title_from
-    from converter.jobs.chart import open_picture, planned_files, read_mask, write_outputs
+    from converter.jobs.opening import open_picture, read_mask
 
     own = tuple(sorted(set(widths)))
     _check_widths(own)

@@ -15,7 +15,7 @@ invented   no hole and no group of stitches that the picture does not have.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -99,10 +99,10 @@ def cells_near(
 def _demand(
     points: npt.NDArray[np.float64],
     owner: npt.NDArray[np.intp],
-    group_of: npt.NDArray[np.intp],
     shape: tuple[int, int],
     reach: npt.NDArray[np.float64],
 ) -> Demand:
+    """Return what points demand, each owner a group of its own."""
     order = np.argsort(owner, kind="stable")
     points, owner, reach = points[order], owner[order], reach[order]
     near = cells_near(points, shape, reach)
@@ -114,7 +114,12 @@ def _demand(
         held = near.any(axis=1)
     near, owner = near[held], owner[held]
     names, anchor, owner = np.unique(owner, return_index=True, return_inverse=True)
-    return Demand(near, owner.astype(np.intp), anchor.astype(np.intp), group_of[names])
+    return Demand(near, owner.astype(np.intp), anchor.astype(np.intp), names)
+
+
+def _grouped(want: Demand, group_of: npt.NDArray[np.intp]) -> Demand:
+    """Return a demand whose groups are put together."""
+    return replace(want, group=group_of[want.group])
 
 
 def _first_value(labels: npt.NDArray[np.int32], count: int, values: npt.NDArray[np.int32]) -> npt.NDArray[np.intp]:
@@ -186,7 +191,7 @@ def read_structures(
     first = np.unique(part_at, return_index=True)[1]
     keep[first] = True
     keep &= part_at > 0
-    points, part_at, reach = axis.points[keep], part_at[keep], reach_of(axis)[keep]
+    wanted = _demand(axis.points[keep], part_at[keep], shape, reach_of(axis)[keep])
     near_part, near_ground = _nearest_at_centres(parts, pixels), _nearest_at_centres(grounds, pixels)
     blocks = away.reshape(shape[0], pixels, -1).max(axis=1).reshape(shape[0], shape[1], pixels).max(axis=2)
     hole = (grounds > 0) & (grounds != grounds[0, 0])
@@ -203,10 +208,11 @@ def read_structures(
         big = core_pixels >= (0.12 * pixels) ** 2
         owner = cores[where[:, 0], where[:, 1]].astype(np.intp)
         kept = big[owner]
+        rooms = _demand((where[kept] + 0.5) / pixels, owner[kept], shape, np.ones(int(kept.sum())))
         return Structure(
             shape=shape,
-            ink=_demand(points, part_at, cluster_of, shape, reach),
-            ground=_demand((where[kept] + 0.5) / pixels, owner[kept], ground_of, shape, np.ones(int(kept.sum()))),
+            ink=_grouped(wanted, cluster_of),
+            ground=_grouped(rooms, ground_of),
             roomy=(blocks > 0.35) | in_hole,
             ink_owner=cluster_of[near_part].astype(np.int32),
             ground_owner=near_ground,

@@ -12,7 +12,7 @@ from click.testing import CliRunner
 
 from converter.cli.main import group
 from converter.files.chart_file import load_chart
-from converter.jobs.chart import CHART_SUFFIXES
+from converter.jobs.batch import CHART_SUFFIXES
 
 HERON = Path(__file__).resolve().parents[2] / "fixtures" / "pictures" / "heron.png"
 

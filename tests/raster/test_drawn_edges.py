@@ -15,7 +15,7 @@ from converter.raster.light import Ink
 from converter.raster.mirror import HALF_TURN, LEVEL, UPRIGHT, Symmetry, _even_box, _match_all, even_mask
 from converter.raster.rims import _is_darker_inside, find_rims
 from converter.raster.strokes import _draw_thin, _ends_of_pens, _thick_share, draw_ink
-from converter.raster.structure import Demand, Structure, _demand, find_faults, read_structures
+from converter.raster.structure import Demand, Structure, _demand, _grouped, find_faults, read_structures
 from converter.raster.thinning import thin_in_order
 from converter.raster.tone import mean_around, part_colours, shrink_known, to_gray
 
@@ -131,16 +131,16 @@ def test_points_without_a_stitch_in_reach_demand_none_but_the_last_of_a_part():
     points = np.array([[5.5, 5.5], [5.0, 5.0], [8.0, 8.0], [8.5, 8.5], [3.0, 8.0]])
     owner = np.array([2, 2, 1, 1, 4])
     group = np.array([0, 7, 8, 9, 9])
-    want = _demand(points, owner, group, shape, np.full(5, 0.66))
+    want = _grouped(_demand(points, owner, shape, np.full(5, 0.66)), group)
     # A corner of cells is 0.707 from all four: no demand, but for the part that has no other point.
     assert want.owner.tolist() == [0, 1, 2] and want.anchor.tolist() == [0, 1, 2] and want.group.tolist() == [7, 8, 9]
     assert [sorted(set(each.tolist())) for each in want.near] == [
         [0, 8 * 12 + 8], [0, 5 * 12 + 5], [2 * 12 + 7, 2 * 12 + 8, 3 * 12 + 7, 3 * 12 + 8],
     ]  # fmt: skip
     # The last point of a part demands what lies within half a diagonal of it.
-    off = _demand(np.array([[5.3, 5.3]]), np.array([1]), group, shape, np.array([0.2]))
+    off = _demand(np.array([[5.3, 5.3]]), np.array([1]), shape, np.array([0.2]))
     assert off.near[0][off.near[0] > 0].tolist() == [5 * 12 + 5]
-    wide = _demand(points, owner, group, shape, np.full(5, 0.75))
+    wide = _demand(points, owner, shape, np.full(5, 0.75))
     assert len(wide.near) == 5 and wide.owner.tolist() == [0, 0, 1, 1, 2] and wide.anchor.tolist() == [0, 2, 4]
 
 
