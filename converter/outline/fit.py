@@ -289,6 +289,10 @@ def _straight_reach(sums: _Sums, weights: FitWeights) -> npt.NDArray[np.int64]:
         alive &= straight
         if not alive.any():
             break
+        if step >= count - 1:
+            # Longer windows are the same: all of them run past the end.
+            reach[alive] = int(LONG_WAYS[-1] / SPACING)
+            break
         reach[alive] = step
     return reach
 

@@ -48,15 +48,17 @@ def find_nearest(
         middle = (wanted[:, 0] + down) * width + wanted[:, 1]
         first = np.searchsorted(key, middle - 1, side="left")
         count = np.searchsorted(key, middle + 1, side="right") - first
-        asker = np.repeat(np.arange(len(queries)), count)
-        inner = np.arange(len(asker)) - np.repeat(np.cumsum(count) - count, count)
-        which = order[first[asker] + inner]
-        away = np.hypot(*(points[which] - queries[asker]).T)
-        best = np.lexsort((which, away, asker))
-        leads = best[np.concatenate([[True], np.diff(asker[best]) > 0])] if len(best) else best
-        who, size = asker[leads], away[leads]
-        nearer = (size <= max_distance) & (
-            (size < distance[who]) | ((size == distance[who]) & (which[leads] < index[who]))
+        some = np.flatnonzero(count)
+        if not len(some):
+            continue
+        size = count[some]
+        begins = np.cumsum(size) - size
+        which = order[np.repeat(first[some] - begins, size) + np.arange(size.sum())]
+        away = np.hypot(*(points[which] - np.repeat(queries[some], size, axis=0)).T)
+        least = np.minimum.reduceat(away, begins)
+        earliest = np.minimum.reduceat(np.where(away == np.repeat(least, size), which, len(points)), begins)
+        nearer = (least <= max_distance) & (
+            (least < distance[some]) | ((least == distance[some]) & (earliest < index[some]))
         )
-        distance[who[nearer]], index[who[nearer]] = size[nearer], which[leads][nearer]
+        distance[some[nearer]], index[some[nearer]] = least[nearer], earliest[nearer]
     return distance, index

@@ -64,15 +64,20 @@ def _half_width(inside: npt.NDArray[np.float64], scale: int) -> npt.NDArray[np.f
 
     Across an even number none lies in the middle: the two beside it are half a pixel short.
     """
-    result = inside.copy()
     edge = 0.25 / scale
-    for half, turned in ((result, inside), (result.T, inside.T)):
-        padded = np.pad(turned, ((1, 1), (0, 0)))
-        before, first, second, after = padded[:-3], padded[1:-2], padded[2:-1], padded[3:]
-        pair = (np.abs(first - second) < edge) & (before < first - edge) & (after < second - edge) & (first > 0)
-        half[:-1][pair] = turned[:-1][pair] + 0.5 / scale
-        half[1:][pair] = turned[1:][pair] + 0.5 / scale
-    return result
+    padded = np.pad(inside, 2)
+    flat, result = padded.ravel(), padded.copy()
+    at = np.flatnonzero(flat)
+    first = flat[at]
+    for step in (padded.shape[1], 1):
+        second = flat[at + step]
+        near = np.flatnonzero(np.abs(first - second) < edge)
+        here, one, two = at[near], first[near], second[near]
+        pair = (flat[here - step] < one - edge) & (flat[here + 2 * step] < two - edge)
+        here = here[pair]
+        result.ravel()[here] = one[pair] + 0.5 / scale
+        result.ravel()[here + step] = two[pair] + 0.5 / scale
+    return result[2:-2, 2:-2]
 
 
 def _label(mask: MaskArray) -> tuple[int, LabelArray]:
@@ -88,11 +93,10 @@ def _groups(mask: MaskArray) -> tuple[int, LabelArray, npt.NDArray[np.int64]]:
     return count, np.asarray(label, dtype=np.int32), np.asarray(side, dtype=np.int64)
 
 
-def _greatest(label: LabelArray, count: int, values: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    """Return the greatest value in each group."""
+def _greatest(owner: LabelArray, count: int, value: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Return the greatest value of each owner, at least 0."""
     best = np.zeros(count)
-    chosen = label > 0
-    np.maximum.at(best, label[chosen], values[chosen])
+    np.maximum.at(best, owner, value)
     return best
 
 
@@ -118,7 +122,7 @@ def split_by_thickness(mask: MaskArray, skeleton: MaskArray, scale: int, limit: 
     if not core.any():
         return mask, np.zeros_like(mask)
     count, label, side = _groups(core)
-    thickest = 2 * _greatest(label, count, inside)
+    thickest = 2 * _greatest(label[core], count, inside[core])
     outer_count, outer = _label(mask)
     pen = _pen_widths(outer_count, outer, skeleton, half_width, limit)[_first_in(label, count, outer)]
     meeting = (thickest <= JUNCTION * pen) & (side / scale <= 2 * JUNCTION * pen)
@@ -128,37 +132,35 @@ def split_by_thickness(mask: MaskArray, skeleton: MaskArray, scale: int, limit: 
     if not core.any():
         return mask, np.zeros_like(mask)
     away = (
-        np.asarray(
-            cv2.distanceTransform((~core).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE), dtype=np.float64
-        )
+        np.asarray(cv2.distanceTransform((~core).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE), dtype=np.float64)
         / scale
     )
     thick = mask & (away <= limit / 2 + 0.75 / scale)
     # Thin parts that do not reach out are corners of the areas.
     thin = mask & ~thick
     count, label = _label(thin)
-    reach = _greatest(label, count, away) - limit / 2
-    outside = away > limit / 2 + 0.3
-    width = 2 * _greatest(label, count, inside * outside)
+    at = np.flatnonzero(label)
+    owner, far, deep = label.ravel()[at], away.ravel()[at], inside.ravel()[at]
+    reach = _greatest(owner, count, far) - limit / 2
+    outside = far > limit / 2 + 0.3
+    width = 2 * _greatest(owner, count, deep * outside)
     touches = np.zeros(count, dtype=bool)
-    touches[np.unique(label[cv2.dilate(thick.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0])] = True
+    touches[np.unique(label[cv2.dilate(thick.view(np.uint8), np.ones((3, 3), np.uint8)) > 0])] = True
     # So is a sharp corner, which tapers; a stroke is about as wide at its tip as at its root.
-    tip = 2 * _greatest(label, count, inside * (away > limit / 2 + 0.6 * spread(np.maximum(reach, 0.0), label)))
+    tip = 2 * _greatest(owner, count, deep * (far > limit / 2 + 0.6 * np.maximum(reach, 0.0)[owner]))
     taper = (tip < 0.6 * width) & (reach < 3.0)
     stout = (reach < 1.25) | (reach < 1.5 * width) | (width > 0.9 * limit) | taper
     # A long stroke is known by most of its length, though it is thicker where it meets itself in corners.
-    along = np.where(skeleton & outside, label, 0)
-    long = (reach >= LONG * limit) & (2 * _upper_quartile(along, count, inside) <= limit)
+    along = outside & skeleton.ravel()[at]
+    long = (reach >= LONG * limit) & (2 * _upper_quartile(owner[along], count, deep[along]) <= limit)
     keep = ~touches | ~stout | long
     keep[0] = False
     thin = spread(keep, label)
     return thin, mask & ~thin
 
 
-def _upper_quartile(label: LabelArray, count: int, values: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    """Return the upper quartile of the values in each group; infinite where there are fewer than four."""
-    chosen = label > 0
-    owner, value = label[chosen], values[chosen]
+def _upper_quartile(owner: LabelArray, count: int, value: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Return the upper quartile of the values of each owner; infinite where there are fewer than four."""
     order = np.lexsort((value, owner))
     first = np.searchsorted(owner[order], np.arange(count), side="left")
     size = np.searchsorted(owner[order], np.arange(count), side="right") - first
@@ -206,7 +208,7 @@ def take_dots(strokes: MaskArray, skeleton: MaskArray, scale: int) -> tuple[Mask
         return strokes, strokes
     count, label, side = _groups(strokes)
     inside = distance_inside(strokes, scale)
-    thickest = 2 * _greatest(label, count, inside)
+    thickest = 2 * _greatest(label[strokes], count, inside[strokes])
     dot = side / scale < 1.6 * thickest + 1.0 / scale
     dot |= (thickest >= DOT) & (side / scale < COMPACT * thickest) & _tapers(label, count, inside, skeleton & strokes)
     dot[0] = False
