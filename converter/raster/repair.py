@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from converter.model.arrays import CellArray
 from converter.raster.grid import MARGIN
-from converter.raster.structure import Faults, Structure, find_faults
+from converter.raster.structure import Faults, Structure, condense, find_faults
 
 SINGLES = 40
 PAIRS = 12
@@ -54,6 +54,8 @@ def mend(
     tried = 0
     if sum(f.count for f in faults) > TOO_MANY:
         most_trials //= 4
+    if any(f.count for f in faults):
+        wants = tuple(condense(want) for want in wants)
     while tried < most_trials and any(f.count for f in faults):
         done = False
         for level, fault in enumerate(faults):

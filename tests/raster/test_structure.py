@@ -8,7 +8,7 @@ from converter.pipeline import reduce_picture
 from converter.raster.axis import find_axis, ink_depth
 from converter.raster.repair import mend
 from converter.raster.strokes import draw_ink
-from converter.raster.structure import find_faults, read_structures
+from converter.raster.structure import condense, find_faults, read_structures
 from converter.settings import ChartSettings
 
 PIXELS = 12
@@ -139,3 +139,29 @@ def test_a_pen_of_hardly_more_than_a_stitch_and_a_half_is_drawn_single(pen):
     cells = reduce_picture(gray, ChartSettings.from_options(columns=40)).cells
     assert cells[0, 1:-1].all() and cells[1:-1, 0].all()
     assert not cells[2:-2, 2:-2].any() and not cells[1, 2:-2].any()
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_demands_told_once_find_the_same_faults(seed):
+    rng = np.random.default_rng(seed)
+    spots = cv2.GaussianBlur(rng.random((20 * PIXELS, 17 * PIXELS)).astype(np.float32), (0, 0), 0.8 * PIXELS)
+    ink = np.zeros((26 * PIXELS, 23 * PIXELS), dtype=bool)
+    ink[3 * PIXELS : -3 * PIXELS, 3 * PIXELS : -3 * PIXELS] = spots > np.median(spots)
+    want = demands(ink)
+    short = condense(want)
+    for long_one, short_one in ((want.ink, short.ink), (want.ground, short.ground)):
+        assert len(short_one.near) < len(long_one.near) and short_one.often.sum() == len(long_one.near)
+        # The first point of each owner is the same one.
+        first, same = long_one.near[long_one.anchor], short_one.near[short_one.anchor]
+        assert np.array_equal(first, same) and np.array_equal(
+            short_one.owner[short_one.anchor], np.unique(long_one.owner)
+        )
+    good = ink[PIXELS // 2 :: PIXELS, PIXELS // 2 :: PIXELS]
+    for share in (0.0, 0.02, 0.1, 0.4):
+        cells = good ^ (rng.random(good.shape) < share)
+        cells[:3] = cells[-3:] = cells[:, :3] = cells[:, -3:] = False
+        one, other = find_faults(cells, want), find_faults(cells, short)
+        assert one.score == other.score and one.count == other.count
+        assert [name for name, _ in one.places] == [name for name, _ in other.places]
+        assert all(np.array_equal(a, b) for (_, a), (_, b) in zip(one.places, other.places, strict=True))
+    assert condense(short).ink is short.ink
