@@ -584,6 +584,7 @@ def test_all_demands_are_looked_at_and_the_first_weighs_most(monkeypatch):
         return Faults(score, int(score > 0), (("broken", np.array([good])),) if score > 0 else ())
 
     monkeypatch.setattr(repair, "find_faults", find)
+    monkeypatch.setattr(repair, "condense", lambda want: want)
     made = repair.mend(cells, ("first", "second", "third"), cost)
     assert np.flatnonzero(made).tolist() == [good]
 

@@ -308,6 +308,7 @@ def hopeless(monkeypatch, faults, score_of=lambda cells: 0.0):
         return Faults(score, faults, tuple(("broken", np.array([12 * (4 + k) + 6])) for k in range(faults)))
 
     monkeypatch.setattr(repair, "find_faults", find)
+    monkeypatch.setattr(repair, "condense", lambda want: want)
     return looked
 
 
@@ -335,6 +336,7 @@ def test_single_cells_first_the_cheapest_first_and_what_was_changed_may_go_back_
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(repair, "find_faults", find)
+        patch.setattr(repair, "condense", lambda want: want)
         assert np.array_equal(repair.mend(cells, (None,), cost), cells)
     singles = [each[0] for each in tried[1:26]]
     assert singles == [16 * r + c for r in range(5, 10) for c in range(5, 10)]
