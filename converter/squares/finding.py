@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from converter.squares import density, filters, lattice, mesh, pitch, planting
+from converter.squares import density, filters, lattice, mesh, pitch, planting, proof
 from converter.squares.sides import Nodes, Sight
 
 WORK_PITCH = 18.0
@@ -33,6 +33,8 @@ _TURNED = 0.35
 """Angle, radians, from which a lattice is not the same as another one; within a photo a sheet's lines turn by less."""
 _FINER = 0.4
 """Worth of a finer lattice, as part of the best one's, from which it is looked at whether its lines show."""
+_RIVAL = 0.2
+"""Worth of a lattice, as part of the best one's, from which it is looked at where it is proven."""
 _SHOWN = 0.55
 """Share of sides on clean paper that show a line in a lattice that is there; half way between lines half of them do."""
 _SEEN_MORE = 0.1
@@ -147,7 +149,8 @@ def trial(
             break
     if best is None or best.worth <= 0:
         return None
-    best = _unless_crosses(_finest(best, grown), grown, whole, closer, most_steps)
+    best = _unless_refuted(_finest(best, grown), grown, whole, closer, most_steps)
+    best = _unless_crosses(best, grown, whole, closer, most_steps)
     return _unless_between(best, whole, closer, most_steps)
 
 
@@ -165,6 +168,38 @@ def _finest(best: Trial, grown: list[Trial]) -> Trial:
     return best
 
 
+def _unless_refuted(
+    best: Trial, grown: list[Trial], whole: Sight, closer: pitch.Source, most_steps: int
+) -> Trial:
+    """Return the lattice that is proven on the largest area, if the best one is refuted there."""
+    others = [g for g in grown if g is not best and g.worth > _RIVAL * best.worth]
+    if not others:
+        return best
+    shape = (whole.lines.shape[0], whole.lines.shape[1])
+    own, *proofs = [proof.proof_of(_reduced(whole, g.factor), g.fit, g.factor, shape) for g in (best, *others)]
+    better = [
+        (int(p.area.sum()), -number)
+        for number, (other, p) in enumerate(zip(others, proofs, strict=True))
+        if proof.outdone(best.fit, best.factor, own, other.fit, other.factor, p)
+    ]
+    if not better:
+        return best
+    number = -max(better)[1]
+    other = others[number]
+    # it may have grown astray among the marks: the bare squares are where to begin
+    work = _reduced(whole, other.factor)
+    starts = [
+        mesh.measure(work, proof.patch(other.fit.nodes, proofs[number])),
+        planting.plant(work, proof.usual_seed(other.fit.nodes, proofs[number])),
+    ]
+    anew = [_grown(start, work, closer, other.factor, most_steps) for start in starts]
+    return max(other, *anew, key=lambda g: mesh.share_on_paper(g.fit) * float(g.worth > _FINER * other.worth))
+
+
+def _reduced(whole: Sight, factor: float) -> Sight:
+    return Sight(density.shrink(whole.lines, factor), density.shrink(whole.tone, factor))
+
+
 def _planted(seeds: list[lattice.Seed], whole: Sight) -> list[tuple[float, lattice.Seed, mesh.Fit, Sight]]:
     """Return the seeds planted, with their worth and the sight they are planted on, most promising first."""
     works: dict[int, Sight] = {}
@@ -173,7 +208,7 @@ def _planted(seeds: list[lattice.Seed], whole: Sight) -> list[tuple[float, latti
         scale = min(1.0, WORK_PITCH / seed.pitch)
         key = round(whole.lines.shape[0] * scale)
         if key not in works:
-            works[key] = Sight(density.shrink(whole.lines, scale), density.shrink(whole.tone, scale))
+            works[key] = _reduced(whole, scale)
         work = works[key]
         for fit in planting.plants(work, lattice.scaled(seed, work.lines.shape[0] / whole.lines.shape[0])):
             planted.append((mesh.quality(fit) * fit.pitch**-2, seed, fit, work))
@@ -235,7 +270,7 @@ def _unless_crosses(best: Trial, grown: list[Trial], whole: Sight, closer: pitch
     others = [g for g in grown if _same_lattice(_seed_of(g), turned)]
     if not others:
         factor = min(1.0, WORK_PITCH / turned.pitch)
-        work = Sight(density.shrink(whole.lines, factor), density.shrink(whole.tone, factor))
+        work = _reduced(whole, factor)
         factor = work.lines.shape[0] / whole.lines.shape[0]
         start = planting.plant(work, lattice.scaled(turned, factor))
         if mesh.share_shown(start) < 0.5:
@@ -256,7 +291,7 @@ def _unless_between(best: Trial, whole: Sight, closer: pitch.Source, most_steps:
     Pluses and crosses, one a square, make lines in the middle of the squares, which may be firmer than the printed ones
     but end where the marks do.
     """
-    work = Sight(density.shrink(whole.lines, best.factor), density.shrink(whole.tone, best.factor))
+    work = _reduced(whole, best.factor)
     nodes = best.fit.nodes
     down, right = np.gradient(nodes, axis=0), np.gradient(nodes, axis=1)
     shifts = ((0.5, 0.0), (0.0, 0.5), (0.5, 0.5))

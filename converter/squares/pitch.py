@@ -83,7 +83,7 @@ def _insides(sight: Sight, nodes: Nodes) -> npt.NDArray[np.float64]:
     return np.asarray(values, dtype=np.float64).reshape(points.shape[:3])
 
 
-def _bare_squares(sight: Sight, fit: Fit, reach: int = 7) -> BoolArray:
+def bare_squares(sight: Sight, fit: Fit, reach: int = 7) -> BoolArray:
     """Return (n, m) which squares are paper: as light as the lightest and as even as the most even ones round about.
 
     Light changes over ``reach`` squares, so lightness is compared no farther off; evenness is the same in any light.
@@ -102,7 +102,7 @@ def _window(sight: Sight, fit: Fit, side: int) -> tuple[slice, slice]:
     n, m = fit.squares
     level, upright = fit.good
     lined = (level[:-1] | level[1:]) & (upright[:-1] | upright[1:]).T
-    worth = (_bare_squares(sight, fit) & lined).astype(np.int64)
+    worth = (bare_squares(sight, fit) & lined).astype(np.int64)
     total = np.pad(worth.cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
     high, wide = min(side, n), min(side, m)
     sums = total[high:, wide:] - total[:-high, wide:] - total[high:, :-wide] + total[:-high, :-wide]
@@ -124,7 +124,7 @@ def _between_shown(source: Source, nodes: Nodes, parts: int) -> tuple[float, flo
         return 0.0, 1.0
     sight, near = part
     fine = measure(sight, split(near, parts))
-    bare = _bare_squares(sight, fine, 6 * parts + 1)
+    bare = bare_squares(sight, fine, 6 * parts + 1)
     height = float(np.median([line_height(s, 0.8) for s in (fine.level, fine.upright)]))
     mains: list[float] = []
     betweens: list[float] = []
