@@ -44,6 +44,13 @@ _OVER_LINES = 0.5
 """Ink over the sides of the squares, as part of the ink inside, from which odd marks are writing."""
 _WITHIN_LINES = 0.35
 """The same, up to which they are marks: those are made inside of a square each."""
+_WITHIN_SQUARES = 0.2
+"""The same, up to which nothing is writing, however strange."""
+_NO_MORE_OVER, _RATHER_ALIKE = 0.25, 0.75
+"""Ink over the sides more than that of other marks, up to which marks that are more like each other than others
+usually are, by this factor, are no letters."""
+_MOST_LOOKS = 3
+"""Times that is looked for writing at most: what is found changes what is usual."""
 _PAPER = 0.15
 """Density above that of the paper up to which there is paper."""
 _ALIKE = 0.45
@@ -104,6 +111,19 @@ def writing(
     strength from which there is ink.
     """
     out, maybe = np.zeros_like(marked), np.zeros_like(marked)
+    for _ in range(_MOST_LOOKS):
+        words, maybe = _writing_among(sheet, paper, marked & ~out, crossed, border)
+        if not words.any():
+            break
+        out |= words
+    return out, maybe
+
+
+def _writing_among(
+    sheet: FlatSheet, paper: FloatArray, marked: BoolArray, crossed: BoolArray | None, border: float
+) -> tuple[BoolArray, BoolArray]:
+    """Return what `writing` does, as against all that is marked."""
+    out, maybe = np.zeros_like(marked), np.zeros_like(marked)
     count = int(marked.sum())
     if count < 6:
         return out, maybe
@@ -126,13 +146,16 @@ def writing(
         if sizes[k] == 0 or sizes[k] > MOST_WRITING or odd[k] <= (_ODD_AT_RIM if goes_on else _RATHER_ODD):
             continue
         here = groups[marked] == k + 1
-        if not goes_on and _like_each_other(patches[here]):
+        if not goes_on and _like_each_other(patches[here], usual, over[k] < usually_over + _NO_MORE_OVER):
             continue
         unlike = odd[k] > _ODD and sizes[k] <= 0.5 * count and odd[k] > 1.6 * usual
         # a few squares like nothing else that overrun the lines as other marks here do not
         few = sizes[k] <= 0.1 * count and odd[k] > max(_VERY_ODD, 2.5 * usual) and over[k] > usually_over + _A_LITTLE
         strange_to_all = sizes[k] <= 0.5 * count and _like_nothing(patches[here], patches[~here], usual)
-        if few or over[k] > _OVER_LINES or (unlike and over[k] > _WITHIN_LINES) or goes_on or strange_to_all:
+        strange_to_all &= over[k] > _WITHIN_SQUARES
+        overrun = over[k] > _OVER_LINES and odd[k] > usual
+        unlike &= over[k] > max(_WITHIN_LINES, usually_over + _A_LITTLE)
+        if few or overrun or unlike or goes_on or strange_to_all:
             out |= groups == k + 1
         else:
             maybe |= (groups == k + 1) & marked
@@ -145,9 +168,16 @@ def _within(patches: FloatArray) -> npt.NDArray[np.float64]:
     return np.asarray(apart.min(axis=1) / np.sqrt((patches**2).sum(axis=1) + 1e-6), dtype=np.float64)
 
 
-def _like_each_other(patches: FloatArray) -> bool:
-    """Return whether squares side by side hold the same mark: a rare kind, as no word is of one letter."""
-    return len(patches) > 1 and bool(np.median(_within(patches)) < _SAME)
+def _like_each_other(patches: FloatArray, usual: float, within_lines: bool) -> bool:
+    """Return whether squares side by side hold the same mark: a rare kind, as no word is of one letter.
+
+    ``usual`` is how unlike each other marks usually are; ``within_lines`` tells that these overrun the lines no more
+    than others do.
+    """
+    if len(patches) < 2:
+        return False
+    apart = float(np.median(_within(patches)))
+    return apart < _SAME or (within_lines and apart < _RATHER_ALIKE * usual)
 
 
 def _like_nothing(patches: FloatArray, others: FloatArray, usual: float) -> bool:
