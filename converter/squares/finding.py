@@ -345,7 +345,8 @@ def _fitted(rgb: npt.NDArray[np.uint8], nodes: Nodes, factor: float) -> Found:
     fit = mesh.measure(work, mesh.cropped(mesh.measure(work, nodes, average)), average)
     fit = mesh.grow(work, fit, patience=5, close=True, average=average)
     fit = mesh.measure(work, mesh.cropped(fit), average)
-    return _found(work, mesh.settle(work, fit, average), wanted)
+    fit = mesh.straightened(work, mesh.settle(work, fit, average), average)
+    return _found(work, fit, wanted)
 
 
 def _found(work: Sight, fit: mesh.Fit, factor: float) -> Found:

@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from converter.squares import filters
 from converter.squares.density import FloatArray, mix
+from converter.squares.perspective import flat_sheet
 from converter.squares.sides import (
     BoolArray,
     Nodes,
@@ -41,10 +42,14 @@ _SPARE = 5
 """Squares kept beyond the last lines."""
 _FEWEST_IN_PERSPECTIVE = 13
 """Crossings a side from which the perspective is known."""
-_NEAREST = 0.2
-"""Distance of the sheet from the camera, as part of that at its middle, at least."""
 _STRIP = 2.5
 """How many times longer than wide a narrow piece of a sheet is whose bend along it is fitted by itself."""
+_FAR = 25
+"""Squares a side within which paper is looked for beside wide fills."""
+_FEWEST_SURE = 40
+"""Crossings on paper from which the flat sheet through them is known."""
+_SURELY_MORE, _SMOOTHER, _NO_LESS = 1.05, 0.9, 0.98
+"""How many times more must be seen of a mesh that began flat; or how much smoother it must be if no less is seen."""
 _MOST_SETTLING = 12
 """Rounds in which a finished mesh is drawn to its lines."""
 
@@ -338,22 +343,9 @@ def _flat_view(nodes: Nodes, count: int) -> Nodes:
     n, m = nodes.shape[:2]
     if min(n, m) < _FEWEST_IN_PERSPECTIVE:
         return np.zeros((n + count, m, 2))
-    scale = max(n, m) / 2
-    rr, cc = ((k - s) / scale for k, s in zip(np.indices((n + count, m)), ((n - 1) / 2, (m - 1) / 2), strict=True))
-    every = np.s_[:n:2, :: max(1, m // 12)]
-    r, c = rr[every].ravel(), cc[every].ravel()
-    middle = nodes.reshape(-1, 2).mean(axis=0)
-    size = float(np.abs(nodes - middle).max())
-    y, x = ((nodes[every] - middle) / size).reshape(-1, 2).T
-    one, none = np.ones_like(r), np.zeros_like(r)
-    terms = np.vstack([
-        np.stack([r, c, one, none, none, none, -r * y, -c * y], axis=1),
-        np.stack([none, none, none, r, c, one, -r * x, -c * x], axis=1),
-    ])  # fmt: skip
-    fitted = np.linalg.lstsq(terms, np.concatenate([y, x]), rcond=None)[0]
-    below = np.maximum(1 + fitted[6] * rr + fitted[7] * cc, _NEAREST)
-    flat = np.stack([fitted[k] * rr + fitted[k + 1] * cc + fitted[k + 2] for k in (0, 3)], axis=-1)
-    return np.asarray(flat / below[..., None] * size + middle)
+    weight = np.zeros((n + count, m))
+    weight[:n:2, :: max(1, m // 12)] = 1.0
+    return flat_sheet(np.concatenate([nodes, np.zeros((count, m, 2))]), weight)
 
 
 def _pace(step: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
@@ -464,6 +456,41 @@ def settle(image: Sight, fit: Fit, average: int = 3) -> Fit:
         # what was taken for lines between marks while the mesh grew may have drawn it off: begin with the paper alone
         nodes = relaxed(fit, local_step(fit, 3.0 if number < 2 else 2.0, close=True), 0.0 if number == 0 else 0.1)
     return measure(image, nodes, average)
+
+
+def straightened(image: Sight, fit: Fit, average: int = 3) -> Fit:
+    """Return a finished mesh, or the one that a flat sheet through its surest crossings settles to, if that is better.
+
+    Where no paper shows over many squares, a mesh may follow what is no line, away from the true ones and back. From
+    the flat sheet that all paper agrees on it does not, and the lines of a sheet that is not flat draw it to them again.
+    """
+    trust = np.clip(2.0 * _at_crossings(fit, 0.0), 0.0, 1.0)
+    if min(fit.nodes.shape[:2]) < _FEWEST_IN_PERSPECTIVE or (trust > 0.5).sum() < _FEWEST_SURE:
+        return fit
+    other = settle(image, measure(image, flat_sheet(fit.nodes, trust, robust=True), average), average)
+    old, new = _shown_on_paper(fit), _shown_on_paper(other)
+    smoother = _roughness(other) < _SMOOTHER * _roughness(fit)
+    return other if new > _SURELY_MORE * old or (smoother and new > _NO_LESS * old) else fit
+
+
+def _shown_on_paper(fit: Fit) -> int:
+    """Return how many more sides show a line than do not, of those as light as the lightest within many squares.
+
+    Only where lines are seen round about: the margin of the sheet shows none.
+    """
+    total = 0
+    for sides, good in zip((fit.level, fit.upright), fit.good, strict=True):
+        paper = filters.lowest(filters.median3(np.where(sides.inside, sides.ink, np.inf)), _FAR)
+        clear = sides.inside & (sides.ink < paper + max(0.7 * fit.height, 0.05))
+        near = filters.box(good & clear, 7) > 0.4 * filters.box(clear, 7)
+        total += int((good & clear).sum()) - int((clear & near & ~good).sum())
+    return total
+
+
+def _roughness(fit: Fit) -> float:
+    """Return how much the step from crossing to crossing usually changes, as part of a square."""
+    bends = [np.hypot(*np.diff(fit.nodes, 2, axis=axis).reshape(-1, 2).T).mean() for axis in (0, 1)]
+    return float(sum(bends)) / fit.pitch
 
 
 def _worst_miss(fit: Fit) -> float:
