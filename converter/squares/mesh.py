@@ -32,6 +32,8 @@ from converter.squares.sides import (
 
 _LEVEL = 0.15
 """How much must be seen, weighted by its distance, before a local plane slopes."""
+_GAP = 1.0
+"""How much lighter than the fills on both its sides, in heights of a printed line, a line is where paper shows."""
 _STILL = 0.004
 """Weight of each crossing's own place against what is seen of a line."""
 _UNEVEN = 0.02
@@ -95,6 +97,21 @@ class Fit:
         return out[0], out[1]
 
     @cached_property
+    def gaps(self) -> tuple[BoolArray, BoolArray]:
+        """Sides along which paper shows between fills: level (n + 1, m), upright (m + 1, n)."""
+        out = []
+        for sides, even in zip((self.level, self.upright), self.even, strict=True):
+            fair = sides.inside & even & (sides.gap > max(_GAP * self.height, 3 * sides.noise))
+            fair &= (sides.gap > sides.height) & (np.abs(sides.gap_offset) < 0.28)
+            out.append(fair & coherent(fair, fair, sides.gap_offset))
+        return out[0], out[1]
+
+    @cached_property
+    def seen(self) -> tuple[BoolArray, BoolArray]:
+        """Sides that show a line, on paper or between fills: level (n + 1, m), upright (m + 1, n)."""
+        return self.good[0] | self.gaps[0], self.good[1] | self.gaps[1]
+
+    @cached_property
     def good(self) -> tuple[BoolArray, BoolArray]:
         """Sides that show a line: level (n + 1, m), upright (m + 1, n).
 
@@ -102,9 +119,11 @@ class Fit:
         sheet have one direction only.
         """
         out = []
-        for sides, clear in zip((self.level, self.upright), self.clear, strict=True):
+        for sides, clear, even in zip((self.level, self.upright), self.clear, self.even, strict=True):
             fair = sides.inside & (sides.height > max(0.4 * self.height, 3 * sides.noise))
             fair &= np.abs(sides.offset) < 0.28
+            # beside paper that shows between fills, the fills are darker on both sides
+            fair &= ~(even & (sides.gap > sides.height))
             out.append(fair & coherent(fair, clear, sides.offset))
         shares = []
         for shown, judged in zip(out, self.known, strict=True):
@@ -219,6 +238,8 @@ def local_step(fit: Fit, reach: float, close: bool = False) -> Nodes:
             among = ~fit.even[number]
             weight[among & np.isnan(sides.peaked)] = 0.0
             offset = np.where(among, np.nan_to_num(sides.peaked), offset)
+        gaps = fit.gaps[number]
+        offset, weight = np.where(gaps, sides.gap_offset, offset), np.where(gaps, 1.0, weight)
         for _ in range(2):
             weight *= np.abs(offset - _local_plane(offset, weight, reach)) < 0.12
         mean = _local_plane(offset, weight, reach)
@@ -260,7 +281,7 @@ def _at_crossings(fit: Fit, among: float) -> npt.NDArray[np.float64]:
     Lines between marks count by as much as ``among``.
     """
     parts = []
-    for number, shown in enumerate(fit.good):
+    for number, shown in enumerate(fit.seen):
         near = np.pad(
             filters.gaussian(shown * np.where(fit.even[number], 1.0, among), 1.2), ((0, 0), (1, 1)), mode="edge"
         )
@@ -355,7 +376,7 @@ def _pace(step: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
 
 def side_support(fit: Fit, edge: str, depth: int = 2) -> tuple[float, float]:
     """Return (share of sides that show a line, share that could be judged) among the outermost squares of an edge."""
-    level, upright = fit.good
+    level, upright = fit.seen
     cut = {
         "top": (np.s_[:depth, :], np.s_[:, :depth]),
         "bottom": (np.s_[-depth:, :], np.s_[:, -depth:]),
@@ -409,7 +430,7 @@ def cropped(fit: Fit) -> Nodes:
     """Return the crossings without the rows and columns that lie far beyond the last lines."""
     ends = []
     for turned in (False, True):
-        shown, judged = (_along_rows(pair, turned) for pair in (fit.good, fit.known))
+        shown, judged = (_along_rows(pair, turned) for pair in (fit.seen, fit.known))
         lined = np.flatnonzero((shown >= 0.3 * judged) & (shown > 0.04 * fit.nodes.shape[0 if turned else 1]))
         low, high = (int(lined[0]), int(lined[-1]) + 1) if lined.size else (0, len(shown))
         ends.append(slice(max(0, low - _SPARE), high + _SPARE + 1))

@@ -80,6 +80,10 @@ class Sides:
     noise: float
     close_by: FloatArray
     """(lines, sides, 2 * _CLOSE + 1): density above the paper on both sides, close to the mesh."""
+    gap: npt.NDArray[np.float64]
+    """How much lighter than both its sides a line is: between printed fills the paper shows along it."""
+    gap_offset: npt.NDArray[np.float64]
+    """Where that is, as part of a square."""
 
     @cached_property
     def peaked(self) -> npt.NDArray[np.float64]:
@@ -107,10 +111,11 @@ def _run(values: FloatArray, size: int) -> FloatArray:
 
 def _look_along(
     image: Sight, nodes: FloatArray, across: FloatArray
-) -> tuple[FloatArray, npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+) -> tuple[FloatArray, FloatArray, npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
     """Return, of some level lines, how dark they are above both their sides across, and `Sides`' rough, pale and ink.
 
-    ``across`` are the steps to the next line. The first is (lines, sides, samples across).
+    ``across`` are the steps to the next line. The first is (lines, sides, samples across), the second how much lighter
+    than both sides.
     """
     t = _ALONG[:, None, None, None]
     maps = []
@@ -130,6 +135,7 @@ def _look_along(
     bump[..., _SIDE:-_SIDE] = profile[..., _SIDE:-_SIDE] - np.maximum(
         0.5 * (before + after), np.maximum(before, after) - 0.05
     )
+    light = np.minimum(before, after) - profile[..., _SIDE:-_SIDE]
     # the ends of a side lie close to the lines across it
     few = [np.ascontiguousarray(m[1:-1][..., _BESIDE]) for m in maps]
     beside = _sample(image.tone, few[0], few[1])
@@ -137,7 +143,7 @@ def _look_along(
     around = beside.transpose(1, 2, 0, 3).reshape(*profile.shape[:2], -1)
     low, at = around.shape[2] // 5, around.shape[2] * 4 // 5
     parted = np.sort(around, axis=2)  # much quicker than a partition at two places
-    return bump, rough, parted[..., low].astype(np.float64), parted[..., at].astype(np.float64)
+    return bump, light, rough, parted[..., low].astype(np.float64), parted[..., at].astype(np.float64)
 
 
 def measure_sides(image: Sight, nodes: Nodes, average: int = 3, reach: float = 0.3) -> Sides:
@@ -147,18 +153,21 @@ def measure_sides(image: Sight, nodes: Nodes, average: int = 3, reach: float = 0
     across = np.gradient(flat32, axis=0)
     every = max(1, _CHUNK // max(sides, 1))
     parts = [_look_along(image, flat32[k : k + every], across[k : k + every]) for k in range(0, nodes.shape[0], every)]
-    bump, rough, pale, ink = (np.concatenate(part) for part in zip(*parts, strict=True))
+    bump, light, rough, pale, ink = (np.concatenate(part) for part in zip(*parts, strict=True))
     inner = slice(_SIDE, -_SIDE)
     if average > 1 and sides >= average:
         # sides next to ink would spoil their neighbours
         bare = filters.lowest(ink, 9)
         weight = (1 / (1 + (np.maximum(ink - bare, 0) / 0.15) ** 2) ** 2 + 0.02).astype(np.float32)[..., None]
-        bump = _run(bump * weight, average) / _run(weight, average)
+        total = _run(weight, average)
+        bump = _run(bump * weight, average) / total
+        light = _run(light * weight, average) / total
     mid = len(_ACROSS) // 2
     pace = float(_ACROSS[1] - _ACROSS[0])
     window = min(max(1, round(reach / pace)), mid - _SIDE)
     near = bump[..., mid - window : mid + window + 1]
     height, offset, _at_end = _peak(near)
+    gap, gap_offset, _at_end = _peak(light)
     middle = (nodes[:, :-1] + nodes[:, 1:]) / 2
     limit = np.array(image.lines.shape[:2]) - 1.5
     inside = np.asarray(((middle > 0.5) & (middle < limit)).all(axis=2))
@@ -174,6 +183,8 @@ def measure_sides(image: Sight, nodes: Nodes, average: int = 3, reach: float = 0
         inside,
         0.7 * float(np.median(changes)) + 1e-4,
         bump[..., mid - _CLOSE : mid + _CLOSE + 1],
+        gap,
+        gap_offset,
     )
 
 
@@ -228,6 +239,7 @@ def judged_sides(sides: Sides, height: float) -> BoolArray:
     if not sides.inside.any():
         return sides.inside
     shown = sides.inside & (sides.height > max(0.5 * height, 3 * sides.noise)) & (np.abs(sides.offset) < 0.15)
+    shown &= sides.gap < sides.height
     if shown.sum() < 8:
         return sides.inside
     # through ink, too, a bold line may show: paper is where most do
