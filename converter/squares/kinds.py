@@ -27,6 +27,8 @@ MOST_WRITING = 60
 _ODD = 0.45
 """Distance of a patch to the third nearest other, as part of its own length, above which nothing is like it."""
 _RATHER_ODD = 0.4
+_QUITE_ODD = 0.55
+"""The same, from which marks are odd though they overrun the lines no more than others do."""
 _ODD_AT_RIM = 0.3
 """The same for marks beside which there is ink outside the grid."""
 _VERY_ODD = 0.75
@@ -154,7 +156,7 @@ def _writing_among(
         strange_to_all = sizes[k] <= 0.5 * count and _like_nothing(patches[here], patches[~here], usual)
         strange_to_all &= over[k] > _WITHIN_SQUARES
         overrun = over[k] > _OVER_LINES and odd[k] > usual
-        unlike &= over[k] > max(_WITHIN_LINES, usually_over + _A_LITTLE)
+        unlike &= over[k] > _WITHIN_LINES and (odd[k] > _QUITE_ODD or over[k] > usually_over + _A_LITTLE)
         if few or overrun or unlike or goes_on or strange_to_all:
             out |= groups == k + 1
         else:
