@@ -29,6 +29,10 @@ _BETWEEN = 0.25
 """Share of sides on clean paper from which a row lies on the sheet, however many marks are in it."""
 _ALL_OVER = 0.65
 """Share of all sides of a row, on paper or not, that show a line where there is a printed row; a table shows fewer."""
+_ALL_ALONG, _MOST_LEAD = 0.9, 0.55
+"""The same of an outer line nearly all of which shows, and of the sides that lead to it."""
+_CLEARLY = 0.7
+"""Share of an outer line on clean paper from which it is there if paper goes on beyond it."""
 _OFF_PAPER = 0.5
 """The same at the edge of the picture, where what lies beyond is not seen."""
 _SURELY = 3
@@ -259,11 +263,16 @@ def _score(
     all_over = min(_mean(outer[0]), _mean(leads))
     if all_over > _ALL_OVER:
         return all_over
+    if _mean(outer[0]) > _ALL_ALONG and _mean(leads) > _MOST_LEAD:
+        return _mean(leads)
     on_clean = [(_mean(shown[paper]), _mean(paper)) for shown, _known, paper in (outer, leading)]
     if on_clean[1][1] > _ON_SHEET and on_clean[1][0] > _ALL_LEAD and paper_leads.sum() >= _SURELY:
         return on_clean[1][0]
     if all(part > 0.12 and share < _NOWHERE for share, part in on_clean) and outer[2].sum() >= _SURELY:
         return on_clean[1][0]
+    (outer_share, outer_part), (lead_share, _lead_part) = on_clean
+    if edge.paper_outside and outer_part > _MOSTLY and outer_share > _CLEARLY and lead_share > _NOWHERE:
+        return 0.5 * outer_share  # with paper beyond it, the line is not the edge of the sheet
     if all(part > _MOSTLY and share > _FAINTLY for share, part in on_clean):
         return 0.5 * (on_clean[0][0] + on_clean[1][0])
     shares = []
