@@ -42,6 +42,8 @@ _SOME, _MOSTLY = 0.1, 0.5
 _ON_SHEET, _ALL_LEAD = 0.35, 0.85
 """Share of the sides leading to a line that lie on clean paper, and of those the share that shows, from which the
 squares are there even if no outer line is seen: it may be the edge of the sheet."""
+_RATHER_LEAD = 0.6
+"""The same share if the outer line lies on no paper."""
 _NOWHERE = 0.1
 """Share of sides on clean paper, outer and leading ones, under which there is no row, whatever is written there."""
 _FAINTLY = 0.2
@@ -267,6 +269,8 @@ def _score(
         return _mean(leads)
     on_clean = [(_mean(shown[paper]), _mean(paper)) for shown, _known, paper in (outer, leading)]
     if on_clean[1][1] > _ON_SHEET and on_clean[1][0] > _ALL_LEAD and paper_leads.sum() >= _SURELY:
+        return on_clean[1][0]
+    if on_clean[1][1] > _ON_SHEET and on_clean[1][0] > _RATHER_LEAD and on_clean[0][1] < _HARDLY:
         return on_clean[1][0]
     if all(part > 0.12 and share < _NOWHERE for share, part in on_clean) and outer[2].sum() >= _SURELY:
         return on_clean[1][0]
