@@ -36,6 +36,8 @@ _UNLIKE_ALL = 3.0
 """How many times odder than most a mark must be to be looked at, whatever it hangs together with."""
 _SAME = 0.2
 """Distance of a patch to the nearest one beside, as part of its own length, up to which both hold the same mark."""
+_ODDER = 1.05
+"""How many times odder than most marks that overrun the lines are words."""
 _UNLIKE_MARKS = 2.0
 """How many times odder than most letters inside of a square each are."""
 _FEWEST_OTHERS = 6
@@ -155,7 +157,7 @@ def _writing_among(
         few = sizes[k] <= 0.1 * count and odd[k] > max(_VERY_ODD, 2.5 * usual) and over[k] > usually_over + _A_LITTLE
         strange_to_all = sizes[k] <= 0.5 * count and _like_nothing(patches[here], patches[~here], usual)
         strange_to_all &= over[k] > _WITHIN_SQUARES
-        overrun = over[k] > _OVER_LINES and odd[k] > usual
+        overrun = over[k] > _OVER_LINES and odd[k] > _ODDER * usual
         unlike &= over[k] > _WITHIN_LINES and (odd[k] > _QUITE_ODD or over[k] > usually_over + _A_LITTLE)
         if few or overrun or unlike or goes_on or strange_to_all:
             out |= groups == k + 1

@@ -32,6 +32,8 @@ _ABOUT_WORDS = 2
 """Squares round writing within which figures of strokes are letters of it."""
 _MANY, _AMID = 6, 0.3
 """Strokes across squares of one direction, and share of them with others on three sides, from which they are marks."""
+_ROUND = 6
+"""Squares of the eight round one that are marked, from which a stroke across it by itself is a mark, too."""
 _WHOLE = 0.95
 """Share of a block of fine squares that is marked if it is one filled square; round shapes leave blocks with less."""
 SURE = 0.5
@@ -294,7 +296,7 @@ def _read(
     found = strokes.find_strokes(sheet, marking.paper, marking.marked, solid, outside, sorts)
     like = kinds.like_marks(sheet, marking.paper, marking.marked, found.crossed)
     single = _single_strokes(found)
-    found = _without_slashes(found, like)
+    found = _without_slashes(found, like | (single & _amid(marking.marked & ~found.crossed)))
     marked = marking.marked & ~found.crossed
     words, maybe_words = kinds.writing(sheet, marking.paper, marked, found.crossed, marking.border)
     marked &= ~words
@@ -371,6 +373,11 @@ def _single_strokes(found: strokes.Strokes) -> npt.NDArray[np.bool_]:
     at = found.lines.min(axis=1)[alone & slanting].astype(int)
     out[at[:, 0], at[:, 1]] = True
     return out
+
+
+def _amid(marked: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Return (rows, cols) the squares with marks nearly all round."""
+    return np.asarray(filters.box(marked, 3) * 9 - marked > _ROUND - 0.5)
 
 
 def _without_slashes(found: strokes.Strokes, slashes: npt.NDArray[np.bool_]) -> strokes.Strokes:
