@@ -58,6 +58,8 @@ _MOST_LOOKS = 3
 _PAPER = 0.15
 """Density above that of the paper up to which there is paper."""
 _ALIKE = 0.45
+_LOOSELY, _LOOSEST = 3.0, 0.65
+"""Distance to other marks, in theirs from each other and as part of its own length, of what is loosely like them."""
 _POOL = 1200
 """Marks that heaps are made of; the others go to the nearest."""
 
@@ -249,8 +251,13 @@ def _beyond_rim(sheet: FlatSheet, paper: FloatArray, border: float) -> BoolArray
     return out
 
 
-def like_marks(sheet: FlatSheet, paper: FloatArray, marked: BoolArray, asked: BoolArray) -> BoolArray:
-    """Return which of the squares ``asked`` for look like at least three other marked ones."""
+def like_marks(
+    sheet: FlatSheet, paper: FloatArray, marked: BoolArray, asked: BoolArray, loosely: bool = False
+) -> BoolArray:
+    """Return which of the squares ``asked`` for look like at least three other marked ones.
+
+    ``loosely``, up to three times less than those usually look like each other will do.
+    """
     out = np.zeros_like(marked)
     others = marked & ~asked
     if not asked.any() or others.sum() < 3:
@@ -260,7 +267,8 @@ def like_marks(sheet: FlatSheet, paper: FloatArray, marked: BoolArray, asked: Bo
     square = (mine**2).sum(axis=1)
     near = square[:, None] + (pool**2).sum(axis=1)[None] - 2 * mine @ pool.T
     third = np.sqrt(np.maximum(np.partition(near, 2, axis=1)[:, 2], 0))
-    out[asked] = third < _ALIKE * np.sqrt(square + 1e-6)
+    most = min(_LOOSEST, _LOOSELY * float(np.median(_nearest(pool)))) if loosely else _ALIKE
+    out[asked] = third < most * np.sqrt(square + 1e-6)
     return out
 
 

@@ -33,7 +33,7 @@ _ABOUT_WORDS = 2
 _MANY, _AMID = 6, 0.3
 """Strokes across squares of one direction, and share of them with others on three sides, from which they are marks."""
 _ROUND = 6
-"""Squares of the eight round one that are marked, from which a stroke across it by itself is a mark, too."""
+"""Squares of the eight round one that are marked, from which a stroke across it by itself may be a mark, too."""
 _WHOLE = 0.95
 """Share of a block of fine squares that is marked if it is one filled square; round shapes leave blocks with less."""
 SURE = 0.5
@@ -296,7 +296,9 @@ def _read(
     found = strokes.find_strokes(sheet, marking.paper, marking.marked, solid, outside, sorts)
     like = kinds.like_marks(sheet, marking.paper, marking.marked, found.crossed)
     single = _single_strokes(found)
-    found = _without_slashes(found, like | (single & _amid(marking.marked & ~found.crossed)))
+    amid = single & _amid(marking.marked & ~found.crossed)
+    like |= kinds.like_marks(sheet, marking.paper, marking.marked & ~found.crossed, amid, loosely=True)
+    found = _without_slashes(found, like)
     marked = marking.marked & ~found.crossed
     words, maybe_words = kinds.writing(sheet, marking.paper, marked, found.crossed, marking.border)
     marked &= ~words
