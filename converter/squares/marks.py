@@ -42,6 +42,8 @@ _LIKE_FILLS = 0.4
 """Strength of a fill in the edge of a shadow, as part of that of pale fills elsewhere."""
 _BARE = 0.6
 """Strength, as part of the border, that a square in the edge of a shadow without ink is given at most."""
+_COLOUR = 0.1
+"""Density of one channel above the others, beyond that of usual paper, from which it is ink."""
 _OUTER = 0.38
 """Part of a square that something darker beside it may darken."""
 _DARKER_BESIDE = 2.0
@@ -256,6 +258,14 @@ def _near_shadow(value: CellFloats, thin: CellFloats, known: BoolArray, border: 
     return np.asarray(np.maximum(by_itself, thin / part))
 
 
+def _coloured(insides: FloatArray, paper: FloatArray, value: CellFloats) -> CellFloats:
+    """Return the strength of the ink that each square has at least, by its colour: a shadow has none."""
+    above = insides - paper[:, :, None, None, :]
+    hue = _darker_part(ink(above - above.min(axis=-1, keepdims=True)))
+    hue = hue - float(np.median(hue[value <= np.median(value)]))
+    return np.asarray(np.where(hue > _COLOUR, hue, -np.inf))
+
+
 def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
     """Return which squares are marked; ``outside`` are squares not in the picture."""
     insides = inner(sheet)
@@ -264,7 +274,8 @@ def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
     known = ~edge if outside is None else ~edge & ~outside
     border, bare = find_border(value[known] if known.any() else value)
     if edge.any():
-        value = np.where(edge, _near_shadow(value, _thin_strength(sheet), known, border), value)
+        shaded = np.maximum(_near_shadow(value, _thin_strength(sheet), known, border), _coloured(insides, paper, value))
+        value = np.where(edge, shaded, value)
     spilt = _spilt_into(sheet, paper, value, border)
     value = np.where(spilt, np.minimum(value, _BARE * border), value)
     marked = value > border
