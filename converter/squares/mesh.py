@@ -50,6 +50,8 @@ _FAR = 25
 """Squares a side within which paper is looked for beside wide fills."""
 _FEWEST_SURE = 40
 """Crossings on paper from which the flat sheet through them is known."""
+_FEWEST_SHOWN = 100
+"""Sides seen on paper from which two meshes can be told apart."""
 _SURELY_MORE, _SMOOTHER, _NO_LESS = 1.05, 0.9, 0.98
 """How many times more must be seen of a mesh that began flat; or how much smoother it must be if no less is seen."""
 _MOST_SETTLING = 12
@@ -490,6 +492,8 @@ def straightened(image: Sight, fit: Fit, average: int = 3) -> Fit:
         return fit
     other = settle(image, measure(image, flat_sheet(fit.nodes, trust, robust=True), average), average)
     old, new = _shown_on_paper(fit), _shown_on_paper(other)
+    if old < _FEWEST_SHOWN:
+        return fit
     smoother = _roughness(other) < _SMOOTHER * _roughness(fit)
     return other if new > _SURELY_MORE * old or (smoother and new > _NO_LESS * old) else fit
 
