@@ -168,9 +168,7 @@ def _finest(best: Trial, grown: list[Trial]) -> Trial:
     return best
 
 
-def _unless_refuted(
-    best: Trial, grown: list[Trial], whole: Sight, closer: pitch.Source, most_steps: int
-) -> Trial:
+def _unless_refuted(best: Trial, grown: list[Trial], whole: Sight, closer: pitch.Source, most_steps: int) -> Trial:
     """Return the lattice that is proven on the largest area, if the best one is refuted there."""
     others = [g for g in grown if g is not best and g.worth > _RIVAL * best.worth]
     if not others:

@@ -485,7 +485,7 @@ def straightened(image: Sight, fit: Fit, average: int = 3) -> Fit:
     """Return a finished mesh, or the one that a flat sheet through its surest crossings settles to, if that is better.
 
     Where no paper shows over many squares, a mesh may follow what is no line, away from the true ones and back. From
-    the flat sheet that all paper agrees on it does not, and the lines of a sheet that is not flat draw it to them again.
+    the flat sheet that all paper agrees on it does not; of a sheet that is not flat, the lines draw it to them again.
     """
     trust = np.clip(2.0 * _at_crossings(fit, 0.0), 0.0, 1.0)
     if min(fit.nodes.shape[:2]) < _FEWEST_IN_PERSPECTIVE or (trust > 0.5).sum() < _FEWEST_SURE:
