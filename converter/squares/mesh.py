@@ -50,6 +50,10 @@ _FAR = 25
 """Squares a side within which paper is looked for beside wide fills."""
 _FEWEST_SURE = 40
 """Crossings on paper from which the flat sheet through them is known."""
+_SMOOTH = 0.003
+"""Usual change of the step from crossing to crossing, as part of a square, of a mesh that is surely not astray."""
+_MUCH_HIDDEN, _AMID = 0.1, 15
+"""Share of crossings far from any sure one, from which a mesh may be astray, and the widest fill that counts."""
 _FEWEST_SHOWN = 100
 """Sides seen on paper from which two meshes can be told apart."""
 _SURELY_MORE, _SMOOTHER, _NO_LESS = 1.05, 0.9, 0.98
@@ -488,7 +492,10 @@ def straightened(image: Sight, fit: Fit, average: int = 3) -> Fit:
     the flat sheet that all paper agrees on it does not; of a sheet that is not flat, the lines draw it to them again.
     """
     trust = np.clip(2.0 * _at_crossings(fit, 0.0), 0.0, 1.0)
-    if min(fit.nodes.shape[:2]) < _FEWEST_IN_PERSPECTIVE or (trust > 0.5).sum() < _FEWEST_SURE:
+    sure = trust > 0.5
+    if min(fit.nodes.shape[:2]) < _FEWEST_IN_PERSPECTIVE or sure.sum() < _FEWEST_SURE:
+        return fit
+    if _roughness(fit) < _SMOOTH or _hidden(sure) < _MUCH_HIDDEN:
         return fit
     other = settle(image, measure(image, flat_sheet(fit.nodes, trust, robust=True), average), average)
     old, new = _shown_on_paper(fit), _shown_on_paper(other)
@@ -496,6 +503,12 @@ def straightened(image: Sight, fit: Fit, average: int = 3) -> Fit:
         return fit
     smoother = _roughness(other) < _SMOOTHER * _roughness(fit)
     return other if new > _SURELY_MORE * old or (smoother and new > _NO_LESS * old) else fit
+
+
+def _hidden(sure: BoolArray) -> float:
+    """Return the share of the crossings amid ``sure`` ones that lie more than two squares from any."""
+    amid = filters.lowest(filters.highest(sure, _AMID), _AMID) > 0
+    return float((amid & ~filters.widened(sure, 2)).sum()) / max(1, int(amid.sum()))
 
 
 def _shown_on_paper(fit: Fit) -> int:
