@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache, cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -36,7 +37,7 @@ class Curve:
         """Return True if the curve is a loop of its own."""
         return self.start < 0
 
-    @property
+    @cached_property
     def length(self) -> float:
         """Length in stitches."""
         return curve_length(self.points)
@@ -119,13 +120,22 @@ def merged_length(one: PointArray, other: PointArray, half_pen: float) -> float:
     return half_pen * (1.0 - sine) / (sine * (1.0 + sine))
 
 
-def _parting(curves: list[Curve], node: int, without: int, span: float) -> list[PointArray]:
-    """Return the directions in which the ends of curves leave a node, one curve left out."""
-    ways = []
+def _by_node(curves: list[Curve]) -> dict[int, list[int]]:
+    """Return the curves that start or end at each node, in their order."""
+    there: dict[int, list[int]] = {}
     for index, curve in enumerate(curves):
-        if index != without and not curve.closed:
-            ways += [direction_at(curve.points, span)] if curve.start == node else []
-            ways += [direction_at(curve.points[::-1], span)] if curve.end == node else []
+        if not curve.closed:
+            for node in {curve.start, curve.end}:
+                there.setdefault(node, []).append(index)
+    return there
+
+
+def _parting(curves: Sequence[Curve], node: int, span: float) -> list[PointArray]:
+    """Return the directions in which the ends of curves leave a node."""
+    ways = []
+    for curve in curves:
+        ways += [direction_at(curve.points, span)] if curve.start == node else []
+        ways += [direction_at(curve.points[::-1], span)] if curve.end == node else []
     return ways
 
 
@@ -155,9 +165,9 @@ def prune_spurs(
     away from the spur, they are led to its tip.
     """
 
-    def limit(index: int, free: int, fixed: int) -> float:
-        spur = curves[index]
-        ways = _parting(curves, fixed, index, 1.2 + 3 * half_pen)
+    @cache
+    def limit(spur: Curve, free: int, fixed: int, others: tuple[Curve, ...]) -> float:
+        ways = _parting(others, fixed, 1.2 + 3 * half_pen)
         if not half_pen or len(ways) != 2 or spur.length > 2.5 * half_pen / _LEAST_SINE:
             return limits[fixed]
         onward = direction_at(spur.points if spur.end == free else spur.points[::-1], spur.length)
@@ -176,13 +186,15 @@ def prune_spurs(
     nodes = list(network.nodes)
     while True:
         degree = CurveNetwork(nodes, curves).degrees()
+        there = _by_node(curves)
         worst, at = 0.0, -1
         for index, curve in enumerate(curves):
             if curve.closed or curve.start == curve.end:
                 continue
             for free, fixed in ((curve.start, curve.end), (curve.end, curve.start)):
                 if degree[free] == 1 and degree[fixed] >= 3:
-                    excess = limit(index, free, fixed) - curve.length
+                    others = tuple(curves[other] for other in there[fixed] if other != index)
+                    excess = limit(curve, free, fixed, others) - curve.length
                     if excess > worst:
                         worst, at, node, tip = excess, index, fixed, free
         if at < 0:
@@ -204,12 +216,14 @@ def _lead_to_tip(
     nodes[node] = tip
     changed = []
     for curve in curves:
-        points = curve.points
-        if curve.start == node:
-            points = lead_to(points, tip)
-        if curve.end == node:
-            points = lead_to(points[::-1], tip)[::-1]
-        changed.append(replace(curve, points=points))
+        if node in (curve.start, curve.end):
+            points = curve.points
+            if curve.start == node:
+                points = lead_to(points, tip)
+            if curve.end == node:
+                points = lead_to(points[::-1], tip)[::-1]
+            curve = replace(curve, points=points)
+        changed.append(curve)
     return changed
 
 
@@ -264,15 +278,18 @@ def contract_links(network: CurveNetwork, limit: float, half_pen: float = 0.0) -
     angle: the smaller it is, the longer are they one line. The other curves are led to the middle.
     """
 
-    def longest(index: int, degree: list[int]) -> float:
-        link = curves[index]
+    @cache
+    def longest(link: Curve, at_start: tuple[Curve, ...], at_end: tuple[Curve, ...]) -> float:
         if not half_pen or link.length > 5 * half_pen / _LEAST_SINE:
             return limit
         together = 4.5 * half_pen + 0.5
-        for node, points in ((link.start, link.points[::-1]), (link.end, link.points)):
-            ways = _parting(curves, node, index, 1.2 + 3 * half_pen)
+        for node, points, others in (
+            (link.start, link.points[::-1], at_start),
+            (link.end, link.points, at_end),
+        ):
+            ways = _parting(others, node, 1.2 + 3 * half_pen)
             onward = direction_at(points, link.length)
-            if degree[node] != 3 or len(ways) != 2 or min(float(way @ onward) for way in ways) < 0.4:
+            if len(ways) != 2 or min(float(way @ onward) for way in ways) < 0.4:
                 return limit
             together += merged_length(ways[0], ways[1], half_pen)
         return max(limit, together)
@@ -281,14 +298,16 @@ def contract_links(network: CurveNetwork, limit: float, half_pen: float = 0.0) -
     curves = list(network.curves)
     while True:
         degree = CurveNetwork(nodes, curves).degrees()
-        links = [
-            (curve.length, index)
-            for index, curve in enumerate(curves)
-            if not curve.closed
-            and curve.start != curve.end
-            and min(degree[curve.start], degree[curve.end]) >= 3
-            and curve.length < longest(index, degree)
-        ]
+        there = _by_node(curves)
+        links = []
+        for index, curve in enumerate(curves):
+            if curve.closed or curve.start == curve.end or min(degree[curve.start], degree[curve.end]) < 3:
+                continue
+            at_start, at_end = (
+                tuple(curves[other] for other in there[node] if other != index) for node in (curve.start, curve.end)
+            )
+            if curve.length < longest(curve, at_start, at_end):
+                links.append((curve.length, index))
         if not links:
             return CurveNetwork(nodes, curves)
         link = curves.pop(min(links)[1])
@@ -299,6 +318,9 @@ def contract_links(network: CurveNetwork, limit: float, half_pen: float = 0.0) -
         # Strokes that were one line for long have parted rightly at its ends: only the way from there is new.
         move = lead_to if link.length < limit else _lengthen_to
         for curve in curves:
+            if not {curve.start, curve.end} & {link.start, link.end}:
+                changed.append(curve)
+                continue
             points, start, end = curve.points, curve.start, curve.end
             if start in (link.start, link.end) and start >= 0:
                 points, start = move(points, middle), name
@@ -346,7 +368,7 @@ class Run:
     closed: bool = False
     """Runs back into itself; its first point is its last, and no node is an end of it."""
 
-    @property
+    @cached_property
     def length(self) -> float:
         """Length in stitches."""
         return curve_length(self.points)
