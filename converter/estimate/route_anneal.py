@@ -37,9 +37,13 @@ _BATCH_FULL = 4096
 """Moves weighed at once; fewer when lengths are to be filled, as the load of each is known at first only."""
 _AWAY = 1 << 40
 """Hole of the marks between lengths: farther off than any other."""
-_OVER = (1.0, 8.0)
-"""What a side of thread beyond the capacity of a length costs, at first and at last; and what any excess costs more."""
-_OVER_AT_ALL = 1.0
+_OVER, _LATE = (1.0, 8.0), 0.7
+"""What a side of thread beyond the capacity of a length counts, at first and at last. From a share of the tries on as
+much again counts where there is any, which moves it away whole; before, it would keep it from being spread."""
+_NEARLY, _RISE = 30.0, (0.02, 0.004)
+"""Thread under the capacity from which a length presses on its neighbours, and how fast this rises, at first and at
+last. Without it a length far too full could not get rid of its thread between lengths that are nearly full."""
+_FULL, _ROUNDING = 1e-6, 1e-4
 
 Excess = Callable[[IntArray, IntArray], npt.NDArray[np.float32]]
 
@@ -215,21 +219,45 @@ class LegOrder:
             heat = hot * (cold / hot) ** (done / tries)
             first = (random.random(batch, dtype=np.float32) * places).astype(np.int64) + 1
             drawn = random.integers(0, 1 << 26, batch)
-            last = np.minimum(first + sizes[drawn & 255], places)
+            limit = heat * random.standard_exponential(batch, dtype=np.float32)
+            last = np.minimum(first + sizes.take(drawn & 255), places)
             # Where to: before or after a leg of a cross near the first or the last one.
-            about = np.minimum(np.where(drawn & 256, self._order[first], self._order[last]), self._first_mark - 1) >> 1
-            other = self._near[about * _NEAREST + (drawn >> 11) * _NEAREST // (1 << 15)]
-            left = self._at[2 * other + (drawn >> 10 & 1)] - (drawn >> 9 & 1)
-            over = _OVER[0] * (_OVER[1] / _OVER[0]) ** (done / tries) if capacity is not None else 0.0
-            change, turned, flips = self._change(place, first, last, left, over)
-            passes = change <= heat * random.standard_exponential(batch, dtype=np.float32)
-            passes &= (left < first - 1) | (left > last)
-            moves = _Moves(first, last, left, turned, flips).of(np.flatnonzero(passes))
+            about = np.minimum(self._order.take(np.where(drawn & 256, first, last)), self._first_mark - 1) >> 1
+            other = self._near.take(about * _NEAREST + (drawn >> 11) * _NEAREST // (1 << 15))
+            left = self._at.take(2 * other + (drawn >> 10 & 1)) - (drawn >> 9 & 1)
+            pressure = _Pressure(done / tries) if capacity is not None else None
+            hopeful = self._hopeful(place, first, last, left, limit, pressure)
+            first, last, left, limit = first[hopeful], last[hopeful], left[hopeful], limit[hopeful]
+            change, turned, flips = self._change(place, first, last, left, pressure)
+            moves = _Moves(first, last, left, turned, flips).of(np.flatnonzero(change <= limit))
             if self._make(moves, claim):
                 place = self._place(capacity)
 
+    def _hopeful(
+        self,
+        place: _Place,
+        first: IntArray,
+        last: IntArray,
+        left: IntArray,
+        limit: FloatArray,
+        pressure: _Pressure | None,
+    ) -> IntArray:
+        """Return the moves that lead elsewhere and would pass if what is joined anew cost nothing."""
+        link = place.link
+        freed = (
+            link.take(first - 1) + link.take(last) - self.excess(place.out.take(first - 1), place.into.take(last + 1))
+        )
+        gain: FloatArray = (freed + link.take(left)).astype(float)
+        if pressure is not None:
+            run = (1 + ROOT2) * (last - first + 1) + place.sums.take(last) - place.sums.take(first)
+            slope, step = pressure.slope(place.load), pressure.step(place.load)
+            here, there = place.length.take(first), place.length.take(left)
+            gain = gain + step.take(here) + step.take(there)
+            gain += slope.take(here) * np.maximum(run + gain, 0.0) + slope.take(there) * link.take(left)
+        return np.flatnonzero((limit + gain > -_ROUNDING) & ((left < first - 1) | (left > last)))
+
     def _change(
-        self, place: _Place, first: IntArray, last: IntArray, left: IntArray, over: float
+        self, place: _Place, first: IntArray, last: IntArray, left: IntArray, pressure: _Pressure | None
     ) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.bool_], tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]]:
         """Return what moves cost and how the runs are turned for it."""
         excess, into, out, link = self.excess, place.into, place.out, place.link
@@ -255,15 +283,15 @@ class LegOrder:
         freed = link[first - 1] + link[last] - excess(out[first - 1], into[last + 1])
         added = joined - link[left]
         change: npt.NDArray[np.float32] = added - freed
-        if over:
+        if pressure is not None:
             one, two = place.length[first], place.length[left]
             inside = (1 + ROOT2) * (last - first + 1) + place.sums[last] - place.sums[first]
             same = one == two
             here, there = place.load[one], place.load[two]
             moved = np.where(same, added - freed, inside + added)
-            more = _beyond(there + moved) - _beyond(there)
-            less = np.where(same, 0.0, _beyond(here) - _beyond(here - inside - freed))
-            change = (change + over * (more - less)).astype(np.float32)
+            more = pressure(there + moved) - pressure(there)
+            less = np.where(same, 0.0, pressure(here) - pressure(here - inside - freed))
+            change = (change + (more - less)).astype(np.float32)
         return change, turned, flips
 
     def _make(self, moves: _Moves, claim: IntArray) -> bool:
@@ -334,7 +362,32 @@ class LegOrder:
         return found
 
 
-def _beyond(load: FloatArray) -> FloatArray:
-    """Return what counts for thread beyond the capacity."""
-    found: FloatArray = np.where(load > 1e-6, load + _OVER_AT_ALL, 0.0)
-    return found
+class _Pressure:
+    """What the thread of a length counts beside its excess, the more the fuller it is.
+
+    Parameters
+    ----------
+    done : float
+        Share of the tries that are made.
+    """
+
+    def __init__(self, done: float) -> None:
+        self._over = _OVER[0] * (_OVER[1] / _OVER[0]) ** done
+        self._at_all = self._over if done >= _LATE else 0.0
+        self._rise = _RISE[0] * (_RISE[1] / _RISE[0]) ** done
+
+    def __call__(self, load: FloatArray) -> FloatArray:
+        """Return what lengths count, ``load`` being their thread less the capacity."""
+        near = np.maximum(load + _NEARLY, 0.0)
+        found: FloatArray = self._rise * near * near + np.where(load > _FULL, self._over * load + self._at_all, 0.0)
+        return found
+
+    def step(self, load: FloatArray) -> FloatArray:
+        """Return what lengths count for holding too much, however little."""
+        found: FloatArray = np.where(load > _FULL, self._at_all, 0.0)
+        return found
+
+    def slope(self, load: FloatArray) -> FloatArray:
+        """Return what the last side of thread counts."""
+        found: FloatArray = 2 * self._rise * np.maximum(load + _NEARLY, 0.0) + np.where(load > _FULL, self._over, 0.0)
+        return found

@@ -23,7 +23,7 @@ _TRIES = 8
 """Exchanges tried for each link with an excess ..."""
 _MOST_TRIES = 2500
 """... and at most."""
-_HEATS = ((0.3, 500_000, 0.4, 10.0, 0.2), (0.1, 80_000, 0.36, 0.7, 0.1), (0.0, 200_000, 0.4, 0.25, 0.04))
+_HEATS = ((0.3, 500_000, 0.4, 10.0, 0.2), (0.1, 80_000, 0.1, 0.7, 0.1), (0.0, 200_000, 0.4, 0.25, 0.04))
 """Share of moves with an excess from which: tries for each of them, share of all tries at most, first and last heat.
 With many starts the search has to get over the price of one; else only the carries are to be shortened."""
 _HOT = 0.5
