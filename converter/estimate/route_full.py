@@ -7,14 +7,15 @@ until none holds too much: a child goes to another stop beside it, or becomes a 
 places with one, or goes elsewhere in the walks; the ends of two walks are exchanged, or a stretch of one turned. What
 counts is the thread for which there is no room, and a little the excess. To hand a cross on from one full length to the
 next costs nothing, so what is too much finds its way to where there is room; an excess finds its way to a length with
-room for it, or away at the end of a walk. A change is kept unless it makes things worse, now and then even then
-(Metropolis's rule, from memory; the generator is seeded).
+room for it, or away at the end of a walk. Half of the changes are tried where there is an excess, and at first thread
+without room counts little, so that the walks get free of any excess before they are filled evenly. A change is kept
+unless it makes things worse, now and then even then (Metropolis's rule, from memory; the generator is seeded).
 """
 
 from __future__ import annotations
 
 from itertools import pairwise
-from math import log
+from math import inf, log
 from random import Random
 
 from converter.estimate.route_fill import Block
@@ -26,17 +27,26 @@ _FAR, _NEAR = 1.3, 16
 """Excess of links that are looked at, and how many of them from a cross."""
 _EXCESS = 1.5
 """What an excess counts beside the thread for which there is no room."""
+_PRICE, _EARLY = (0.05, 1.0), 0.7
+"""What a side of thread counts for which there is no room: at first, when the lengths are to find ways without an
+excess whatever they hold, and from this share of the tries on."""
+_AT_EXCESS = 0.5
+"""Share of the tries that go to links with an excess."""
 _FULL = 0.7
-"""Share of the tries that go to lengths that hold too much."""
+"""Share of the other tries that go to lengths that hold too much."""
+_LOOK = 1000
+"""Tries after which the excess is added up."""
 _ROUNDS, _MORE_ROUNDS, _HEATS = 3, 6, (0.25, 0.02)
 """Times that the heat falls in the tries given, and at most when it is nearly done; its first and last value."""
-_HOPELESS, _NEARLY = 10, 3
+_HOPELESS, _NEARLY = 20, 8
 """Lengths that hold too much after a round with which no other is tried: in the tries given, and beyond."""
 
 Lengths = list[list[Block]]
 
 
-def fewer_lengths(links: Links, lengths: Lengths, capacity: float, wanted: int, tries: int) -> Lengths | None:
+def fewer_lengths(
+    links: Links, lengths: Lengths, capacity: float, wanted: int, tries: int, enough: float = inf
+) -> Lengths | None:
     """Return as few lengths as are wanted, or None if they are not found.
 
     Parameters
@@ -50,19 +60,26 @@ def fewer_lengths(links: Links, lengths: Lengths, capacity: float, wanted: int, 
         Number of lengths.
     tries : int
         Changes tried, and as many again where hardly a length holds too much.
+    enough : float
+        Excess of all lengths down to which the search goes on in the tries given.
     """
     filling = _Filling(links, lengths, capacity)
     while filling.number() > wanted:
         if not filling.dissolve():
             return None
+    found, least = None, inf
     for number in range(_MORE_ROUNDS):
-        filling.anneal(tries // _ROUNDS, *_HEATS)
+        filling.anneal(tries // _ROUNDS, *_HEATS, enough)
         over = filling.too_full()
         if not over:
-            return filling.lengths()
+            if filling.excess() < least:
+                found, least = filling.lengths(), filling.excess()
+            if number >= _ROUNDS - 1 or least <= enough:
+                break
+            continue
         if over > (_HOPELESS if number < _ROUNDS - 1 else _NEARLY):
             break
-    return None
+    return found
 
 
 class _Filling:
@@ -72,6 +89,7 @@ class _Filling:
         count = len(links.flat)
         self._links = links
         self._random = Random(count)
+        self._price = _PRICE[0]
         self._count = count
         self._holds = capacity + 1 + EPSILON
         self._after = [-1] * (count + len(lengths))
@@ -87,6 +105,8 @@ class _Filling:
         self._over: list[int] = []
         """Lengths that hold too much, and the place of each in that list."""
         self._over_place = [-1] * len(lengths)
+        self._faulty: list[int] = []
+        self._faulty_place = [-1] * len(lengths)
         for number, blocks in enumerate(lengths):
             before = count + number
             for stop, children in blocks:
@@ -103,6 +123,7 @@ class _Filling:
         steps = (1, links.width, -1, -links.width)
         self._sides = [[links.at[p + s] for s in steps if links.at[p + s] >= 0] for p in links.flat]
         self._nearest: list[list[int] | None] = [None] * count
+        self._beside: list[list[int] | None] = [None] * count
 
     # What there is
 
@@ -113,6 +134,10 @@ class _Filling:
     def too_full(self) -> int:
         """Return the number of lengths that hold too much."""
         return len(self._over)
+
+    def excess(self) -> float:
+        """Return the excess of all lengths."""
+        return sum(self._excess)
 
     def lengths(self) -> Lengths:
         """Return the lengths."""
@@ -146,7 +171,7 @@ class _Filling:
     def _worth(self, size: int, excess: float) -> float:
         """Return what a length of so many crosses with such an excess counts."""
         over = size * _CROSS + excess - self._holds
-        return _EXCESS * excess + (over if over > 0 else 0.0)
+        return _EXCESS * excess + (self._price * over if over > 0 else 0.0)
 
     # How it is changed
 
@@ -165,16 +190,8 @@ class _Filling:
 
     def _note(self, number: int) -> None:
         over = len(self._members[number]) * _CROSS + self._excess[number] > self._holds
-        at = self._over_place[number]
-        if over and at < 0:
-            self._over_place[number] = len(self._over)
-            self._over.append(number)
-        elif not over and at >= 0:
-            last = self._over.pop()
-            self._over_place[number] = -1
-            if last != number:
-                self._over[at] = last
-                self._over_place[last] = at
+        _keep(self._over, self._over_place, number, over)
+        _keep(self._faulty, self._faulty_place, number, self._excess[number] > EPSILON)
 
     def dissolve(self) -> bool:
         """Put the shortest length to one beside it; return whether there was one."""
@@ -206,15 +223,22 @@ class _Filling:
         self._note(to)
         return True
 
-    def anneal(self, tries: int, hot: float, cold: float) -> None:
-        """Try changes until no length holds too much, while the heat falls from ``hot`` to ``cold``."""
+    def anneal(self, tries: int, hot: float, cold: float, enough: float = inf) -> None:
+        """Try changes while the heat falls from ``hot`` to ``cold``.
+
+        At most until no length holds too much and the excess is ``enough``.
+        """
         draw, members = self._random.random, self._members
         for done in range(tries):
-            if not self._over:
+            if not self._over and (enough == inf or (done % _LOOK == 0 and self.excess() <= enough)):
                 return
             heat = hot * (cold / hot) ** (done / tries)
+            self._price = _PRICE[0] * (_PRICE[1] / _PRICE[0]) ** min(1.0, done / tries / _EARLY)
             most = -heat * log(1.0 - draw()) + EPSILON
-            if draw() < _FULL:
+            if self._faulty and draw() < _AT_EXCESS:
+                self._at_excess(most)
+                continue
+            if self._over and draw() < _FULL:
                 part = members[self._over[int(draw() * len(self._over))]]
                 cross = part[int(draw() * len(part))]
             else:
@@ -233,6 +257,33 @@ class _Filling:
                 self._insert(cross, most, draw(), draw())
             else:
                 self._swap_ends(cross, most, draw(), draw())
+
+    def _at_excess(self, most: float) -> None:
+        """Try a change at a link with an excess."""
+        draw = self._random.random
+        stops = self._stops(self._faulty[int(draw() * len(self._faulty))])
+        links = [(a, b) for a, b in pairwise(stops) if self._links.excess(a, b) > EPSILON]
+        if not links:
+            return
+        a, b = links[int(draw() * len(links))]
+        at = a if draw() < 0.5 else b
+        way = draw()
+        if way < 0.3:
+            self._exchange(at, most, draw())
+        elif way < 0.4:
+            self._take_in(at, most, draw())
+        elif way < 0.75:
+            near = self._around(at)
+            self._insert_between(near[int(draw() * len(near))], a, b, most)
+        else:
+            self._swap_ends(at, most, draw(), draw())
+
+    def _around(self, cross: int) -> list[int]:
+        found = self._beside[cross]
+        if found is None:
+            near = self._near(cross)
+            found = self._beside[cross] = near + [other for other in self._sides[cross] if other not in near]
+        return found
 
     def _change(self, one: int, two: int, size: int, excess_one: float, excess_two: float) -> float:
         """Return what it costs if ``size`` crosses go to another length and the excess of both changes."""
@@ -341,9 +392,13 @@ class _Filling:
         if self._parent[other] >= 0:
             return
         a, b = (other, self._after[other]) if side < 0.5 else (self._before[other], other)
+        self._insert_between(cross, a, b, most)
+
+    def _insert_between(self, cross: int, a: int, b: int, most: float) -> None:
+        """Put a child, or a stop with its children, between two neighbours of a walk."""
         if cross in (a, b):
             return
-        one, two = self._length[cross], self._length[other]
+        one, two = self._length[cross], self._length[a if a < self._count else b]
         added = self._link(a, cross) + self._link(cross, b) - self._link(a, b)
         freed, size = 0.0, 1
         is_stop = self._parent[cross] < 0
@@ -421,3 +476,17 @@ class _Filling:
         for one, two in pairwise(ring):
             self._after[one], self._before[two] = two, one
         self._set(number, number, change, 0.0)
+
+
+def _keep(listed: list[int], place: list[int], number: int, wanted: bool) -> None:
+    """Put a number on a list or take it off, ``place`` telling where each is, -1 for nowhere."""
+    at = place[number]
+    if wanted and at < 0:
+        place[number] = len(listed)
+        listed.append(number)
+    elif not wanted and at >= 0:
+        last = listed.pop()
+        place[number] = -1
+        if last != number:
+            listed[at] = last
+            place[last] = at

@@ -28,8 +28,9 @@ _TURNS, _MORE_TURNS = 4_000, 60_000
 _THOROUGH = 0.1
 """Share of the usual search from which stops of the other colour are tried too, and the last starts above the fewest
 are gone for: a shorter search for those finds nothing (none on 53 silhouettes and blobs)."""
-_GOOD, _GOOD_ENOUGH = 0.002, 0.005
-"""Excess for each cross that is not worth another round, and after the first rounds."""
+_GOOD, _GOOD_ENOUGH, _TOO_DEAR = 0.002, 0.005, 0.03
+"""Excess for each cross that is not worth another round, and after the first rounds; and from which on it is taken to
+lie in carries from piece to piece."""
 
 Lengths = list[list[Block]]
 
@@ -72,19 +73,21 @@ def closed_lengths(links: Links, capacity: float, fewest: int, effort: float = 1
         turned = _best_filling(filler, shortest.stops, fewest, _MORE_TURNS * effort)
         best = min(best, turned, key=lambda kept: kept[0])
         best = min(best, _fuller(links, turned[1], capacity, fewest, effort), key=lambda kept: kept[0])
+    elif thorough and len(best[1]) == fewest and _GOOD_ENOUGH < (best[0] - links.price * fewest) / count < _TOO_DEAR:
+        best = min(best, _fuller(links, best[1], capacity, fewest, effort), key=lambda kept: kept[0])
     orders = [block_legs(blocks) for blocks in best[1]]
     starts = np.cumsum([0] + [len(legs) for legs in orders[:-1]]).tolist()
     return np.concatenate([np.asarray(legs, dtype=np.int64) for legs in orders]), starts
 
 
 def _fuller(links: Links, lengths: Lengths, capacity: float, fewest: int, effort: float) -> tuple[float, Lengths]:
-    """Return the fewest lengths and their cost if they can be found; else the cost is infinite."""
+    """Return the fewest lengths with little excess and their cost, if they can be found; else the cost is infinite."""
     tries = int(min(_FULL_TRIES, _FULL_TRIES_EACH * len(links.flat)) * effort)
     found = None
-    if len(lengths) > fewest and tries and not links.rules.hidden:
+    if tries and not links.rules.hidden:
         from converter.estimate.route_full import fewer_lengths
 
-        found = fewer_lengths(links, lengths, capacity, fewest, tries)
+        found = fewer_lengths(links, lengths, capacity, fewest, tries, _GOOD_ENOUGH * len(links.flat))
     if found is None:
         return inf, lengths
     excess = sum(sum(links.along([stop for stop, _ in blocks])) for blocks in found)

@@ -120,3 +120,18 @@ def test_no_other_closed_order_of_small_thin_pieces_has_fewer_starts():
         plan = plan_thread(cells, five + 50.0, 25.0)
         check_cross_plan(plan, cells, five + 50.0, 25.0, 3.5, closed=True)
         assert plan.starts == fewest_lengths(cells, 5, five)
+
+
+def test_walks_of_uneven_teeth_get_free_of_what_they_need_not_spend():
+    # Teeth one cross wide: a length that ends at the tip takes no excess, one that turns there the root of 2 less one.
+    cells = np.zeros((13, 15), dtype=bool)
+    cells[0] = True
+    for col, size in zip(range(0, 15, 2), (12, 7, 9, 12, 5, 11, 8, 12), strict=True):
+        cells[: size + 1, col] = True
+    links = links_of(cells)
+    walk = next(iter(closed_walks(links)))
+    lengths, excess = Filler(links, TWELVE).fill(walk.stops)
+    assert excess > 1
+    found = fewer_lengths(links, lengths, TWELVE, len(lengths), 90_000, enough=0.5)
+    assert found is not None
+    assert sum(check_lengths(links, found, TWELVE)) < excess / 2
