@@ -74,7 +74,8 @@ def closed_lengths(links: Links, capacity: float, fewest: int, effort: float = 1
         best = min(best, turned, key=lambda kept: kept[0])
         best = min(best, _fuller(links, turned[1], capacity, fewest, effort), key=lambda kept: kept[0])
     elif thorough and len(best[1]) == fewest and _GOOD_ENOUGH < (best[0] - links.price * fewest) / count < _TOO_DEAR:
-        best = min(best, _fuller(links, best[1], capacity, fewest, effort), key=lambda kept: kept[0])
+        # A third of the tries: here only sides are to be won, no start.
+        best = min(best, _fuller(links, best[1], capacity, fewest, effort / 3), key=lambda kept: kept[0])
     orders = [block_legs(blocks) for blocks in best[1]]
     starts = np.cumsum([0] + [len(legs) for legs in orders[:-1]]).tolist()
     return np.concatenate([np.asarray(legs, dtype=np.int64) for legs in orders]), starts
