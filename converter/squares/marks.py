@@ -163,7 +163,7 @@ def _darker_part(insides: FloatArray) -> CellFloats:
     return np.asarray(part.mean(axis=2), dtype=np.float64)
 
 
-def _thin_strength(sheet: FlatSheet) -> CellFloats:
+def thin_strength(sheet: FlatSheet) -> CellFloats:
     """Return the strength of what is thin in each square: its density above that of its surroundings on both sides."""
     tone = cv2.GaussianBlur(ink(sheet.dense), (0, 0), 0.06 * sheet.side)
     kernel = np.ones((2 * round(sheet.side * 0.17) + 1,) * 2, np.uint8)
@@ -274,7 +274,7 @@ def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
     known = ~edge if outside is None else ~edge & ~outside
     border, bare = find_border(value[known] if known.any() else value)
     if edge.any():
-        shaded = np.maximum(_near_shadow(value, _thin_strength(sheet), known, border), _coloured(insides, paper, value))
+        shaded = np.maximum(_near_shadow(value, thin_strength(sheet), known, border), _coloured(insides, paper, value))
         value = np.where(edge, shaded, value)
     spilt = _spilt_into(sheet, paper, value, border)
     value = np.where(spilt, np.minimum(value, _BARE * border), value)

@@ -43,6 +43,9 @@ _IN_VIEW: Final = 0.7
 """Share of the row that the picture must show."""
 _CLOSE: Final = 1.5
 """How many times farther than usual from other marks those of a row may be, and a table, as dark as they, must be."""
+_AS_THIN: Final = 0.6
+_THINNEST: Final = 0.1
+"""Strength of what is thin in a mark at least, as part of that in the tenth of the marks with the least."""
 _ONE_AFTER: Final = 0.6
 """Share of marks from which the row after is as this one."""
 _MOST_ROWS: Final = 3
@@ -82,6 +85,8 @@ def more_marks(
     found = list(window)
     some = inked[:: max(1, len(inked) // _POOL)]
     usual = float(np.median(_third_nearest(some, some, 3)))
+    strong = marking.strength[marking.marked]
+    least = _AS_THIN * float(np.quantile(marks.thin_strength(sheet)[marking.marked] / strong, _THINNEST))
     for number, (edge, turned, first) in enumerate(
         zip(_EDGES, (False, True, False, True), (top - 1, left - 1, bottom, right), strict=True)
     ):
@@ -97,7 +102,8 @@ def more_marks(
             if here.sum() < _FEWEST:
                 break
             strip = net[row : row + 2, along.start : along.stop + 1]
-            shares.append(_shares(rgb, strip, here, plain[0 if number < 2 else -1], marking, inked, sheet.side, turned))
+            outer = plain[0 if number < 2 else -1]
+            shares.append(_shares(rgb, strip, here, outer, marking, inked, least, sheet.side, turned))
             if len(shares) > 1 and shares[-1][0] < _ONE_AFTER:
                 break
         count = _rows_of_marks(shares, usual)
@@ -224,13 +230,14 @@ def _shares(
     plain: npt.NDArray[np.float32],
     marking: marks.Marking,
     inked: npt.NDArray[np.float32],
+    thin: float,
     side: int,
     turned: bool,
 ) -> tuple[float, float, float]:
     """Return, of the squares in view of one row, how many are as elsewhere.
 
     These are the share with marks as elsewhere, that of those or bare ones, and how unlike others the marks
-    usually are.
+    usually are. Marks have something thin in them, ``thin`` of their strength at least; a table is even.
     """
     net = np.ascontiguousarray(strip.transpose(1, 0, 2) if turned else strip)
     flat = patches.lay_flat(rgb, net, side)
@@ -238,7 +245,7 @@ def _shares(
     mine = kinds.features(flat, paper).reshape(len(seen), -1)
     strong = marks.strength(marks.inner(flat), paper).ravel()
     third = _third_nearest(mine, inked)
-    held = (strong > marking.border) & (third < _LIKE)
+    held = (strong > marking.border) & (third < _LIKE) & (marks.thin_strength(flat).ravel() > thin * strong)
     bare = (strong <= marking.border) & (strong > -marking.border)
     usual = float(np.median(third[held & seen])) if (held & seen).any() else np.inf
     return float(held[seen].mean()), float((held | bare)[seen].mean()), usual
