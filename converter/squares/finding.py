@@ -2,8 +2,9 @@
 
 Every seed is planted as a mesh of eight squares a side and judged on the picture. The most promising few with
 different directions or pitch are grown; the area on which their lines are seen decides, as a false lattice (dense
-crosses make one at 45 degrees) ends where the marks end. The winner is brought to the pitch that the lines bear out,
-measured again in the mix of channels in which its own lines show best, and grown and fitted to the end.
+crosses make one at 45 degrees) ends where the marks end; if it covers more all the same, another one that is proven on
+bare paper (see `proof`) is taken. The winner is brought to the pitch that the lines bear out, measured again in the mix
+of channels in which its own lines show best, and grown and fitted to the end.
 
 All this is done on a reduced picture. Only where nothing is found in it is the picture taken at its full size, and
 the pitch is judged on small parts of the full size.

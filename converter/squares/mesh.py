@@ -5,6 +5,8 @@
 2. Offsets of level lines move crossings down or up, those of upright lines right or left; both are smooth
    functions over the sheet. While the mesh grows by a few squares at a time they are polynomials whose degree
    rises with the size; sides that disagree lose their weight. At the end local averages take up curl and folds.
+3. Between printed fills the paper shows along the lines, which are then lighter than both sides. Where much is hidden
+   the mesh is begun once more from the flat sheet that all surely seen crossings agree on.
 """
 
 from __future__ import annotations

@@ -141,6 +141,21 @@ def sheet_of(page):
     return sheet, marks.find_marks(sheet).paper
 
 
+def test_crosses_have_something_thin_in_them_and_an_even_table_has_not():
+    page = blank_sheet()
+    rng = np.random.default_rng(4)
+    crosses, table = np.zeros((2, ROWS, COLS), bool)
+    crosses[2:8, 2:8] = True
+    table[10:14] = True
+    for r, c in np.argwhere(crosses):
+        cross(page, r, c, (50, 50, 50), rng)
+    page[hole(10, 0)[1] : hole(14, 0)[1]] = (110, 120, 115)
+    sheet, _paper = sheet_of(page)
+    plain = np.full((ROWS, COLS, 3), density.density(np.full((1, 1, 3), 245, np.uint8))[0, 0, 0])
+    part = marks.thin_strength(sheet) / (marks.strength(marks.inner(sheet), plain) + 0.01)
+    assert part[crosses].min() > 3 * part[table].max()
+
+
 def test_in_the_edge_of_a_shadow_colour_tells_ink():
     insides = np.zeros((2, 3, 8, 8, 3), np.float32) + 0.2
     insides[0, 1] += 0.4  # a shadow
