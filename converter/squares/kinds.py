@@ -152,14 +152,17 @@ def _writing_among(
         if sizes[k] == 0 or sizes[k] > MOST_WRITING or odd[k] <= (_ODD_AT_RIM if goes_on else _RATHER_ODD):
             continue
         here = groups[marked] == k + 1
-        if not goes_on and _like_each_other(patches[here], usual, over[k] < usually_over + _NO_MORE_OVER):
+        # what is usual is said by the others, so long as they are more
+        few_of_all = sizes[k] <= 0.5 * count
+        no_more_over = few_of_all and over[k] < usually_over + _NO_MORE_OVER
+        if not goes_on and _like_each_other(patches[here], usual, no_more_over):
             continue
-        unlike = odd[k] > _ODD and sizes[k] <= 0.5 * count and odd[k] > 1.6 * usual
+        unlike = odd[k] > _ODD and few_of_all and odd[k] > 1.6 * usual
         # a few squares like nothing else that overrun the lines as other marks here do not
         few = sizes[k] <= 0.1 * count and odd[k] > max(_VERY_ODD, 2.5 * usual) and over[k] > usually_over + _A_LITTLE
-        strange_to_all = sizes[k] <= 0.5 * count and _like_nothing(patches[here], patches[~here], usual)
+        strange_to_all = few_of_all and _like_nothing(patches[here], patches[~here], usual)
         strange_to_all &= over[k] > _WITHIN_SQUARES
-        overrun = over[k] > _OVER_LINES and odd[k] > _ODDER * usual
+        overrun = over[k] > _OVER_LINES and (odd[k] > _ODDER * usual or not few_of_all)
         unlike &= over[k] > _WITHIN_LINES and (odd[k] > _QUITE_ODD or over[k] > usually_over + _A_LITTLE)
         if few or overrun or unlike or goes_on or strange_to_all:
             out |= groups == k + 1
