@@ -30,6 +30,7 @@ def cross(page, r, c, ink, rng):
     [
         ("scan", 5476),  # dense crosses, which show firmer lines on more of the picture than the paper does
         ("scan", 5734),  # five hatched squares by themselves
+        ("scan", 5817),  # one mark, and a word of fifteen squares
         ("normal", 5716),  # wide rings of fills with light lines between them
     ],
 )
