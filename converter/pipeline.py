@@ -2,6 +2,7 @@
 
 1.  `raster.prepare`     alpha on white, turn, crop, invert; then the standard orientation (`raster.frame`), in which
                          all work is done: mirrored or turned pictures give exactly mirrored or turned charts.
+    `raster.drawn_squares` small pictures enlarged; pictures that are drawn in squares are charts already.
 2.  `raster.look`        a coarse copy tells the kind of picture (`raster.kind`), its tilt (`raster.deskew`) and where
     `raster.take`        the ink lies; the part that matters is then brought to about 12 pixels a stitch.
 3.  `raster.light`       drawings: ink by its edges, whatever light falls on the paper; pencil grain smoothed.
@@ -89,7 +90,7 @@ def chart_from_reduction(image: Any, reduction: Reduction, settings: ChartSettin
 
 def lines_for_reduction(image: Any, reduction: Reduction, settings: ChartSettings) -> LineArray:
     """Return the backstitches (K, 2, 2) that belong on the grid of a reduction."""
-    if settings.lines.lines == "none":
+    if settings.lines.lines == "none" or (settings.lines.lines == "auto" and reduction.square_by_square):
         return np.zeros((0, 2, 2), dtype=np.float64)
     ready = prepare_picture(image, settings)
     placement = np.concatenate([reduction.placement, [[0.0, 0.0, 1.0]]])

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from converter.errors import UsageError
 from converter.model.arrays import as_picture
+from converter.raster.drawn_squares import enlarge
 from converter.raster.frame import Matrix, Orientation, find_standing, quarter_turn
 from converter.raster.tone import part_colours, put_on_white, to_gray
 from converter.settings import Box, ChartSettings
@@ -63,7 +64,7 @@ def prepare_picture(image: Any, settings: ChartSettings) -> Prepared:
     Notes
     -----
     The crop box and the subject box are percentages of the turned picture; masks have the shape of the picture as
-    it came and are turned and cropped with it.
+    it came and are turned and cropped with it. Small pictures are enlarged.
     """
     picture = as_picture(image)
     source_shape = (picture.shape[0], picture.shape[1])
@@ -89,6 +90,9 @@ def prepare_picture(image: Any, settings: ChartSettings) -> Prepared:
     colour, keep, clear = layers
     if settings.picture.invert:
         colour = 255 - colour
+    colour, times = enlarge(colour)
+    keep, clear = (None if x is None else np.repeat(np.repeat(x, times, axis=0), times, axis=1) for x in (keep, clear))
+    to_source = to_source @ np.diag([1 / times, 1 / times, 1.0])
     gray = part_colours(colour, to_gray(colour))
     has_colour = colour.ndim == 3
     standing = find_standing(gray, colour if has_colour else None, keep, clear)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import cv2
@@ -11,9 +11,11 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import CellArray, MaskArray
-from converter.model.phrase import Phrase
+from converter.model.phrase import Phrase, sentences
 from converter.raster.axis import Axis, find_axis, ink_depth, move_axis
+from converter.raster.drawn_squares import DrawnSquares, are_stitches, find_squares
 from converter.raster.grid import MARGIN, Bounds, Grid, lay_mask, lay_tone
+from converter.raster.kind import line_or_shape
 from converter.raster.mirror import Symmetry, even_mask, find_symmetry
 from converter.raster.morphology import drop_small, simplify_mask
 from converter.raster.prepare import Prepared
@@ -51,10 +53,15 @@ class Reduction:
     """(H, W) of the picture as it came: where that happened."""
     stages: Mapping[str, npt.NDArray[Any]] = field(default_factory=dict)
     """Named arrays of the stages, in the standard orientation, kept for viewing."""
+    square_by_square: bool = False
+    """The picture is drawn in squares, and each of them is one stitch."""
 
 
 def reduce_prepared(ready: Prepared, settings: ChartSettings) -> Reduction:
     """Reduce a prepared picture to the stitch grid."""
+    squares = find_squares(ready.gray, trim=settings.picture.trim, inverted=not settings.picture.invert)
+    if squares is not None and are_stitches(squares, ready.columns, ready.rows, settings):
+        return _square_by_square(ready, squares)
     work = take_up(ready, settings)
     tried = [_draw_at(ready, settings, work, 0.0)]
     if tried[0].verdict.readability < READS_WELL and work.kind.name != "photo":
@@ -62,7 +69,36 @@ def reduce_prepared(ready: Prepared, settings: ChartSettings) -> Reduction:
     best = max(tried[1:], key=lambda each: each.verdict.readability, default=tried[0])
     if best.verdict.readability < tried[0].verdict.readability + WORTH_IT:
         best = tried[0]
-    return _result(ready, work, best)
+    made = _result(ready, work, best)
+    # Every picture of pixels is drawn in squares of one pixel: told only where they are larger, or it is small.
+    if squares is None or squares.side < 2:
+        return made
+    rows, columns = ready.orientation.inverse().apply(squares.cells).shape
+    note = Phrase(
+        "It is drawn in squares, {columns} x {rows}: at that width each of them is one stitch.",
+        columns=columns,
+        rows=rows,
+    )
+    return replace(made, reason=sentences(made.reason, note))
+
+
+def _square_by_square(ready: Prepared, squares: DrawnSquares) -> Reduction:
+    """Return the squares of a picture that is drawn in them, as stitches."""
+    back = ready.orientation.inverse()
+    ink = (ready.gray == ready.gray.min()) ^ squares.inverted
+    kind = line_or_shape(squares.cells)
+    reason = sentences(kind.reason, Phrase("It is drawn in squares, and each of them is one stitch."))
+    return Reduction(
+        cells=back.apply(squares.cells),
+        placement=(ready.to_source @ squares.grid.matrix() @ back.matrix(squares.cells.shape))[:2],
+        kind=kind.name,
+        reason=reason,
+        readability=100.0,
+        losses=(),
+        loss_mask=np.zeros(ready.source_shape, dtype=np.bool_),
+        stages={"depth": ink.astype(np.float32), "ink": ink},
+        square_by_square=True,
+    )
 
 
 @dataclass(frozen=True, eq=False)

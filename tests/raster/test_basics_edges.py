@@ -216,8 +216,8 @@ def test_masks_are_brought_to_the_size_of_the_picture():
 
 def test_what_is_wished_turns_with_the_picture():
     rng = np.random.default_rng(4)
-    picture = rng.integers(0, 256, (9, 14), dtype=np.uint8)
-    keep = rng.random((9, 14)) < 0.5
+    picture = rng.integers(0, 256, (49, 54), dtype=np.uint8)
+    keep = rng.random((49, 54)) < 0.5
     for each in ORIENTATIONS:
         image = each.apply(picture)
         wish = {"rows" if each.transpose else "columns": 20, "keep": each.apply(keep)}
@@ -236,8 +236,8 @@ def test_what_is_wished_turns_with_the_picture():
     one, other = sorted(plain.gray.ravel().tolist()), sorted((255 - inverted.gray).ravel().tolist())
     assert one == other
     cropped = prepare_picture(picture, options(20, crop=(50, 0, 100, 100), turn=90))
-    # Turned clockwise the right half is what was the upper half: 5 of 9 rows.
-    assert sorted(cropped.gray.ravel().tolist()) == sorted(picture[:5].ravel().tolist())
+    # Turned clockwise the right half is what was the upper half: 25 of 49 rows.
+    assert sorted(cropped.gray.ravel().tolist()) == sorted(picture[:25].ravel().tolist())
 
 
 def test_a_symmetric_picture_with_a_subject_is_not_taken_for_symmetric():

@@ -280,7 +280,8 @@ def test_a_simpler_drawing_is_taken_if_it_reads_better_by_four(monkeypatch, read
     monkeypatch.setattr(reduction, "take_up", lambda ready, settings: SimpleNamespace(kind=Kind(kind_name, "")))
     monkeypatch.setattr(reduction, "_draw_at", draw)
     monkeypatch.setattr(reduction, "_result", lambda ready, work, best: best)
-    assert reduction.reduce_prepared(None, None).radius == radius
+    monkeypatch.setattr(reduction, "find_squares", lambda gray, **how: None)
+    assert reduction.reduce_prepared(SimpleNamespace(gray=None), ChartSettings()).radius == radius
     assert radii == [0.0, 0.3, 0.55][:drawn]
 
 

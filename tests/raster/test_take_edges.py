@@ -138,6 +138,7 @@ def test_blank_pictures_and_too_few_pixels_are_refused():
             taken(np.full((60, 80), 200, dtype=np.uint8), options(20, kind=kind))
     tiny = np.full((60, 60), 240, dtype=np.uint8)
     tiny[20:24, 30:34] = 0
+    tiny[0, 0] = 239
     with pytest.raises(RequestError, match="too few"):
         taken(tiny, options(1000))
 
