@@ -29,6 +29,8 @@ READS_WELL = 70.0
 """Readability below which simpler drawings are tried."""
 SIMPLER = (0.3, 0.55)
 """Stitches: half the width of the gaps that are then closed."""
+FEW_SQUARES = 8
+"""Squares on the longer side, of fewer of which a plain shape may be made."""
 WORTH_IT = 4.0
 """Readability that a simpler drawing must gain."""
 
@@ -70,8 +72,8 @@ def reduce_prepared(ready: Prepared, settings: ChartSettings) -> Reduction:
     if best.verdict.readability < tried[0].verdict.readability + WORTH_IT:
         best = tried[0]
     made = _result(ready, work, best)
-    # Every picture of pixels is drawn in squares of one pixel: told only where they are larger, or it is small.
-    if squares is None or squares.side < 2:
+    # Every picture of pixels is drawn in squares of one pixel, and every bar in a few large ones: neither is told.
+    if squares is None or squares.side < 2 or max(squares.cells.shape) < FEW_SQUARES:
         return made
     rows, columns = ready.orientation.inverse().apply(squares.cells).shape
     note = Phrase(

@@ -59,6 +59,10 @@ def test_other_widths_are_drawn_and_told_of_the_squares():
     assert np.array_equal(made.cells, np.kron(HEART, np.ones((2, 2))) > 0)
 
 
+def test_a_plain_bar_is_not_told_to_be_drawn_in_squares():
+    assert "squares" not in reduce(picture_of(np.ones((1, 2), bool), 60, 1), 30).reason
+
+
 @pytest.mark.parametrize("wanted", [{"dark": 20}, {"detail": 20}, {"tidy": 90}, {"mirror": "upright"}])
 def test_what_is_to_be_changed_is_no_copy(wanted):
     assert not reduce(picture_of(HEART, 2, 1), 10, **wanted).square_by_square
