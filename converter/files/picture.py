@@ -143,7 +143,7 @@ def _read(stream: Any, name: str, columns: int | None) -> Picture:
 
 def _read_known(stream: Any, head: bytes, name: str, columns: int | None, orientation: int | None) -> Picture:
     try:
-        with _quiet_pillow() as pillow, _open(pillow, stream, head, name) as image:
+        with _quiet_pillow(head) as pillow, _open(pillow, stream, head, name) as image:
             return _decode(pillow, image, name, columns, orientation)
     except PictureError:
         raise
@@ -176,12 +176,16 @@ def _quiet_library() -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def _quiet_pillow() -> Iterator[Any]:
-    """Lend Pillow with its own size alarm off, as ours comes first, and its grumbling silenced."""
+def _quiet_pillow(head: bytes) -> Iterator[Any]:
+    """Lend Pillow with its own size alarm off, as ours comes first, and its grumbling silenced.
+
+    A frame of a GIF may be far larger than its header says, and is allotted while the file is opened: there the alarm
+    stays on. It goes off at twice the limit.
+    """
     from PIL import Image
 
     limit = Image.MAX_IMAGE_PIXELS
-    Image.MAX_IMAGE_PIXELS = None
+    Image.MAX_IMAGE_PIXELS = MAX_PIXELS // 2 if head[:4] == b"GIF8" else None
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -500,6 +504,10 @@ def _decode_otherwise(
         if pixels is not None:
             size = (pixels.shape[1], pixels.shape[0]) if orientation < 5 else (pixels.shape[0], pixels.shape[1])
             return Picture(orient(_reduce(pixels, _least_side(columns, size)), orientation), size)
+    if type(error).__name__ == "DecompressionBombError":
+        raise PictureError(
+            f"'{name}' unfolds to over {MAX_PIXELS // 1_000_000} million pixels.", "Make the picture smaller first."
+        ) from None
     if isinstance(error, _Unidentified):
         raise PictureError(f"'{name}' is not a picture that can be read.", _ACCEPTED) from None
     text = str(error).strip().rstrip(".") or type(error).__name__

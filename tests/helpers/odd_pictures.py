@@ -63,6 +63,12 @@ def gif(width: int, height: int) -> bytes:
     return b"GIF89a" + struct.pack("<HHBBB", width, height, 0, 0, 0) + b","
 
 
+def gif_with_large_frame() -> bytes:
+    """Return a small GIF whose only frame lies far outside of it."""
+    frame = struct.pack("<HHHHB", 60_000, 60_000, 40_000, 9_000, 0)
+    return b"GIF89a" + struct.pack("<HHBBB", 16, 16, 0, 0, 0) + b"," + frame + b"\x02\x02\x4c\x01\x00;"
+
+
 @dataclass(frozen=True)
 class Odd:
     """One odd file.
@@ -215,6 +221,7 @@ WRONG: list[Odd] = [
     Odd("BMP of 100,000 x 100,000", lambda: bmp(100_000, 100_000), "at most 120 million"),
     Odd("BMP with nothing inside", lambda: bmp(80, 60), "odd"),
     Odd("GIF of 65,535 x 65,535", lambda: gif(65_535, 65_535), "odd"),
+    Odd("GIF with a frame far larger than it", gif_with_large_frame, "over 120 million"),
     Odd("WebP of one byte", lambda: b"RIFF\x01\0\0\0WEBPV", "odd"),
 ]  # fmt: skip
 ALL = READ + CUT + WRONG
