@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from converter.model.arrays import CellArray
 from converter.model.chart import MAX_SIDE
+from converter.pixels.blocks import to_blocks
 from converter.raster.grid import Grid
 from converter.settings import ChartSettings
 
@@ -62,7 +63,7 @@ def enlarge(picture: npt.NDArray[np.uint8]) -> tuple[npt.NDArray[np.uint8], int]
         return picture, 1
     times = -(-ENLARGED // longest)
     if _has_two_tones(picture):
-        return np.repeat(np.repeat(picture, times, axis=0), times, axis=1), times
+        return to_blocks(picture, times), times
     if longest > TINY:
         return picture, 1
     size = (picture.shape[1] * times, picture.shape[0] * times)

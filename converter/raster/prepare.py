@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from converter.errors import UsageError
 from converter.model.arrays import as_picture
+from converter.pixels.blocks import to_blocks
 from converter.raster.drawn_squares import enlarge
 from converter.raster.frame import Matrix, Orientation, find_standing, quarter_turn
 from converter.raster.tone import part_colours, put_on_white, to_gray
@@ -91,7 +92,7 @@ def prepare_picture(image: Any, settings: ChartSettings) -> Prepared:
     if settings.picture.invert:
         colour = 255 - colour
     colour, times = enlarge(colour)
-    keep, clear = (None if x is None else np.repeat(np.repeat(x, times, axis=0), times, axis=1) for x in (keep, clear))
+    keep, clear = (None if x is None else to_blocks(x, times) for x in (keep, clear))
     to_source = to_source @ np.diag([1 / times, 1 / times, 1.0])
     gray = part_colours(colour, to_gray(colour))
     has_colour = colour.ndim == 3

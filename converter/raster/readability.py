@@ -30,6 +30,7 @@ import numpy.typing as npt
 
 from converter.model.arrays import CellArray, MaskArray
 from converter.model.phrase import Phrase
+from converter.pixels.blocks import to_blocks
 from converter.pixels.runs import spread
 from converter.raster.around import blur, count_round, shrink, square
 from converter.raster.axis import Axis, ink_depth
@@ -84,7 +85,7 @@ def judge(
         Centre line of the ink on this grid.
     """
     alike = _alikeness(picture, cells, pixels, tone)
-    big = np.repeat(np.repeat(cells, pixels, axis=0), pixels, axis=1)
+    big = to_blocks(cells, pixels)
     words: list[str] = []
     lost = np.zeros(picture.shape, dtype=np.bool_)
     weight_all, weight_kept = 0.0, 0.0
@@ -128,7 +129,7 @@ def judge(
         lost |= spread(shut, hole_labels)
     # Parts run together.
     _, groups = label_ink(cells)
-    group_big = np.repeat(np.repeat(groups, pixels, axis=0), pixels, axis=1)
+    group_big = to_blocks(groups, pixels)
     both = np.flatnonzero(np.bincount(group_big.ravel()[sewn].astype(np.int64) * count + part_sewn, minlength=1))
     owners = np.bincount(both[counted[both % count]] // count, minlength=1)
     joined = int(np.maximum(owners - 1, 0).sum())
@@ -148,7 +149,7 @@ def judge(
     mush = _filled_in(picture, cells)
     if mush.sum() > max(3, 0.02 * cells.sum()):
         words.append(Phrase("Lines that lie closer than the grid can show run together."))
-        lost |= np.repeat(np.repeat(mush, pixels, axis=0), pixels, axis=1)
+        lost |= to_blocks(mush, pixels)
     kept = max(0.0, weight_kept / weight_all) if weight_all > 0 else 1.0
     return Verdict(round(100 * alike * (0.5 + 0.5 * kept) * shown, 1), tuple(words), lost)
 
@@ -245,7 +246,7 @@ def _look_at(values: npt.NDArray[np.float32]) -> _Look:
 
 
 def _look_at_cells(cells: CellArray) -> _Look:
-    return _look_at(np.repeat(np.repeat(cells, LOOK_PIXELS, axis=0), LOOK_PIXELS, axis=1).astype(np.float32))
+    return _look_at(to_blocks(cells, LOOK_PIXELS).astype(np.float32))
 
 
 def _likeness(picture: npt.NDArray[np.float32], chart: _Look) -> float:

@@ -19,6 +19,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from converter.pixels.blocks import to_blocks
 from converter.squares import filters
 from converter.squares.density import FloatArray, gray, ink
 from converter.squares.patches import FlatSheet
@@ -143,7 +144,7 @@ def _wide_envelope(gray: FloatArray) -> FloatArray:
     every, slack = 2, 0.08
     while max(gray.shape) > _WIDE * every // 2:
         coarse = filters.quantile_near(np.ascontiguousarray(gray[::every, ::every]), 0.08, _WIDE)
-        spread = np.repeat(np.repeat(coarse, every, axis=0), every, axis=1)[: gray.shape[0], : gray.shape[1]]
+        spread = to_blocks(coarse, every)[: gray.shape[0], : gray.shape[1]]
         least = np.minimum(least, spread + np.float32(slack))
         every, slack = every * 2, slack + 0.03
     return least

@@ -40,11 +40,12 @@ def flat_sheet(nodes: Nodes, weight: npt.NDArray[np.float64], robust: bool = Fal
     ])  # fmt: skip
     base = weight[used]
     now = base
+    side = _side(nodes) if robust else 1.0
     for _ in range(_ROUNDS if robust else 1):
         both = np.concatenate([now, now])
         fitted = np.linalg.lstsq(terms * both[:, None], np.concatenate([y, x]) * both, rcond=None)[0]
         if robust:
-            miss = np.hypot(*(points - _laid(fitted, r, c) * size - middle).T) / _side(nodes)
+            miss = np.hypot(*(points - _laid(fitted, r, c) * size - middle).T) / side
             reach = max(_CLOSEST, 3.0 * float(np.median(miss)))
             now = base * np.maximum(0, 1 - (miss / reach) ** 2) ** 2
     return np.asarray(_laid(fitted, rr, cc) * size + middle)

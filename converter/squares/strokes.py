@@ -18,6 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import LineArray
+from converter.pixels.blocks import to_blocks
 from converter.squares import filters
 from converter.squares.density import FloatArray, ink
 from converter.squares.patches import FlatSheet
@@ -75,7 +76,7 @@ class Strokes:
 def _ink(sheet: FlatSheet, paper: FloatArray) -> FloatArray:
     """Return the sheet's density above paper, in one number a pixel; the border is kept."""
     half = sheet.side // 2
-    plane = np.repeat(np.repeat(paper, sheet.side, axis=0), sheet.side, axis=1)
+    plane = to_blocks(paper, sheet.side)
     plane = np.pad(plane, ((half, half), (half, half), (0, 0)), mode="edge")
     above = sheet.dense - plane
     return ink(above)
