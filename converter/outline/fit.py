@@ -14,8 +14,7 @@ of the curve from it:
 A vertex between two moves costs a charge of its own where the curve is straight, the more the longer
 the straight piece is, next to nothing where the curve itself turns, and more the farther its turn is
 outside the range of the curve's turns near by; this last part is capped so that sharp tips survive. As a
-charge depends on two moves, the programme runs over moves, not states; moves whose cost exceeds the
-cheapest at the same state by more than a turn can ever cost are dropped, which loses nothing.
+charge depends on two moves, the programme runs over moves, not states.
 
 A long vector stands for the balanced word of short steps that makes it up (`lattice`), so a
 straight line of any slope comes out regular.
@@ -45,6 +44,10 @@ LONG_WAYS = tuple(9 * 1.05**k for k in range(1, 55))
 FAR = 0.55
 """A line farther than this from the curve begins to look misplaced."""
 _STRAIGHT_BACK = np.pi - 0.05
+_PAIRS = 20_000
+"""Pairs of moves whose vertex is priced at once."""
+_WINDOWS = 4000
+"""Windows that are looked at at once."""
 CORNER_REACH = 6
 """Vertices so many points from a square corner belong to it."""
 
@@ -140,6 +143,18 @@ class _Bends:
     """(n,): see `_break_charges`."""
     corners: npt.NDArray[np.float64]
     """(n,): see `_find_corners`."""
+
+
+@dataclass(frozen=True, eq=False)
+class Course:
+    """A curve, and what of the cost of chains along it depends on the curve alone."""
+
+    points: PointArray
+    """(n, 2), in stitches, `SPACING` apart."""
+    sums: _Sums
+    bends: _Bends
+    reach: npt.NDArray[np.int64]
+    """(n,): how many points on a move from each may go."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -267,17 +282,19 @@ def _straight_windows(
     """Yield for each length, in points, where a straight window of it begins; ``beyond`` lets it run past the end."""
     count = len(sums.points)
     at = np.arange(count)
-    for length in lengths:
-        step = int(length / SPACING)
-        last = np.minimum(at + step, count - 1)
-        size = (last - at + 1).astype(np.float64)
-        mean = (sums.first[last + 1] - sums.first[at]) / size[:, None]
-        square = (sums.second[last + 1] - sums.second[at]) / size[:, None]
-        rr, cc = square[:, 0] - mean[:, 0] ** 2, square[:, 1] - mean[:, 1] ** 2
-        rc = square[:, 2] - mean[:, 0] * mean[:, 1]
+    some = max(1, _WINDOWS // count)
+    for first in range(0, len(lengths), some):
+        steps = [int(length / SPACING) for length in lengths[first : first + some]]
+        last = np.minimum(at + np.array(steps)[:, None], count - 1)
+        size = (last - at + 1).astype(np.float64)[:, :, None]
+        mean = (sums.first[last + 1] - sums.first[at]) / size
+        square = (sums.second[last + 1] - sums.second[at]) / size
+        rr, cc = square[:, :, 0] - mean[:, :, 0] ** 2, square[:, :, 1] - mean[:, :, 1] ** 2
+        rc = square[:, :, 2] - mean[:, :, 0] * mean[:, :, 1]
         least = 0.5 * (rr + cc - np.hypot(rr - cc, 2 * rc))
         straight = least < max_rms**2
-        yield step, straight if beyond else straight & (at + step < count)
+        for step, each in zip(steps, straight, strict=True):
+            yield step, each if beyond else each & (at + step < count)
 
 
 def _straight_reach(sums: _Sums, weights: FitWeights) -> npt.NDArray[np.int64]:
@@ -378,27 +395,44 @@ def _find_states(
     return _States(holes[order], where[order], cost[order], number[order])
 
 
+def measure_course(points: PointArray, weights: FitWeights, closed: bool = False) -> Course:
+    """Return a curve with all that chains along it are judged by.
+
+    Parameters
+    ----------
+    points : ndarray of shape (n, 2)
+        The curve in stitches, resampled at about `SPACING`; a closed curve repeats its first point.
+    weights : FitWeights
+    closed : bool
+        Only for measuring turns; the two ends are still those of the stops.
+    """
+    sums = _prefix_sums(points)
+    turns = _turn_range(curve_turns(points, closed, weights.bend_span), weights.bend_reach)
+    corners, near_corner = _find_corners(points, closed)
+    breaks = _break_charges(sums, turns, weights, near_corner, closed)
+    if not weights.corner:
+        corners[:] = 0
+    return Course(points, sums, _Bends(turns, breaks, corners), _straight_reach(sums, weights))
+
+
 def fit_curve(
-    points: PointArray,
+    course: Course,
     shape: tuple[int, int],
     weights: FitWeights,
     stops: Sequence[Stop],
-    closed: bool = False,
     occupied: npt.NDArray[np.bool_] | None = None,
 ) -> Fit | None:
     """Return the cheapest chain along a curve.
 
     Parameters
     ----------
-    points : ndarray of shape (n, 2)
-        The curve in stitches, resampled at about `SPACING`; a closed curve repeats its first point.
+    course : Course
+        Measured with the same weights.
     shape : tuple of int
         Rows and columns of the grid; holes go from 0 to rows and 0 to columns.
     weights : FitWeights
     stops : sequence of Stop
         In order along the curve. The first must be at point 0 and the last at point n - 1.
-    closed : bool
-        Only for measuring turns; the two ends are still those of the stops.
     occupied : ndarray of shape (rows + 1, cols + 1), bool, optional
         Holes that other chains use and this one should keep off.
 
@@ -407,14 +441,9 @@ def fit_curve(
     fit : Fit or None
         None if no chain leads through the stops.
     """
-    sums = _prefix_sums(points)
-    turns = _turn_range(curve_turns(points, closed, weights.bend_span), weights.bend_reach)
-    corners, near_corner = _find_corners(points, closed)
-    bends = _Bends(turns, _break_charges(sums, turns, weights, near_corner, closed), corners)
-    if not weights.corner:
-        corners[:] = 0
-    states = _find_states(points, shape, weights, stops, corners)
-    moves = _all_moves(states, _straight_reach(sums, weights))
+    sums, bends = course.sums, course.bends
+    states = _find_states(course.points, shape, weights, stops, bends.corners)
+    moves = _all_moves(states, course.reach)
     if len(moves.starts) == 0:
         return None
     cost = _move_costs(sums, moves, weights)
@@ -538,16 +567,22 @@ def _occupied_on_way(occupied: npt.NDArray[np.bool_], moves: _Moves) -> npt.NDAr
     """Return how many holes of each move, its start left out, are occupied."""
     states, vector = moves.states, moves.vector
     hits = np.zeros(len(vector))
-    kinds, which = np.unique(vector, axis=0, return_inverse=True)
-    order = np.argsort(which.ravel(), kind="stable")
-    bounds = np.searchsorted(which.ravel()[order], np.arange(len(kinds) + 1))
-    for index, kind in enumerate(kinds):
-        here = order[bounds[index] : bounds[index + 1]]
-        if not kind.any():
+    first, last = states.holes[moves.starts], states.holes[moves.ends]
+    low, high = np.minimum(first, last), np.maximum(first, last) + 1
+    table = np.zeros((occupied.shape[0] + 1, occupied.shape[1] + 1), dtype=np.int64)
+    np.cumsum(np.cumsum(occupied, axis=0), axis=1, out=table[1:, 1:])
+    within = table[high[:, 0], high[:, 1]] - table[low[:, 0], high[:, 1]]
+    within += table[low[:, 0], low[:, 1]] - table[high[:, 0], low[:, 1]]
+    # Few moves have an occupied hole between their ends at all.
+    some = np.flatnonzero((within > 0) & vector.any(axis=1))
+    wide = 2 * occupied.shape[1] + 1
+    kinds, which = np.unique(vector[some] @ np.array([wide, 1]), return_inverse=True)
+    some = some[np.argsort(which, kind="stable")]
+    for here in np.split(some, np.cumsum(np.bincount(which, minlength=len(kinds)))[:-1]):
+        if not len(here):
             continue
-        word = straight_words((int(kind[0]), int(kind[1])))[0][1:]
-        at = states.holes[moves.starts[here]][:, None, :] + word[None, :, :]
-        at = np.clip(at, 0, np.array(occupied.shape) - 1)
+        word = straight_words((int(vector[here[0], 0]), int(vector[here[0], 1])))[0][1:]
+        at = first[here][:, None, :] + word[None, :, :]
         taken = occupied[at[:, :, 0], at[:, :, 1]]
         # Ends at a stop are wanted there.
         taken[:, -1] &= states.number[moves.ends[here]] < 0
@@ -567,38 +602,30 @@ def _cheapest_path(
     first_out = np.searchsorted(starts, np.arange(size + 1))
     by_end = np.argsort(ends, kind="stable")
     first_in = np.searchsorted(ends[by_end], np.arange(size + 1))
-    most = weights.turn_cap + weights.back
-    for state in range(size):
-        low, high = first_out[state], first_out[state + 1]
-        if low == high:
-            continue
-        if states.number[state] == 0:
-            total[low:high] = cost[low:high] + states.own[state]
-            continue
-        incoming = by_end[first_in[state] : first_in[state + 1]]
-        so_far = total[incoming]
-        if len(so_far) == 0:
-            continue
-        least = so_far.min()
-        if not np.isfinite(least):
-            continue
-        keep = so_far <= least + most
-        incoming, so_far = incoming[keep], so_far[keep]
-        place = states.where[state]
-        least_turn, most_turn = bends.turns[:, place]
-        turn = (angle[None, low:high] - angle[incoming][:, None] + np.pi) % (2 * np.pi) - np.pi
-        miss = np.maximum(np.maximum(least_turn - turn, turn - most_turn), 0.0)
-        charge = weights.turn * miss * miss
-        square = float(bends.corners[place])
-        if square:
-            charge = charge + weights.corner * np.maximum(0.95 * abs(square) - turn * np.sign(square), 0.0) ** 2
-        charge = np.minimum(charge, weights.turn_cap)
-        charge = charge + weights.back * (np.abs(turn) > _STRAIGHT_BACK)
-        sums = so_far[:, None] + charge
-        sums += bends.breaks[place]
-        pick = np.argmin(sums, axis=0)
-        total[low:high] = sums[pick, np.arange(high - low)] + cost[low:high]
-        before[low:high] = incoming[pick]
+    many = np.diff(first_out)
+    begun = np.flatnonzero(states.number[starts] == 0)
+    total[begun] = cost[begun] + states.own[starts[begun]]
+    pairs = np.concatenate([[0], np.cumsum(np.diff(first_in) * many)])
+    # What two moves cost together is worked out for many states at once: each has but a few.
+    cuts = np.searchsorted(pairs, np.arange(_PAIRS, int(pairs[-1]), _PAIRS)).tolist()
+    for low, high in itertools.pairwise(dict.fromkeys([0, *cuts, size])):
+        came = by_end[first_in[low] : first_in[high]]
+        state = ends[came]
+        row = np.cumsum(many[state]) - many[state]
+        went = np.arange(int(pairs[high] - pairs[low])) + np.repeat(first_out[state] - row, many[state])
+        turn = angle[went] - np.repeat(angle[came], many[state])
+        charges = _turn_charges(turn, np.repeat(states.where[state], many[state]), bends, weights)
+        for here in range(low, high):
+            first, last = first_in[here], first_in[here + 1]
+            if first == last or not many[here] or states.number[here] == 0:
+                continue
+            incoming = by_end[first:last]
+            onward = slice(first_out[here], first_out[here + 1])
+            charge = charges[pairs[here] - pairs[low] : pairs[here + 1] - pairs[low]].reshape(len(incoming), -1)
+            sums = total[incoming][:, None] + charge
+            pick = sums.argmin(axis=0)
+            total[onward] = sums[pick, np.arange(len(pick))] + cost[onward]
+            before[onward] = incoming[pick]
     final = np.nonzero(states.number[ends] == last_stop)[0]
     if len(final) == 0:
         return None
@@ -616,6 +643,25 @@ def _cheapest_path(
         if np.isfinite(value):
             by_state[int(ends[move])] = min(value, by_state.get(int(ends[move]), np.inf))
     return path[::-1], float(total[best]), by_state
+
+
+def _turn_charges(
+    turn: npt.NDArray[np.float64], place: npt.NDArray[np.int64], bends: _Bends, weights: FitWeights
+) -> npt.NDArray[np.float64]:
+    """Return what vertices cost at some of the curve's points, by the difference of their moves' angles."""
+    turn = turn - 2 * np.pi * np.rint(turn / (2 * np.pi))
+    least, most = bends.turns[:, place]
+    miss = np.maximum(least - turn, turn - most)
+    np.maximum(miss, 0.0, out=miss)
+    charge = weights.turn * miss * miss
+    square = bends.corners[place]
+    if square.any():
+        short = np.maximum(0.95 * np.abs(square) - turn * np.sign(square), 0.0)
+        charge += np.where(square != 0, weights.corner * short**2, 0.0)
+    np.minimum(charge, weights.turn_cap, out=charge)
+    charge += weights.back * (np.abs(turn) > _STRAIGHT_BACK)
+    charge += bends.breaks[place]
+    return np.asarray(charge)
 
 
 def end_stop(points: PointArray, at: int, shape: tuple[int, int], weights: FitWeights, free: bool = False) -> Stop:

@@ -23,7 +23,19 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import LineArray, PointArray
-from converter.outline.fit import FAR, SPACING, Fit, FitWeights, Onward, Stop, curve_turns, end_stop, fit_curve
+from converter.outline.fit import (
+    FAR,
+    SPACING,
+    Course,
+    Fit,
+    FitWeights,
+    Onward,
+    Stop,
+    curve_turns,
+    end_stop,
+    fit_curve,
+    measure_course,
+)
 from converter.outline.graph import CurveNetwork, Run, straight_runs
 from converter.outline.lattice import HoleArray, straight_words
 from converter.outline.simplify import resample_curve
@@ -168,7 +180,7 @@ def _choose_junctions(runs: list[Run], through: Container[int], network: CurveNe
             start = Stop(0, far.holes, (0.0,) * len(far.holes))
             last = len(branch) - 1
             near = end_stop(np.concatenate([branch[:-1], network.nodes[node][None]]), last, board.shape, board.weights)
-            fit = fit_curve(branch, board.shape, board.weights, [start, near])
+            fit = fit_curve(measure_course(branch, board.weights), board.shape, board.weights, [start, near])
             for hole, cost in (fit.end_costs if fit else {}).items():
                 sums[hole] = sums.get(hole, 0.0) + cost
             for hole in near.holes:
@@ -240,8 +252,7 @@ def _fit_run(run: Run, network: CurveNetwork, board: _Board) -> Chain | None:
             continue
         stops.append(_node_stop(node, 0 if rank == 0 else (at if inner else last), points, board, inner))
     stops = [stop for k, stop in enumerate(stops) if k in (0, len(stops) - 1) or stops[k - 1].at < stop.at < last]
-    stops = _meet_itself(run, places, stops, points, board, occupied)
-    fit = fit_curve(points, board.shape, board.weights, stops, False, occupied)
+    fit, stops = _fit_meeting_itself(run, places, stops, measure_course(points, board.weights), board, occupied)
     if fit is None:
         return None
     chain, where = sew_fit(fit, points, stops[1:-1])
@@ -251,11 +262,12 @@ def _fit_run(run: Run, network: CurveNetwork, board: _Board) -> Chain | None:
     return Chain(chain, where, points, solid, on_axis)
 
 
-def _meet_itself(
-    run: Run, places: list[int], stops: list[Stop], points: PointArray, board: _Board, occupied: npt.NDArray[np.bool_]
-) -> list[Stop]:
-    """Return the stops of a run with one and the same hole wherever an end of it meets the run itself."""
-    last = len(points) - 1
+def _fit_meeting_itself(
+    run: Run, places: list[int], stops: list[Stop], course: Course, board: _Board, occupied: npt.NDArray[np.bool_]
+) -> tuple[Fit | None, list[Stop]]:
+    """Return the fit of a run with one and the same hole wherever an end of it meets the run itself, and its stops."""
+    last = len(course.points) - 1
+    best: Fit | None = None
     for node in dict.fromkeys((run.nodes[0], run.nodes[-1])):
         where = {
             0 if k == 0 else last if k == len(places) - 1 else at for k, at in enumerate(places) if run.nodes[k] == node
@@ -265,15 +277,15 @@ def _meet_itself(
             continue
         end = stops[0] if 0 in where else stops[-1]
         costs = end.costs or (0.0,) * len(end.holes)
-        best, options = np.inf, stops
+        best, options = None, stops
         for hole, cost in zip(end.holes, costs, strict=True):
             shared = [Stop(at, (hole,), (cost,)) for at in where]
             tried = sorted([stop for stop in stops if stop.at not in where] + shared, key=lambda stop: stop.at)
-            fit = fit_curve(points, board.shape, board.weights, tried, False, occupied)
-            if fit is not None and fit.cost < best:
-                best, options = fit.cost, tried
+            fit = fit_curve(course, board.shape, board.weights, tried, occupied)
+            if fit is not None and (best is None or fit.cost < best.cost):
+                best, options = fit, tried
         stops = options
-    return stops
+    return best or fit_curve(course, board.shape, board.weights, stops, occupied), stops
 
 
 def _settle_node(node: int, run: Run, network: CurveNetwork, chain: HoleArray, board: _Board) -> None:
@@ -317,7 +329,7 @@ def _fit_loop(
         inner = [stop for stop in inner if 2 < stop.at < ring - 2]
         inner = [stop for k, stop in enumerate(inner) if k == 0 or stop.at > inner[k - 1].at]
         both = [ends, *inner, replace(ends, at=ring)]
-        return fit_curve(around, shape, weights, both, True, occupied), around, inner
+        return fit_curve(measure_course(around, weights, True), shape, weights, both, occupied), around, inner
 
     start = end_stop(_roll_ring(points, first), 0, shape, weights)
     fit, around, met = fit_from(first, start)

@@ -10,7 +10,7 @@ ground exchanged.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -59,6 +59,26 @@ def distance_inside(mask: MaskArray, scale: int) -> npt.NDArray[np.float64]:
     return np.maximum(away - 0.5, 0.0) / scale
 
 
+@dataclass(frozen=True, eq=False)
+class Thickness:
+    """How thick a mask is in each place, in stitches."""
+
+    mask: MaskArray
+    """(H, W)"""
+    scale: int
+    """Pixels a stitch."""
+    inside: npt.NDArray[np.float64]
+    """(H, W): see `distance_inside`."""
+    half_width: npt.NDArray[np.float64]
+    """(H, W): see `_half_width`."""
+
+
+def measure_thickness(mask: MaskArray, scale: int) -> Thickness:
+    """Return how thick a mask is in each place."""
+    inside = distance_inside(mask, scale)
+    return Thickness(mask, scale, inside, _half_width(inside, scale))
+
+
 def _half_width(inside: npt.NDArray[np.float64], scale: int) -> npt.NDArray[np.float64]:
     """Return distances whose ridges tell half the width of a stroke, whether an odd or an even number of pixels.
 
@@ -100,14 +120,14 @@ def _greatest(owner: LabelArray, count: int, value: npt.NDArray[np.float64]) -> 
     return best
 
 
-def split_by_thickness(mask: MaskArray, skeleton: MaskArray, scale: int, limit: float) -> tuple[MaskArray, MaskArray]:
+def split_by_thickness(whole: Thickness, skeleton: MaskArray, limit: float) -> tuple[MaskArray, MaskArray]:
     """Return the thin parts and the thick parts of a mask.
 
     Parameters
     ----------
-    mask, skeleton : ndarray of shape (H, W), bool
-    scale : int
-        Pixels a stitch.
+    whole : Thickness
+        Of the mask.
+    skeleton : ndarray of shape (H, W), bool
     limit : float
         Parts thinner than so many stitches are thin.
 
@@ -116,8 +136,7 @@ def split_by_thickness(mask: MaskArray, skeleton: MaskArray, scale: int, limit: 
     Where strokes cross or meet at a point the ink is up to `JUNCTION` times as thick as the pen. The pen
     is the upper end of the thickness along the thin part of the skeleton, for each group of ink.
     """
-    inside = distance_inside(mask, scale)
-    half_width = _half_width(inside, scale)
+    mask, scale, inside, half_width = whole.mask, whole.scale, whole.inside, whole.half_width
     core = half_width * 2 > limit
     if not core.any():
         return mask, np.zeros_like(mask)
@@ -232,21 +251,22 @@ def _tapers(
     return result
 
 
-def stroke_network(strokes: MaskArray, whole: MaskArray, skeleton: MaskArray, scale: int) -> CurveNetwork:
+def stroke_network(
+    strokes: MaskArray, inside: npt.NDArray[np.float64], skeleton: MaskArray, scale: int
+) -> CurveNetwork:
     """Return the centre lines of thin strokes as a network.
 
     Parameters
     ----------
     strokes : ndarray of shape (H, W), bool
-    whole : ndarray of shape (H, W), bool
-        The strokes and the areas they spring from.
+    inside : ndarray of shape (H, W)
+        From `distance_inside`, of the strokes and the areas they spring from.
     skeleton : ndarray of shape (H, W), bool
         Of the whole.
     scale : int
     """
     if not strokes.any():
         return CurveNetwork()
-    inside = distance_inside(whole, scale)
     network = join_pairs(trace_skeleton(skeleton & strokes, scale))
     pen = 2 * float(np.median(inside[skeleton & strokes]))
 
@@ -367,12 +387,14 @@ def drawing_network(field: npt.NDArray[np.float32], ink: MaskArray, scale: int, 
     """
     limit = THIN if areas else WIDE_STROKE
     skeleton = thin_to_lines(ink, round(JUNCTION * limit * scale / 2) + 2)
-    strokes, solid = split_by_thickness(ink, skeleton, scale, limit)
+    whole = measure_thickness(ink, scale)
+    strokes, solid = split_by_thickness(whole, skeleton, limit)
     if areas and solid.sum() > MOSTLY_AREAS * ink.sum():
-        strokes, solid = split_by_thickness(ink, skeleton, scale, THIN_LIMB)
+        strokes, solid = split_by_thickness(whole, skeleton, THIN_LIMB)
     strokes, dots = take_dots(strokes, skeleton, scale)
     solid = solid | dots
-    network = stroke_network(strokes, ink, skeleton, scale)
+    network = stroke_network(strokes, whole.inside, skeleton, scale)
+    del whole
     if not areas or not solid.any():
         return network
     field = np.where(strokes, -np.abs(field), field)
@@ -383,9 +405,9 @@ def drawing_network(field: npt.NDArray[np.float32], ink: MaskArray, scale: int, 
     # Only ground near the areas can be a gap between them.
     near = cv2.dilate(np.pad(solid, margin).astype(np.uint8), np.ones((3 * scale // 2,) * 2, np.uint8)) > 0
     lines = thin_to_lines(around & near, round(JUNCTION * NARROW * scale / 2) + 2)
-    gaps = split_by_thickness(around, lines, scale, NARROW)[0][inner] & ~strokes
+    gaps = split_by_thickness(measure_thickness(around, scale), lines, NARROW)[0][inner] & ~strokes
     if gaps.any():
-        seams = stroke_network(gaps, ground, lines[inner], scale)
+        seams = stroke_network(gaps, distance_inside(ground, scale), lines[inner], scale)
         network.extend(seams)
         field = np.where(gaps, np.abs(field) + 1e-4, field)
         solid = solid | gaps
