@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from converter.cli.options import (
+    ask_patience,
     limit_options,
     material_options,
     output_options,
@@ -45,12 +46,15 @@ def command(pictures: tuple[Path, ...], **options: Any) -> None:
     """  # noqa: D301
     from converter.jobs.batch import chart_pictures, result_names
     from converter.jobs.requests import chart_request
+    from converter.settings import LimitSettings
 
     request = chart_request(options, picture_settings(options))
     names = result_names(pictures, options["name"], options["out"])
     work = chart_pictures(pictures, request, options["out"], names, options["overwrite"])
     outcomes = []
     quiet = options["as_json"] or len(pictures) == 1
+    if request.limits != LimitSettings() and len(pictures) == 1:
+        ask_patience("Trying one width after the other; this may take some seconds.", options["as_json"])
     with click.progressbar(
         work, length=len(pictures), label="Charting", file=sys.stderr, hidden=quiet or not sys.stderr.isatty()
     ) as bar:

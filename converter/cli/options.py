@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import re
+import sys
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final, TypeVar
@@ -260,6 +261,12 @@ def picture_settings(values: Mapping[str, Any]) -> dict[str, Any]:
 def print_json(report: Mapping[str, Any] | list[dict[str, Any]]) -> None:
     """Print the machine report on standard output."""
     click.echo(json.dumps(report, ensure_ascii=False, indent=1))
+
+
+def ask_patience(why: str, quiet: bool = False) -> None:
+    """Tell a person at a terminal that the next step takes a while; a file or another program is told nothing."""
+    if not quiet and sys.stderr.isatty():
+        click.echo(why, err=True)
 
 
 def say(text: str, quiet: bool = False) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from converter.cli.options import (
+    ask_patience,
     limit_options,
     material_options,
     output_options,
@@ -64,6 +65,7 @@ def command(picture: Path, widths: tuple[int, ...] | None, **options: Any) -> No
 
     request = chart_request(options, picture_settings(options))
     name = check_name(options["name"]) if options["name"] else name_from(picture)
+    ask_patience("Charting one width after the other; this may take some seconds.", options["as_json"])
     outcome = sizes_picture(picture, request, widths or (), options["out"], name, options["overwrite"])
     if options["as_json"]:
         print_json(dict(outcome.report, files=[str(f) for f in outcome.files]))

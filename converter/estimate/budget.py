@@ -74,7 +74,7 @@ def make_limits(settings: LimitSettings, piece: PieceLimit | None = None) -> tup
         if piece.diagonal_mm is not None:
             limits += [Limit(name, "diagonal_mm", piece.diagonal_mm, SIZE_SLACK)]
     if settings.stitches is not None:
-        name = Phrase("your limit of {number} stitches", number=settings.stitches)
+        name = Phrase("your limit of {number} stitches", number=f"{settings.stitches:,}")
         limits += [Limit(name, "stitches", settings.stitches)]
     if settings.hours is not None:
         name = Phrase("your limit of {number} hours", number=f"{settings.hours:g}")
@@ -196,11 +196,11 @@ def figure_words(name: str, figures: Figures) -> str:
     Examples
     --------
     >>> figure_words("stitches", {"stitches": 3021.0}), figure_words("hours", {"hours": 8.04})
-    ('3021 stitches', '8.04 hours')
+    ('3,021 stitches', '8.04 hours')
     """
     value = figures[name]
     if name == "stitches":
-        return Phrase("{value} stitches", value=f"{value:.0f}")
+        return Phrase("{value} stitches", value=f"{value:,.0f}")
     if name == "hours":
         return Phrase("{value} hours", value=f"{value:.2f}")
     if name == "skein_share":

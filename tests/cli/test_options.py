@@ -1,10 +1,12 @@
 """Each option of ``onecolour chart`` reaches its setting; the usual values are those of the settings."""
 
+import sys
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
+from converter.cli import chart
 from converter.cli import options as shared
 from converter.cli.main import COMMANDS, group
 from converter.jobs import batch
@@ -151,3 +153,19 @@ def test_every_command_explains_itself_with_an_example(name):
     result = CliRunner().invoke(group, [name, "--help"])
     assert result.exit_code == 0
     assert f"onecolour {name}" in result.output.split("Usage:")[1].split("\n", 1)[1]
+
+
+@pytest.mark.parametrize(("terminal", "quiet", "told"), [(True, False, 1), (True, True, 0), (False, False, 0)])
+def test_patience_is_asked_for_at_a_terminal_only(monkeypatch, capsys, terminal, quiet, told):
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: terminal, raising=False)
+    shared.ask_patience("Wait a little.", quiet)
+    out, err = capsys.readouterr()
+    assert (out, err) == ("", "Wait a little.\n" * told)
+
+
+@pytest.mark.parametrize(("words", "asked"), [("", []), ("--hours 5", [False]), ("--fit 4x4in --json", [True])])
+def test_limits_ask_for_patience(request_of, monkeypatch, words, asked):
+    quiet = []
+    monkeypatch.setattr(chart, "ask_patience", lambda why, as_json: quiet.append(as_json))
+    request_of(*words.split())
+    assert quiet == asked

@@ -164,7 +164,7 @@ def test_bisection_would_be_wrong_here():
     found = largest_within(measure, [Limit("your limit of 3000 stitches", "stitches", 3000)], range(4, 201))
     assert (found.columns, found.all_fit_below, found.next_columns) == (63, 60, 64)
     words = budget_words(found)
-    assert "goes over your limit of 3000 stitches (it would be 3210 stitches)" in words[0]
+    assert "goes over your limit of 3000 stitches (it would be 3,210 stitches)" in words[0]
     assert "63 stitches across" in words[0]
     assert "every width up to 60" in words[-1]
 

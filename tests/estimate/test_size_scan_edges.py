@@ -191,7 +191,7 @@ def test_limits_and_their_slack():
         ("skein_share", 2, SLACK, SKEINS_AGREEMENT),
     ]
     assert [m.name for m in limits][4:] == [
-        "your limit of 3000 stitches",
+        "your limit of 3,000 stitches",
         "your limit of 8.5 hours",
         "your limit of 2 skeins",
     ]
@@ -202,7 +202,7 @@ def test_limits_and_their_slack():
 @pytest.mark.parametrize(
     ("name", "value", "words"),
     [
-        ("stitches", 3020.6, "3021 stitches"),
+        ("stitches", 3020.6, "3,021 stitches"),
         ("hours", 8.046, "8.05 hours"),
         ("skein_share", 1.005, "1.00 skeins"),
         ("width_mm", 101.6, "4.00 in (10.2 cm) width"),
