@@ -1,4 +1,4 @@
-"""Lower bounds that are sharper than the one of the planner: for scattered crosses, and for orders with few open."""
+"""Lower bounds that are sharper than those of the planner: scattered crosses, orders with few open, double running."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import time
 from dataclasses import dataclass
 from heapq import heappop, heappush
 from itertools import islice, product
-from math import ceil, hypot, inf
+from math import ceil, dist, hypot, inf
 
 import numpy as np
 from scipy import sparse
@@ -14,6 +14,8 @@ from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csgraph
 from scipy.spatial import cKDTree
 
+from converter.estimate.line_double import DoubleGroup
+from converter.estimate.line_figures import Hole, figure_gaps, line_figures
 from converter.estimate.route_bound import thread_bound
 from converter.estimate.route_geometry import EPSILON, ROOT2, Crosses, MoveRules
 from converter.estimate.route_tree import SideGraph
@@ -522,3 +524,198 @@ def _passing(window: np.ndarray) -> float:
                 best[ahead, hole] = total
                 heappush(queue, (total, ahead, hole))
     return inf
+
+
+def double_bound(
+    lines: np.ndarray, length: float = LENGTH, tail: float = TAIL, carry: float = CARRY
+) -> tuple[int, float]:
+    """Return lower bounds of the starts and of the thread of double running, for figures of unit lines.
+
+    Every line in front is followed by a move behind: a line's own pass, each at most once, or in place of one a carry.
+    So a length takes two sides for each line and what its carries are longer than one, and holds a whole number of
+    lines: with any such *extra* often one line less. A length leads from figure to figure, each time by a carry that
+    is at least as long as they lie apart. It can save what it takes to come back only where it begins or ends.
+
+    In passing a figure it takes more than the two carries. At every hole as many threads come up as go down, so there
+    lines without a pass behind and carries meet in equal numbers, but for begins and ends of lengths. Where no length
+    begins or ends in a figure and one comes by once, a chain leads from hole to hole between its two carries: a
+    line without a pass behind, a carry inside, such a line and so on, a line first and last (`_Passing`).
+
+    All ways of a length with little extra are listed by the figures they come to, and an integer programme (HiGHS)
+    tells whether so many lengths can hold all lines. Ways with more extra than that count as coming to all figures.
+    """
+    figures = line_figures(lines)
+    starts, thread = 0, 0.0
+    for members in figure_gaps(figures, carry)[0]:
+        group = DoubleGroup([figures[k] for k in members], carry)
+        few, least = group.least(length - 2 * tail)
+        while not all(_can_hold(_joined(group, closely), length - 2 * tail, few) for closely in (False, True)):
+            few, least = group.least(length - 2 * tail, few + 1)
+        starts += few
+        thread += least
+    return starts, thread + 2 * tail * starts
+
+
+def _joined(group: DoubleGroup, closely: bool) -> DoubleGroup:
+    """Return a group with figures taken for one where a carry from one to the other is at no extra.
+
+    With ``closely`` only where one back beside it is so too.
+    """
+    label = list(range(len(group.figures)))
+    for figure, near in enumerate(group.near):
+        beside = {(hole, other, theirs) for span, hole, other, theirs in group.close[figure] if span <= 1 + EPSILON}
+        for hole, other, theirs in sorted(beside):
+            back = ((h, other, t) in beside for h, _ in near[hole] for t, _ in group.near[other][theirs])
+            if label[figure] != label[other] and (not closely or any(back)):
+                label = [label[figure] if mark == label[other] else mark for mark in label]
+    joined = [
+        [pair for k, figure in enumerate(group.figures) if label[k] == mark for pair in figure]
+        for mark in sorted(set(label))
+    ]
+    return DoubleGroup(joined, group.carry)
+
+
+_MOST_LOST, _MOST_WAYS = 5, 100_000
+"""Bounds are sharpened where at most so many lines more would fit; and the ways looked at."""
+
+
+def _can_hold(group: DoubleGroup, capacity: float, starts: int) -> bool:
+    """Return whether so many lengths may hold a group; False is proven."""
+    lines = [len(figure) for figure in group.figures]
+    spare = int(capacity / 2 + EPSILON) * starts - sum(lines)
+    if spare < 0:
+        return False
+    if spare > _MOST_LOST or len(lines) == 1:
+        return True
+    for lost in range(1, spare + 1):
+        ways = _Passing(group, capacity, lost).ways()
+        if ways is None:
+            return True
+        if not _fits(lines, capacity, starts, ways, lost):
+            return False
+    return True
+
+
+_Way = tuple[tuple[int, ...], frozenset[int]]
+"""How often a length comes by each figure, 2 for twice or more; figures that it passes once, at no more than the two
+carries: another length has to come by there too."""
+
+
+class _Passing:
+    """Ways of a length from figure to figure.
+
+    Parameters
+    ----------
+    group : DoubleGroup
+    capacity : float
+        Thread of one length between its tails.
+    lost : int
+        Ways are looked at as long as their extra takes the room of at most so many lines.
+    """
+
+    def __init__(self, group: DoubleGroup, capacity: float, lost: int) -> None:
+        self._group = group
+        self._holds = int(capacity / 2 + EPSILON)
+        self._spare = capacity - 2 * self._holds
+        self._most = 2 * lost + self._spare + EPSILON
+        self._small = [len(figure) <= self._holds for figure in group.figures]
+        self._inside: dict[tuple[int, Hole], dict[Hole, float]] = {}
+
+    def _chains(self, figure: int, start: Hole) -> dict[Hole, float]:
+        """Return the least extra of a chain inside a figure from a hole to each other one."""
+        if (figure, start) not in self._inside:
+            near = self._group.near[figure]
+            best = {(start, False): 0.0}
+            queue = [(0.0, start, False)]
+            while queue:
+                cost, at, after_line = heappop(queue)
+                if cost > best[at, after_line]:
+                    continue
+                beside = {to for to, _ in near[at]}
+                carries = [to for to in near if to != at and to not in beside] if after_line else []
+                for to in carries or ([] if after_line else beside):
+                    span = dist(at, to) if after_line else 1.0
+                    more = cost + span - 1
+                    if span <= self._group.carry + EPSILON and more < min(
+                        best.get((to, not after_line), inf), self._most
+                    ):
+                        best[to, not after_line] = more
+                        heappush(queue, (more, to, not after_line))
+            self._inside[figure, start] = {hole: cost for (hole, after_line), cost in best.items() if after_line}
+        return self._inside[figure, start]
+
+    def ways(self) -> dict[_Way, int] | None:
+        """Return the lines for which each way leaves no room; None if there are too many ways."""
+        count = len(self._group.figures)
+        found: dict[_Way, float] = {}
+        seen: dict[tuple[tuple[int, ...], frozenset[int], int, Hole | None], float] = {}
+        # Figures come by, those passed freely; where it is, and by which hole it came if that is to count.
+        stack: list[tuple[tuple[int, ...], frozenset[int], int, Hole | None, float]] = []
+        for figure in range(count):
+            stack.append((tuple(int(k == figure) for k in range(count)), frozenset(), figure, None, 0.0))
+        while stack:
+            visits, free, at, hole, extra = stack.pop()
+            if seen.get((visits, free, at, hole), inf) <= extra:
+                continue
+            seen[visits, free, at, hole] = extra
+            if len(seen) > _MOST_WAYS:
+                return None
+            inside = None if hole is None else self._chains(at, hole)
+            if inside is None:
+                way = visits, frozenset(k for k in free - {at} if visits[k] == 1 and self._small[k])
+                found[way] = min(found.get(way, inf), extra)
+                if sum(visits) > 1:
+                    free = free | {at}
+            onward: dict[tuple[int, Hole | None], float] = {}
+            for span, mine, other, theirs in self._group.close[at]:
+                more = span - 1 + (0.0 if inside is None else inside.get(mine, inf))
+                for key in ((other, None), (other, theirs)):
+                    onward[key] = min(onward.get(key, inf), extra + more)
+            for (other, enter), cost in onward.items():
+                if cost <= self._most and (enter is None or (self._small[other] and not visits[other])):
+                    once = tuple(min(2, v + (k == other)) for k, v in enumerate(visits))
+                    stack.append((once, free, other, enter, cost))
+        return {way: max(0, ceil((extra - self._spare) / 2 - EPSILON)) for way, extra in found.items()}
+
+
+def _fits(lines: list[int], capacity: float, starts: int, ways: dict[_Way, int], lost: int) -> bool:
+    """Return whether so many lengths along some of the ways may hold all lines of the figures."""
+    count = len(lines)
+    ways = {**ways, ((2,) * count, frozenset()): lost + 1}
+    kept: list[tuple[_Way, int]] = []
+    for (visits, free), less in sorted(ways.items(), key=lambda way: (way[1], -sum(way[0][0]), len(way[0][1]))):
+        if not any(
+            lost <= less and f <= free and all(a <= b for a, b in zip(visits, v, strict=True)) for (v, f), lost in kept
+        ):
+            kept.append(((visits, free), less))
+    # Columns: lengths along each way, whether there is any, lines of each figure in them.
+    n = len(kept)
+    share = [(k, figure) for k, ((visits, _), _) in enumerate(kept) for figure in range(count) if visits[figure]]
+    matrix, low, high = [], [], []
+
+    def row(entries: dict[int, float], least: float, most: float) -> None:
+        line = np.zeros(2 * n + len(share))
+        for column, value in entries.items():
+            line[column] = value
+        matrix.append(line)
+        low.append(least)
+        high.append(most)
+
+    row(dict.fromkeys(range(n), 1.0), 0, starts)
+    for figure, size in enumerate(lines):
+        row({2 * n + k: 1.0 for k, (_, f) in enumerate(share) if f == figure}, size, size)
+    for k, ((_, free), less) in enumerate(kept):
+        inside = {2 * n + i: 1.0 for i, (way, _) in enumerate(share) if way == k}
+        row({**inside, k: less - int(capacity / 2 + EPSILON)}, -inf, 0)
+        row({k: 1.0, n + k: -starts}, -inf, 0)
+        for figure in free:
+            row({**{j: float(kept[j][0][0][figure]) for j in range(n)}, n + k: -2.0}, 0, inf)
+    found = milp(
+        np.zeros(2 * n + len(share)),
+        constraints=[LinearConstraint(sparse.csr_matrix(np.array(matrix)), low, high)],
+        integrality=np.r_[np.ones(2 * n), np.zeros(len(share))],
+        bounds=Bounds(0, np.r_[np.full(n, starts), np.ones(n), np.full(len(share), inf)]),
+        options={"time_limit": 60},
+    )
+    # Status 2: proven that there is none.
+    return bool(found.status != 2)

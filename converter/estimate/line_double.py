@@ -7,10 +7,11 @@ in one by one, the nearest next, each where that takes least thread. Where no ca
 same and a length ends there; a walk that is closed but for one such place begins behind it, so that nothing is lost.
 
 Every walk is a row of *pairs*, a line passed in front and a move behind. A length may end after any of them, with the
-pass behind in place of a carry. Which cuts take least is a dynamic programme along the row. Begun at another figure or
-hole the pairs fill the lengths otherwise, so this is tried as long as it may save a start. Where that is not enough,
-and lines of unlike lengths or figures hard to reach leave much of the thread unused, walks round other spanning trees
-(`tree_walk`) and other places to put figures in are tried, each a small change of the best so far.
+pass behind in place of a carry. Which cuts take least is a dynamic programme along the row. The row leads back to where
+it began, so it may begin with any pair: with the one from which the lengths leave least (`left_over`). Begun at another
+figure or hole the pairs fill the lengths otherwise, so this is tried as long as it may save thread. Where that is not
+enough, and lines of unlike lengths or figures hard to reach leave much of the thread unused, walks round other spanning
+trees (`tree_walk`) and other places to put figures in are tried, each a small change of the best so far.
 """
 
 from __future__ import annotations
@@ -19,21 +20,19 @@ from collections import deque
 from dataclasses import dataclass, replace
 from heapq import heapify, heappop, heappush
 from itertools import accumulate, pairwise
-from math import dist, inf
+from math import dist, inf, sqrt
 from random import Random
 
 import numpy as np
 
-from converter.estimate.line_figures import Figure, Hole, close_pairs, figure_holes, neighbours, straightest
+from converter.estimate.line_figures import Figure, Hole, Neighbours, close_pairs, figure_holes, neighbours, straightest
 from converter.estimate.route_geometry import EPSILON
 from converter.estimate.route_graph import spanning_forest
 
-_LINES_TRIED = 20_000
-"""Lines laid out in search of a first hole that saves a start, at most, ..."""
-_LINES_TRIED_FOR_LESS = 4000
-"""... and of one that saves a few sides."""
-_LINES_TURNED = 150_000
-"""Lines laid out along other trees in search of one that saves a start, at most."""
+_LINES_TRIED = 4000
+"""Lines laid out in search of a first hole that saves a start or a few sides, at most."""
+_LINES_TURNED, _TREES_EACH = 150_000, 30
+"""Lines laid out along other trees in search of one that saves a start, at most, and trees for each line, at most."""
 _NEW_TREE = 0.1
 """Share of the tries that change the whole tree."""
 _NEW_PLACE = 0.3
@@ -55,13 +54,12 @@ _Place = tuple[float, tuple[int, Hole, Hole]]
 """What it takes; the pair before (-1: none), the hole where a figure is entered and the one where it is left."""
 
 
-def double_walk(figure: Figure, start: Hole, first: Hole | None = None) -> list[Hole]:
+def double_walk(near: Neighbours, start: Hole, first: Hole | None = None) -> list[Hole]:
     """Return a closed walk from a hole that passes every line of a connected figure twice, an odd number apart.
 
     The first line leads to ``first``, if that hole is given.
     """
-    near = neighbours(figure)
-    done = [False] * len(figure)
+    done = [False] * (sum(map(len, near.values())) // 2)
     seen = {start}
     walk = [start]
     ways = sorted(straightest(None, start, near[start]), key=lambda way: way[0] != first)
@@ -129,13 +127,12 @@ def _place(random: Random) -> float:
     return max(0.0, 2 * random.random() - 1) ** 2
 
 
-def tree_walk(figure: Figure, start: Hole, first: Hole | None, tree: Tree) -> list[Hole]:
+def tree_walk(near: Neighbours, start: Hole, first: Hole | None, tree: Tree) -> list[Hole]:
     """Return a closed walk as `double_walk` does, round a given tree."""
-    near = neighbours(figure)
     branches: dict[Hole, list[tuple[float, Hole, bool]]] = {start: []}
     edge = [(tree.rank[k], k, start, to) for to, k in near[start]]
     heapify(edge)
-    done = [False] * len(figure)
+    done = [False] * len(tree.rank)
     while edge:
         value, k, here, to = heappop(edge)
         if done[k]:
@@ -213,14 +210,13 @@ class DoubleGroup:
         np.minimum.at(gains, first, extra)
         self._gain = float(gains.sum() - gains.max())
 
-    def least(self, capacity: float) -> tuple[int, float]:
-        """Return the fewest starts that can hold a group, and a lower bound of its thread with so many.
+    def least(self, capacity: float, starts: int = 1) -> tuple[int, float]:
+        """Return the fewest starts, from a number on, that can hold a group, and its least thread with so many.
 
         Both passes of every line; for every figure that is put in with a carry to it and one from it, each with the
         pass behind it takes the place of: one of the two counts in a cheapest spanning forest (fewer by one for each
         further start), the other counts only if it saves thread.
         """
-        starts = 1
         while True:
             links = self._links[: max(len(self.figures) - starts, 0)]
             thread = self._both + sum(links) + self._gain
@@ -256,10 +252,10 @@ class _Laying:
         self._head, self._last = self._add(figure, self._walk(figure, start, None))
 
     def _walk(self, figure: int, start: Hole, first: Hole | None) -> list[Hole]:
-        lines = self._group.figures[figure]
+        near = self._group.near[figure]
         if self._trees is None:
-            return double_walk(lines, start, first)
-        return tree_walk(lines, start, first, self._trees[figure])
+            return double_walk(near, start, first)
+        return tree_walk(near, start, first, self._trees[figure])
 
     def _add(self, figure: int, walk: list[Hole]) -> tuple[int, int]:
         first = len(self._pairs)
@@ -432,7 +428,7 @@ def _laid_out(group: DoubleGroup, figure: int, start: Hole, trees: list[Tree] | 
     return laying.row()
 
 
-def double_routes(group: DoubleGroup, capacity: float, price: float, bound: float) -> list[Route]:
+def double_routes(group: DoubleGroup, capacity: float, price: float, effort: float = 1.0) -> list[Route]:
     """Return the routes of a group: holes in order, front and behind in turn, an odd number to each length.
 
     Parameters
@@ -442,53 +438,80 @@ def double_routes(group: DoubleGroup, capacity: float, price: float, bound: floa
         Thread of one length between its tails; it holds at least the longest line twice.
     price : float
         What a start counts.
-    bound : float
-        Least thread of the group with each start at its price.
+    effort : float
+        Share of the usual search, 0 to 1; its root is taken, as this search is short.
     """
     lines = sum(len(figure) for figure in group.figures)
+    fewest, thread = group.least(capacity)
+    best: tuple[float, list[Route]] = inf, []
+
+    def tried(begin: tuple[int, Hole], trees: list[Tree] | None = None) -> tuple[float, float]:
+        """Cut a row where it seems best; return what this takes, and what a length less would leave."""
+        nonlocal best
+        row = _laid_out(group, *begin, trees)
+        left, first = left_over(row, capacity, group.carry, max(fewest, len(best[1]) - 1))
+        cut = cut_row(row[first:] + row[:first], capacity, price, group.carry)
+        if cut[0] < best[0] - EPSILON:
+            best = cut
+        return cut[0], left
+
     starts = group.starts()
-
-    def laid_out(begin: tuple[int, Hole], trees: list[Tree] | None = None) -> tuple[float, list[Route]]:
-        return cut_row(_laid_out(group, *begin, trees), capacity, price, group.carry)
-
-    best: tuple[float, list[Route]] | None = None
-    most = max(1, _LINES_TRIED // lines)
-    few = max(1, _LINES_TRIED_FOR_LESS // lines)
-    # Spread over all holes from the first on.
-    tried = starts[:: -(-len(starts) // most)]
-    for number, begin in enumerate(tried):
-        cost, routes = laid_out(begin)
-        if best is None or cost < best[0] - EPSILON:
-            best = cost, routes
-        if best[0] <= bound + _TIE or (number + 1 >= few and best[0] <= bound + price / 2):
+    for begin in starts[:: -(-len(starts) // max(1, _LINES_TRIED // lines))]:
+        tried(begin)
+        if best[0] <= thread + fewest * price + _TIE:
             break
-    assert best is not None
-    if best[0] <= bound + price / 2:
-        return best[1]
     random = Random(lines)
     kept: tuple[tuple[int, Hole], list[Tree]] | None = None
     least = inf, inf
-    for _ in range(_LINES_TURNED // lines):
+    for _ in range(int(sqrt(effort) * min(_LINES_TURNED // lines, _TREES_EACH * lines))):
+        if len(best[1]) == fewest:
+            break
         if kept is None or random.random() < _NEW_TREE:
             begin, trees = random.choice(starts), [Tree.drawn(len(figure), random) for figure in group.figures]
         else:
             begin, trees = kept[0], list(kept[1])
             at = int(random.random() * len(trees))
             trees[at] = trees[at].changed(random)
-        cost, routes = laid_out(begin, trees)
-        # Of two that take the same the one whose shortest length is nearer to being none.
-        value = cost, min(map(_thread, routes))
+        value = tried(begin, trees)
         if value <= (least[0] + EPSILON, least[1]):
             kept, least = (begin, trees), value
-        if cost < best[0] - EPSILON:
-            best = cost, routes
-        if best[0] <= bound + price / 2:
-            break
     return best[1]
 
 
-def _thread(route: Route) -> float:
-    return sum(dist(a, b) for a, b in pairwise(route))
+def left_over(row: Row, capacity: float, carry: float, lengths: int) -> tuple[float, int]:
+    """Return the least thread that so many lengths leave of a row, begun at any of its pairs, and where to begin.
+
+    Parameters
+    ----------
+    row : list of Pair
+        Worked round: after the last pair follows the first one, or a gap.
+    capacity, carry : float
+        Thread of one length, and longest move, in stitch sides.
+    lengths : int
+        Each takes as much as it holds.
+    """
+    pairs = np.asarray(row, dtype=np.float64)
+    count = len(row)
+    up, down, behind = pairs[:, 0], pairs[:, 1], pairs[:, 2]
+    ahead = np.roll(up, -1, axis=0)
+    move, front, back = (np.hypot(*(b - a).T) for a, b in ((down, ahead), (up, down), (down, behind)))
+    gap = (behind != ahead).any(axis=1) & (move > carry + EPSILON)
+    each = np.tile(front + np.where(gap, back, move), 2)
+    used = np.cumsum(each) - each
+    ends = used + np.tile(front + back, 2)
+    # A later pair may end sooner, after a short carry.
+    soonest = np.minimum.accumulate(ends[::-1])[::-1]
+    after = np.searchsorted(soonest, used + capacity + EPSILON, side="right")
+    forced = np.append(np.flatnonzero(np.tile(gap, 2)) + 1, 2 * count)
+    at = np.arange(2 * count)
+    follow = np.append(np.minimum(after, forced[np.searchsorted(forced, at, side="right")]), 2 * count)
+    at = at[:count]
+    whole = at + count
+    for _ in range(lengths):
+        at = np.minimum(follow[at], whole)
+    left = (np.append(used, used[-1] + each[-1]))[whole] - used[at]
+    first = int(left.argmin())
+    return float(left[first]), first
 
 
 def cut_row(row: Row, capacity: float, price: float, carry: float = inf) -> tuple[float, list[Route]]:

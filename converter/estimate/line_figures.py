@@ -12,6 +12,8 @@ from converter.model.arrays import LineArray
 
 Hole = tuple[float, float]
 Figure = list[tuple[Hole, Hole]]
+Neighbours = dict[Hole, list[tuple[Hole, int]]]
+"""For each hole the holes that lines lead to, and the numbers of these lines."""
 
 _AT_ONCE = 1 << 20
 """Distances worked out at once, to bound the memory."""
@@ -40,9 +42,9 @@ def figure_holes(figure: Figure) -> FloatArray:
     return np.asarray(sorted({hole for pair in figure for hole in pair}), dtype=np.float64)
 
 
-def neighbours(figure: Figure) -> dict[Hole, list[tuple[Hole, int]]]:
+def neighbours(figure: Figure) -> Neighbours:
     """Return for each hole of a figure the holes that lines lead to, and the numbers of these lines."""
-    near: dict[Hole, list[tuple[Hole, int]]] = {}
+    near: Neighbours = {}
     for k, (a, b) in enumerate(figure):
         near.setdefault(a, []).append((b, k))
         near.setdefault(b, []).append((a, k))

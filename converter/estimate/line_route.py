@@ -41,7 +41,12 @@ _LINES_TRIED = 2000
 
 
 def plan_line_thread(
-    lines: Any, method: str = "double", length: float = 252.0, tail: float = 25.0, carry: float = 3.5
+    lines: Any,
+    method: str = "double",
+    length: float = 252.0,
+    tail: float = 25.0,
+    carry: float = 3.5,
+    effort: float = 1.0,
 ) -> ThreadPlan:
     """Plan the order in which backstitch lines are worked, and cut it into lengths of thread.
 
@@ -53,6 +58,8 @@ def plan_line_thread(
         Double running or back stitch.
     length, tail, carry : float
         As in `plan_thread`, in stitch sides. Passes behind a line are no carries and have no limit.
+    effort : float
+        Share of the usual search for an order of double running with fewer starts, 0 to 1.
 
     Returns
     -------
@@ -83,13 +90,16 @@ def plan_line_thread(
         return ThreadPlan((), 0.0, 0.0, 0.0, 0.0, 0.0, 0, 0, method)
     capacity = length - 2 * tail
     longest = max(dist(*pair) for figure in figures for pair in figure)
-    passes, best = (2, _double) if method == "double" else (1, _back)
+    passes = 2 if method == "double" else 1
     if passes * longest > capacity + EPSILON:
         raise RequestError(
             f"A line of {longest:g} stitches does not fit a working length of {length:g} with tails of {tail:g}.",
             "Take a longer working length, or split the line into shorter stitches.",
         )
-    routes, bound, carries = best(figures, capacity, tail, carry)
+    if method == "double":
+        routes, bound, carries = _double(figures, capacity, tail, carry, effort)
+    else:
+        routes, bound, carries = _back(figures, capacity, tail, carry)
     front = sum(_parts(route, 0) for route in routes)
     back = sum(_parts(route, 1) for route in routes)
     tails = 2 * tail * len(routes)
@@ -98,7 +108,9 @@ def plan_line_thread(
     return ThreadPlan(lengths, min(bound, total), total, front, back, tails, len(routes), carries, method)
 
 
-def _double(figures: list[Figure], capacity: float, tail: float, carry: float) -> tuple[list[Route], float, int]:
+def _double(
+    figures: list[Figure], capacity: float, tail: float, carry: float, effort: float
+) -> tuple[list[Route], float, int]:
     """Return the routes of double running, group by group, the nearest next; the bound; and the number of carries."""
     price = max(2 * tail, LEAST_START)
     members, _ = figure_gaps(figures, carry)
@@ -109,7 +121,7 @@ def _double(figures: list[Figure], capacity: float, tail: float, carry: float) -
         group = DoubleGroup(line_figures(lines), carry)
         starts, thread = group.least(capacity)
         bound += thread + 2 * tail * starts
-        routes += double_routes(group, capacity, price, thread + price * starts)
+        routes += double_routes(group, capacity, price, effort)
     known = {frozenset(pair) for figure in figures for pair in figure}
     carries = sum(frozenset(pair) not in known for route in routes for pair in list(pairwise(route))[1::2])
     return routes, bound, carries

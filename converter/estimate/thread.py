@@ -101,7 +101,7 @@ def plan_chart(chart: Chart, settings: ThreadSettings | None = None) -> ChartPla
     tail = chosen.tail_mm / cell
     length = (chosen.working_length_mm - 2 * chosen.tail_mm) / (cell * (1 + allowance)) + 2 * tail
     crosses = plan_thread(chart.cells, length, tail, chosen.carry_cells, chosen.hidden, chosen.order, chosen.effort)
-    lines = plan_line_thread(chart.lines, chosen.line_method, length, tail, chosen.carry_cells)
+    lines = plan_line_thread(chart.lines, chosen.line_method, length, tail, chosen.carry_cells, chosen.effort)
     return ChartPlans(crosses, lines, cell, allowance, chosen.tail_mm, chosen.working_length_mm)
 
 

@@ -12,7 +12,8 @@ from helpers.line_checker import check_line_plan
 from scipy import ndimage
 
 from converter.errors import RequestError
-from converter.estimate.line_double import DoubleGroup, Tree, _joined, cut_row, double_walk, tree_walk
+from converter.estimate import line_double
+from converter.estimate.line_double import DoubleGroup, Tree, _joined, cut_row, double_walk, left_over, tree_walk
 from converter.estimate.line_figures import (
     close_pairs,
     figure_gaps,
@@ -20,6 +21,7 @@ from converter.estimate.line_figures import (
     in_turn,
     line_figures,
     nearest,
+    neighbours,
     straightest,
 )
 from converter.estimate.line_route import _back_routes, _trails, back_bound, plan_line_thread
@@ -62,12 +64,12 @@ def test_thread_of_small_figures(lines, double, back):
 def test_a_walk_passes_every_line_once_in_front_and_once_behind(lines):
     figure = line_figures(np.array(lines, dtype=float))[0]
     for start in {hole for pair in figure for hole in pair}:
-        walk = double_walk(figure, start)
+        walk = double_walk(neighbours(figure), start)
         assert walk[0] == walk[-1] == start and len(walk) == 2 * len(figure) + 1
         passes = [tuple(sorted(pair)) for pair in pairwise(walk)]
         assert sorted(passes[::2]) == sorted(passes[1::2]) == sorted(tuple(sorted(pair)) for pair in figure)
         for first in [b if a == start else a for a, b in figure if start in (a, b)]:
-            assert double_walk(figure, start, first)[1] == first
+            assert double_walk(neighbours(figure), start, first)[1] == first
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -77,7 +79,7 @@ def test_a_walk_round_any_tree_passes_every_line_an_odd_number_of_passes_apart(l
     tree = Tree.drawn(len(figure), Random(seed)).changed(Random(seed + 1))
     for start in sorted({hole for pair in figure for hole in pair}):
         for first in [None] + [b if a == start else a for a, b in figure if start in (a, b)]:
-            walk = tree_walk(figure, start, first, tree)
+            walk = tree_walk(neighbours(figure), start, first, tree)
             assert walk[0] == walk[-1] == start and (first is None or walk[1] == first)
             passes = [tuple(sorted(pair)) for pair in pairwise(walk)]
             assert sorted(passes[::2]) == sorted(passes[1::2]) == sorted(tuple(sorted(pair)) for pair in figure)
@@ -260,6 +262,47 @@ def test_no_length_goes_over_a_gap():
     assert len(cut_row(long, 99.0, 50.0, 3.5)[1]) == 1
 
 
+@pytest.mark.parametrize("lengths", [1, 2, 3])
+def test_what_lengths_leave_of_a_row_is_the_least_from_any_pair_on(lengths):
+    """Against walks along the row from each of its pairs, each length as long as it holds, gaps never crossed."""
+    rng = np.random.default_rng(lengths)
+    for _ in range(30):
+        points = [tuple(map(float, hole)) for hole in rng.integers(0, 4, (27, 2))]
+        pairs = [(points[3 * k], points[3 * k + 1], points[3 * k + 2]) for k in range(9)]
+        steps = list(zip(pairs, pairs[1:] + pairs[:1], strict=True))
+        if any(a == b or b == c for a, b, c in pairs) or any(one[1] == two[0] for one, two in steps):
+            continue
+
+        def thread(first, last, pairs=pairs):
+            """Thread from one pair to another, or infinite where a move is longer than a carry of 2."""
+            part = [pairs[k % 9] for k in range(first, last + 1)]
+            total = sum(math.dist(pair[0], pair[1]) for pair in part) + math.dist(part[-1][1], part[-1][2])
+            for one, two in pairwise(part):
+                move = math.dist(one[1], two[0])
+                total += move if move <= 2.0 or one[2] == two[0] else math.inf
+            return total
+
+        least = math.inf
+        for first in range(9):
+            at = first
+            for _ in range(lengths):
+                fitting = [last for last in range(at, first + 9) if thread(at, last) <= 12.0]
+                at = fitting[-1] + 1 if fitting else at
+            rest = [pairs[k % 9] for k in range(at, first + 9)]
+            moves = [(one, two) for one, two in pairwise([*rest, pairs[first]])] if rest else []
+            left = sum(math.dist(pair[0], pair[1]) for pair in rest)
+            for one, two in moves:
+                move = math.dist(one[1], two[0])
+                left += move if move <= 2.0 or one[2] == two[0] else math.dist(one[1], one[2])
+            least = min(least, left)
+        found, first = left_over(pairs, 12.0, 2.0, lengths)
+        assert found == pytest.approx(least, abs=1e-9) and 0 <= first < 9
+    square = line_figures(np.array(SQUARE, dtype=float))[0]
+    walk = double_walk(neighbours(square), square[0][0])
+    pairs = [(walk[k], walk[k + 1], walk[k + 2]) for k in range(0, 8, 2)]
+    assert [left_over(pairs, 4.0, 3.5, count)[0] for count in (1, 2, 3)] == [4.0, 0.0, 0.0]
+
+
 def test_the_cuts_of_a_row_are_the_cheapest():
     """Against all ways of cutting, for rows of pairs as a walk over two figures gives them."""
     rng = np.random.default_rng(3)
@@ -334,3 +377,18 @@ def test_groups_of_figures_and_their_gaps():
     groups, gaps = figure_gaps(figures, 2.0)
     assert groups == [[0, 1, 2], [3]] and gaps == [[1.0, 2.0], []]
     assert figure_gaps(figures, 1.9)[0] == [[0], [1, 2], [3]]
+
+
+def test_the_search_of_a_small_hopeless_group_is_short(monkeypatch):
+    """Three bars in a row: the middle one is too long to be passed, so no search saves the second start."""
+    lines = [*row(0, 1, 2), *row(*range(6, 16)), *row(19, 20, 21)]
+    laid_out = []
+    known = line_double._laid_out
+    monkeypatch.setattr(line_double, "_laid_out", lambda *given: laid_out.append(1) or known(*given))
+    counts = []
+    for effort in (0.0, 0.03, 1.0):
+        laid_out.clear()
+        assert plan_line_thread(lines, effort=effort).starts == 2
+        counts.append(len(laid_out))
+    holes = 4 + 11 + 4
+    assert counts[0] == holes < counts[1] < counts[2] / 2 and counts[2] <= holes + 30 * len(lines)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import sys
-from itertools import pairwise
+from collections import deque
+from itertools import pairwise, product
+from math import dist, inf
 from pathlib import Path
 
 import numpy as np
@@ -17,11 +19,15 @@ from thread_bounds import (
     _passing,
     closed_bound,
     dead_ends,
+    double_bound,
     leg_bound,
     tile_bound,
     turn_bound,
 )
 
+from converter.estimate.line_double import DoubleGroup
+from converter.estimate.line_figures import figure_gaps, line_figures
+from converter.estimate.line_route import plan_line_thread
 from converter.estimate.route import plan_thread
 from converter.estimate.route_geometry import Crosses
 
@@ -146,3 +152,74 @@ def test_no_order_of_small_pieces_has_fewer_starts_than_the_bound(seed):
     five = 5 * CROSS - 1 + 0.1
     starts, _ = closed_bound(cells, five + 50.0)
     assert starts <= fewest_lengths(cells, 5, five)
+
+
+def fewest_double_lengths(lines, capacity, carry):
+    """Fewest lengths of double running, by trying all: each line in front once, after it a pass behind or a carry."""
+    pairs = [tuple(map(tuple, line.tolist())) for line in lines]
+    holes = sorted({hole for pair in pairs for hole in pair})
+    full = (1 << len(pairs)) - 1
+    # Lines done in front and behind, where the thread is: fewest lengths and the least thread of the last one.
+    best = {(0, 0, None): (0, 0.0)}
+    layer = deque(best)
+    while layer:
+        front, behind, at = layer.popleft()
+        count, used = best[front, behind, at]
+        for k, pair in enumerate(pairs):
+            if front >> k & 1:
+                continue
+            for up, down in (pair, pair[::-1]):
+                moves = [
+                    (pair[1 - pair.index(down)], behind | 1 << j)
+                    for j, pair in enumerate(pairs)
+                    if down in pair and not behind >> j & 1
+                ]
+                moves += [
+                    (to, behind) for to in holes
+                    if 0 < dist(down, to) <= carry and (down, to) not in pairs and (to, down) not in pairs
+                ]  # fmt: skip
+                begun = [(count + 1, 0.0)] + ([(count, used)] if up == at else [])
+                for (to, after), (number, so_far) in product(moves, begun):
+                    thread = so_far + dist(up, down) + dist(down, to)
+                    key = front | 1 << k, after, to
+                    if thread <= capacity + 1e-9 and (number, thread) < best.get(key, (inf, inf)):
+                        if key not in best:
+                            layer.append(key)
+                        best[key] = number, thread
+    # Lines are added one by one, so each state is left only after all ways to it.
+    return min(value for (front, _, _), (value, _) in best.items() if front == full)
+
+
+def scattered_figures(rng, count):
+    """A few paths and hooks of unit lines near each other."""
+    shapes = [[(0, 0), (0, 1)], [(0, 0), (0, 1), (0, 2)], [(0, 0), (1, 0), (1, 1)], [(0, 0), (1, 0), (2, 0), (2, 1)]]
+    lines = set()
+    while len({hole for line in lines for hole in line}) < count:
+        shape = np.array(shapes[int(rng.integers(4))])
+        if rng.random() < 0.5:
+            shape = shape[:, ::-1]
+        shape = shape + rng.integers(0, 7, 2)
+        lines |= {tuple(sorted((a, b))) for a, b in pairwise(map(tuple, shape.tolist()))}
+    return np.array(sorted(lines), dtype=float)
+
+
+def test_the_bound_of_double_running_is_never_above_the_optimum():
+    """Against all orders of a few lines; often it needs a start more than the plain bound, as the optimum does."""
+    rng = np.random.default_rng(12)
+    needed = sharper = 0
+    for _ in range(120):
+        lines = scattered_figures(rng, int(rng.integers(6, 9)))
+        capacity = float(2 * rng.integers(2, 4)) + float(rng.choice([0.0, 0.5, 1.0]))
+        if not 4 <= len(lines) <= 5:
+            continue
+        fewest = fewest_double_lengths(lines, capacity, 2.5)
+        starts, thread = double_bound(lines, capacity + 10, 5.0, 2.5)
+        plan = plan_line_thread(lines, "double", capacity + 10, 5.0, 2.5)
+        assert starts <= fewest <= plan.starts
+        assert plan.bound <= thread + 1e-9 <= plan.total + 2e-9
+        figures = line_figures(lines)
+        groups = [DoubleGroup([figures[k] for k in part], 2.5) for part in figure_gaps(figures, 2.5)[0]]
+        plain = sum(group.least(capacity)[0] for group in groups)
+        needed += plain < fewest
+        sharper += plain < starts
+    assert sharper >= 4 and sharper >= needed / 2
