@@ -1,9 +1,15 @@
 """Where the grid ends.
 
-The mesh reaches a little beyond the printed grid. The outermost row or column of squares is dropped, worst first,
-as long as its outer line or the sides that lead to it are not seen on at least a third of the clean paper there.
-Both are asked for: the edge of the sheet is a line, too, but no sides lead to it. Squares next to ink or outside
-the picture are no evidence. Of rows and columns that the photo hardly shows the reader keeps those with marks.
+The mesh reaches a little beyond the printed grid. From where most lines are seen a rectangle of squares grows row by
+row to all sides, as far as the outer line of a row and the sides that lead to it are seen. Both are asked for: the edge
+of the sheet is a line, too, but no sides lead to it. Two things are measured, the second only where there is too little
+clean paper for the first:
+
+1. How much of a printed line the sides on clean paper show together. Grain averages out along a whole row, while a
+   line may be so faint that no single side shows it.
+2. On how many of all sides there is something as dark as a printed line. Marks hide some, a table shows few.
+
+Of rows and columns that the photo hardly shows the reader keeps those with marks.
 """
 
 from __future__ import annotations
@@ -18,38 +24,35 @@ from converter.squares import filters
 from converter.squares.mesh import Fit
 from converter.squares.sides import Nodes, Sides
 
-SUPPORT = 0.33
 VISIBLE = 0.2
 """Share of a row that the photo must show; less will do where there are marks in it."""
 STRIP = 0.12
 """Part of a square that the edge of the picture may cut off."""
-_HARDLY = 0.1
-"""Share of sides seen under which a row as light as paper is the margin, not marks that hide the lines."""
-_BETWEEN = 0.25
-"""Share of sides on clean paper from which a row lies on the sheet, however many marks are in it."""
-_ALL_OVER = 0.65
-"""Share of all sides of a row, on paper or not, that show a line where there is a printed row; a table shows fewer."""
-_ALL_ALONG, _MOST_LEAD = 0.9, 0.55
-"""The same of an outer line nearly all of which shows, and of the sides that lead to it."""
-_CLEARLY = 0.7
-"""Share of an outer line on clean paper from which it is there if paper goes on beyond it."""
-_OFF_PAPER = 0.5
-"""The same at the edge of the picture, where what lies beyond is not seen."""
-_SURELY = 3
-"""Sides on clean paper that lead to an outer line from which it is there, if nearly all show."""
-_SOME, _MOSTLY = 0.1, 0.5
-"""Share of a row's sides as light as paper: needed if the row is as the one before it, and enough by itself."""
-_ON_SHEET, _ALL_LEAD = 0.35, 0.85
-"""Share of the sides leading to a line that lie on clean paper, and of those the share that shows, from which the
-squares are there even if no outer line is seen: it may be the edge of the sheet."""
-_RATHER_LEAD = 0.6
-"""The same share if the outer line lies on no paper."""
-_NOWHERE = 0.1
-"""Share of sides on clean paper, outer and leading ones, under which there is no row, whatever is written there."""
-_FAINTLY = 0.2
-"""The same from which the row is judged by both together if it lies on clean paper: faint lines show here and there."""
-_CROOKED = 0.04
-"""Part of a square by which lines seen at neighbouring sides are apart where they are none of the grid's."""
+_ENOUGH, _PART = 3, 0.12
+"""Sides on clean paper, and share of all sides in the picture, from which a line is judged by them."""
+_PIECES, _LONG_PIECE = 3, 8
+"""Pieces of a long line that are judged apart, as the mesh may run beside it here and there, and sides in them."""
+_BOUNDS = (-1.5, 2.0)
+"""What a side shows of a printed line at least and at most: one of writing counts no more."""
+_NONE, _THERE, _CERTAIN = 0.25, 0.35, 0.45
+"""Part of a printed line that clean paper shows of a row: up to the first there is none, from the second there is one,
+from the third whatever is seen before it."""
+_MOSTLY = 0.5
+"""Share of the sides leading to an outer line that lie on clean paper, from which they alone make a row certain."""
+_RATHER = 0.7
+"""How much what leads to a row's outer line says by itself."""
+_AS_DARK = (0.4, 1.9)
+"""How dark a side is, as part of a printed line, that shows one."""
+_FEWEST, _IN_VIEW = 6, 0.45
+"""Sides in the picture, and their share of all, from which a line is judged by all of them."""
+_MOST = 0.59
+"""Share of all sides of a row that show something as dark as a printed line, from which there is a row."""
+_ALL_ALONG = 0.85
+"""The same of an outer line that is seen all along."""
+_START, _MOST_ROUNDS = 3, 9
+"""Squares to each side of where most lines are seen from which on the ends are looked for; rounds of that."""
+_SHADE, _LIGHT = 0.06, 0.5
+"""Density by which paper differs within a few squares, and share of sides between marks that are as light as it."""
 BoolArray = npt.NDArray[np.bool_]
 Shares = npt.NDArray[np.float64]
 
@@ -83,50 +86,49 @@ def whole_squares(nodes: Nodes, shape: tuple[int, int], slack: float) -> BoolArr
     return np.asarray(inside[:-1, :-1] & inside[1:, :-1] & inside[:-1, 1:] & inside[1:, 1:])
 
 
-@dataclass
-class _Edge:
-    """One edge of the rectangle while it is drawn in."""
-
-    name: str
-    paper_outside: bool = False
-    """The row dropped last showed clean paper: what comes next may be a row of ink."""
-    seen_outside: bool = False
-    """A dropped row was in the picture."""
-
-
 @dataclass(frozen=True, eq=False)
 class _Family:
     """What the sides along one family of lines say; arrays are (lines, sides)."""
 
     share: Shares
     """How much of a printed line each side shows by itself, 0 to 1."""
+    bumps: Shares
+    """(lines, sides, K): how dark each side is across and close to the line, as part of a printed line near by."""
     paper: BoolArray
     """The side lies on clean paper."""
-    pale: Shares
-    """Density of the lighter parts round the side; not a number outside the picture."""
-
-    sheet: Shares
-    """Density of the paper near by, where lines show on most sides."""
-
-    offset: Shares
-    """Where the line is seen, as part of a square."""
     inside: BoolArray
     """The side lies in the picture."""
+    light: BoolArray
+    """The lighter parts round the side are as light as paper near by: between marks they are, on a table hardly."""
 
-    def straight(self, where: tuple[Any, Any]) -> bool:
-        """Return whether the lines seen at some sides lie where the mesh says; grain of a table lies anywhere."""
-        offset = self.offset[where][self.share[where] > 0.6]
-        return len(offset) < 4 or float(np.median(np.abs(np.diff(offset)))) < _CROOKED
+    def printed(self, where: tuple[Any, Any]) -> float | None:
+        """Return how much of a printed line some sides on clean paper show together; None if there are too few."""
+        inside = self.inside[where]
+        bumps = self.bumps[where][self.paper[where] & inside]
+        if len(bumps) < max(_ENOUGH, _PART * inside.sum()):
+            return None
+        parts = np.array_split(bumps, _PIECES) if len(bumps) >= _PIECES * _LONG_PIECE else [bumps]
+        # of each piece the place across where most is seen, but for outliers such as writing
+        return sum(len(part) * float(_trimmed_mean(part).max()) for part in parts) / len(bumps)
+
+    def as_dark(self, where: tuple[Any, Any]) -> float | None:
+        """Return the share of some sides that are as dark as a printed line; None if there are too few."""
+        inside = self.inside[where]
+        if inside.sum() < max(_FEWEST, _IN_VIEW * inside.size):
+            return None
+        bumps = self.bumps[where][inside]
+        return float(((bumps > _AS_DARK[0]) & (bumps < _AS_DARK[1])).mean(axis=0).max())
 
     @property
     def known(self) -> BoolArray:
         """Sides on clean paper, and those that show a line all the same."""
         return np.asarray(self.paper | (self.share > 0.6))
 
-    def at(self, where: tuple[Any, Any]) -> tuple[Shares, BoolArray, BoolArray]:
-        """Return, of some sides as far as they lie in the picture, the shares, which of them count, which are paper."""
-        inside = self.inside[where]
-        return self.share[where][inside], self.known[where][inside], self.paper[where][inside]
+
+def _trimmed_mean(values: Shares) -> Shares:
+    """Return the mean down (n, K) values without the fifth at each end."""
+    cut = len(values) // 5
+    return np.asarray(np.sort(values, axis=0)[cut : len(values) - cut].mean(axis=0))
 
 
 def _families(fit: Fit, single: Fit) -> tuple[_Family, _Family]:
@@ -142,11 +144,13 @@ def _families(fit: Fit, single: Fit) -> tuple[_Family, _Family]:
         local = (filters.gaussian(np.where(good, np.minimum(sides.height, 2 * usual), 0.0), 4.0) + 0.003 * usual) / (
             weight + 0.003
         )
-        share = np.where(good, np.clip(sides.height / np.maximum(local, 1e-6), 0.0, 1.0), 0.0)
+        local = np.maximum(local, 1e-6)
+        share = np.where(good, np.clip(sides.height / local, 0.0, 1.0), 0.0)
+        bumps = np.clip(sides.close_by / local[..., None], *_BOUNDS)
         seen = (fit.level, fit.upright)[number]
-        pale = np.where(seen.inside, seen.pale, np.nan)
         paper = np.asarray(fit.known[number] & fit.clear[number])
-        out.append(_Family(share, paper, pale, _sheet(seen, good & paper), seen.offset, seen.inside))
+        light = np.abs(seen.pale - _sheet(seen, good & paper)) < _SHADE + fit.height
+        out.append(_Family(share, bumps, paper, seen.inside, np.asarray(light & seen.inside)))
     return out[0], out[1]
 
 
@@ -156,6 +160,56 @@ def _sheet(sides: Sides, shown: BoolArray) -> Shares:
     usual = float(np.median(sides.pale[dense])) if dense.any() else 0.0
     weight = filters.gaussian(dense, 4.0)
     return np.asarray((filters.gaussian(dense * sides.pale, 4.0) + 1e-5 * usual) / (weight + 1e-5))
+
+
+@dataclass(frozen=True, eq=False)
+class _Row:
+    """One row or column of squares, with what says whether it is there."""
+
+    name: str
+    line: _Family
+    """The family of its outer line."""
+    side: _Family
+    """The family of the sides that lead to that."""
+    outer: tuple[Any, Any]
+    leads: tuple[Any, Any]
+    squares: tuple[Any, Any]
+
+    def verdict(self, visible: BoolArray) -> _Verdict:
+        """Return whether the row is there."""
+        seen = visible[self.squares]
+        if seen.mean() < VISIBLE and (seen.sum() < 2 or self.side.known[self.leads].sum() < 4):
+            return _Verdict(False)
+        outer, leading = self.line.printed(self.outer), self.side.printed(self.leads)
+        if leading is not None:
+            shown = _RATHER * leading if outer is None else max(outer * leading, 0.0) ** 0.5
+            both = outer is not None or self.side.paper[self.leads].mean() > _MOSTLY
+            if shown < _NONE:
+                return _Verdict(False, bare=True)
+            return _Verdict(True if shown > _THERE else None, surely=bool(both and shown > _CERTAIN))
+        light = bool(self.side.light[self.leads].mean() > _LIGHT)
+        dark, leading_dark = self.line.as_dark(self.outer), self.side.as_dark(self.leads)
+        if leading_dark is None:
+            return _Verdict(None, light=light)
+        # grain along a table makes an outer line, too
+        share = leading_dark if dark is None else (min(dark, leading_dark) + 2 * leading_dark) / 3
+        lined = dark is not None and dark > _ALL_ALONG
+        return _Verdict(True if share > _MOST or (lined and light) else None, lined=lined, light=light)
+
+
+@dataclass(frozen=True)
+class _Verdict:
+    """Whether a row of squares is there by itself; None if that is hardly seen."""
+
+    there: bool | None
+    surely: bool = False
+    """It is there whatever was seen before it."""
+    lined: bool = False
+    """Its outer line is seen all along."""
+    bare: bool = False
+    """Clean paper is seen in it instead."""
+    light: bool = False
+    """Between marks it is as light as paper near by."""
 
 
 def find_extent(fit: Fit, single: Fit, shape: tuple[int, int]) -> Extent:
@@ -169,54 +223,68 @@ def find_extent(fit: Fit, single: Fit, shape: tuple[int, int]) -> Extent:
     shape : tuple of int
         Of the picture the mesh lies on.
     """
-    level, upright = _families(fit, single)
-    on_line = 0.06 + fit.height
+    families = _families(fit, single)
     visible = squares_inside(fit, shape)
-    top, left, bottom, right = 0, 0, fit.nodes.shape[0] - 1, fit.nodes.shape[1] - 1
-    edges = {name: _Edge(name) for name in ("top", "left", "bottom", "right")}
-    while bottom - top > 2 and right - left > 2:
-        rows, cols = slice(top, bottom), slice(left, right)
-        row_lines, col_lines = slice(top, bottom + 1), slice(left, right + 1)
-        where = {
-            "top": ((top, cols), (col_lines, top), (top, cols)),
-            "bottom": ((bottom, cols), (col_lines, bottom - 1), (bottom - 1, cols)),
-            "left": ((left, rows), (row_lines, left), (rows, left)),
-            "right": ((right, rows), (row_lines, right - 1), (rows, right - 1)),
-        }
-        scores = {}
-        for name, (outer, leads, squares) in where.items():
-            line, side = (level, upright) if name in ("top", "bottom") else (upright, level)
-            on_paper = _on_paper(side, name, leads, on_line)
-            scores[name] = _score(edges[name], line.at(outer), side.at(leads), visible[squares], on_paper)
-            if not side.straight(leads):
-                scores[name] = min(scores[name], 0.9 * SUPPORT)
-        worst = min(scores, key=lambda k: scores[k])
-        if scores[worst] >= SUPPORT:
+    good = filters.gaussian(fit.good[0], 4.0)[:-1] * filters.gaussian(fit.good[1], 4.0)[:-1].T
+    row, col = (int(k) for k in np.unravel_index(int(good.argmax()), good.shape))
+    last = {"top": 0, "left": 0, "bottom": fit.squares[0], "right": fit.squares[1]}
+    start = {"top": row, "left": col, "bottom": row + 1, "right": col + 1}
+    window = {"top": max(0, row - _START), "left": max(0, col - _START)}
+    window |= {"bottom": min(last["bottom"], row + _START + 1), "right": min(last["right"], col + _START + 1)}
+    before: dict[str, int] = {}
+    for _ in range(_MOST_ROUNDS):
+        if window == before:
             break
-        leads = where[worst][1]
-        known = (upright if worst in ("top", "bottom") else level).known[leads]
-        edges[worst].seen_outside |= float(visible[where[worst][2]].mean()) > VISIBLE
-        edges[worst].paper_outside = float(known.mean()) > 0.6
-        top += worst == "top"
-        bottom -= worst == "bottom"
-        left += worst == "left"
-        right -= worst == "right"
-    rows, cols = slice(top, bottom), slice(left, right)
-    beyond = {
-        "top": (top - 1, (top - 1, cols), (slice(left, right + 1), top - 1), upright),
-        "bottom": (fit.squares[0] - bottom - 1, (bottom, cols), (slice(left, right + 1), bottom), upright),
-        "left": (left - 1, (rows, left - 1), (slice(top, bottom + 1), left - 1), level),
-        "right": (fit.squares[1] - right - 1, (rows, right), (slice(top, bottom + 1), right), level),
-    }
+        before = dict(window)
+        for name, first in start.items():
+            outward = -1 if name in ("top", "left") else 1
+            ends = range(first, last[name], outward)
+            rows = [_row(families, {**window, name: end}, name).verdict(visible) for end in ends]
+            window[name] = first + outward * _rows_there(rows)
     shown = whole_squares(fit.nodes, shape, 0.5 * fit.pitch)
+    beyond = [_row(families, window, name) for name in window if window[name] != last[name]]
     unsure = tuple(
-        name
-        for name, (room, squares, leads, side) in beyond.items()
-        if room >= 0
-        and shown[squares].mean() > 0.3
-        and (side.known[leads].mean() < 0.3 or side.share[leads].mean() > 0.15)
+        row.name
+        for row in beyond
+        if shown[row.squares].mean() > 0.3
+        and (row.side.known[row.leads].mean() < 0.3 or row.side.share[row.leads].mean() > 0.15)
     )
-    return Extent(top, left, bottom, right, unsure)
+    return Extent(window["top"], window["left"], window["bottom"], window["right"], unsure)
+
+
+def _row(families: tuple[_Family, _Family], window: dict[str, int], name: str) -> _Row:
+    """Return the first row of squares beyond an edge of a rectangle."""
+    level, inward = name in ("top", "bottom"), name in ("top", "left")
+    first, last = (window["left"], window["right"]) if level else (window["top"], window["bottom"])
+    row = window[name] - 1 if inward else window[name]
+    along = slice(first, last)
+    line, side = families if level else families[::-1]
+    squares = (row, along) if level else (along, row)
+    return _Row(name, line, side, (row if inward else row + 1, along), (slice(first, last + 1), row), squares)
+
+
+def _rows_there(rows: list[_Verdict]) -> int:
+    """Return how many rows, from the inside out, are there.
+
+    Lines that surely come back do so behind marks, whatever was seen before them. Of rows that are hardly seen those
+    close to where most is seen are there, those that lines come back after, and one whose outer line is seen all along
+    with bare paper beyond: that is no edge of a sheet.
+    """
+    count = max((k for k, row in enumerate(rows, 1) if row.surely), default=0)
+    for k, row in enumerate(rows[count:], count):
+        if row.there is False:
+            return k
+        before_paper = row.lined and k + 1 < len(rows) and rows[k + 1].bare
+        if not (row.there or k < _START or before_paper or _come_back(rows[k:])):
+            return k
+    return len(rows)
+
+
+def _come_back(rows: list[_Verdict]) -> bool:
+    """Return whether lines come back after a row that is hardly seen: at once, or for two rows after more on paper."""
+    hidden = next((k for k, row in enumerate(rows) if row.there is not None), len(rows))
+    after = [row.there for row in rows[hidden : hidden + 2]]
+    return after[:1] == [True] if hidden == 1 else after == [True, True] and all(row.light for row in rows[:hidden])
 
 
 def trimmed(span: Extent, outside: BoolArray, inked: BoolArray) -> Extent:
@@ -244,92 +312,3 @@ def trimmed(span: Extent, outside: BoolArray, inked: BoolArray) -> Extent:
         bottom -= "bottom" in bare
         right -= "right" in bare
     return Extent(span.top + top, span.left + left, span.top + bottom, span.left + right, span.unsure)
-
-
-def _score(
-    edge: _Edge,
-    outer: tuple[Shares, BoolArray, BoolArray],
-    leading: tuple[Shares, BoolArray, BoolArray],
-    visible: BoolArray,
-    on_paper: bool,
-) -> float:
-    """Return how sure the outermost squares are: the weaker of line, sides that lead to it, and what is in view.
-
-    Where hardly anything can be judged there is ink or a table. Ink has paper beyond it, or at least some of its sides
-    show.
-    """
-    seen = float(visible.mean())
-    leads, known_leads, paper_leads = leading
-    if seen < VISIBLE and (visible.sum() < 2 or known_leads.sum() < 4):
-        return min(seen, SUPPORT - 0.01)
-    all_over = min(_mean(outer[0]), _mean(leads))
-    if all_over > _ALL_OVER:
-        return all_over
-    if _mean(outer[0]) > _ALL_ALONG and _mean(leads) > _MOST_LEAD:
-        return _mean(leads)
-    on_clean = [(_mean(shown[paper]), _mean(paper)) for shown, _known, paper in (outer, leading)]
-    if on_clean[1][1] > _ON_SHEET and on_clean[1][0] > _ALL_LEAD and paper_leads.sum() >= _SURELY:
-        return on_clean[1][0]
-    if on_clean[1][1] > _ON_SHEET and on_clean[1][0] > _RATHER_LEAD and on_clean[0][1] < _HARDLY:
-        return on_clean[1][0]
-    if all(part > 0.12 and share < _NOWHERE for share, part in on_clean) and outer[2].sum() >= _SURELY:
-        return on_clean[1][0]
-    (outer_share, outer_part), (lead_share, _lead_part) = on_clean
-    if edge.paper_outside and outer_part > _MOSTLY and outer_share > _CLEARLY and lead_share > _NOWHERE:
-        return 0.5 * outer_share  # with paper beyond it, the line is not the edge of the sheet
-    if all(part > _MOSTLY and share > _FAINTLY for share, part in on_clean):
-        return 0.5 * (on_clean[0][0] + on_clean[1][0])
-    shares = []
-    for shown, known, paper in (outer, leading):
-        # off the paper, grain of a table shows lines as well
-        known = known if on_paper else paper
-        judged = int(known.sum())
-        # between marks only what shows counts, which must not be a few sides of many
-        fair = int(paper.sum()) > 0.5 * judged or _mean(shown) > 0.3
-        if fair and judged >= max(2, 0.12 * known.size):
-            shares.append(float(shown[known].mean()))
-        elif shown is outer[0] and _lead_there(leads, known_leads, paper_leads, on_paper):
-            shares.append(1.0)  # the grid is printed up to the edge of the sheet, or its last line lies on ink
-        elif (edge.paper_outside and not (on_paper and _mean(leads) < _HARDLY)) or (
-            not edge.seen_outside and _mean(shown) > 0.3 and _mean(outer[0]) + _mean(leads) > 2 * _OFF_PAPER
-        ):
-            shares.append(1.0)
-        else:
-            shares.append(0.9 * SUPPORT)
-    return min(shares)
-
-
-def _lead_there(leads: Shares, known: BoolArray, paper: BoolArray, on_paper: bool) -> bool:
-    """Return whether the sides that lead to an outer line are seen: nearly all, or a good part between marks.
-
-    Between marks paper shows; grain of a table is seen here and there, too.
-    """
-    if paper.sum() >= max(_SURELY, _HARDLY * paper.size) and _mean(leads[paper]) > 0.9:
-        return True
-    if not on_paper and _mean(paper) < _BETWEEN:
-        return False
-    all_over = _mean(leads)
-    return all_over > 0.7 or (all_over > 0.35 and _mean(leads[known if on_paper else paper]) > 0.75)
-
-
-def _mean(values: npt.NDArray[Any]) -> float:
-    return float(values.mean()) if values.size else 0.0
-
-
-def _on_paper(side: _Family, name: str, outermost: tuple[slice, int], slack: float) -> bool:
-    """Return whether the sides leading to an outer line lie on paper, or on what those before them lie on as well.
-
-    A row of marks is as the one before it. So is a table, but hardly anything there is as light as the paper near by.
-    """
-    lines, at = outermost
-    inward = 1 if name in ("top", "left") else -1
-    here = side.pale[lines, at]
-    seen = np.isfinite(here)
-    if not seen.any():
-        return False
-    light = float((np.abs(here - side.sheet[lines, at])[seen] < slack).mean())
-    if light > _MOSTLY:
-        return True
-    apart = np.abs(here - side.pale[lines, at + inward])
-    alike = float((apart[np.isfinite(apart)] < slack).mean()) if np.isfinite(apart).any() else 0.0
-    return alike > 0.7 and light > _SOME
