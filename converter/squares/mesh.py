@@ -34,6 +34,8 @@ from converter.squares.sides import (
 
 _LEVEL = 0.15
 """How much must be seen, weighted by its distance, before a local plane slopes."""
+_CURL = 0.01
+"""The same of how far crossings that are seen lie off the sheet as fitted: it curls on beyond them."""
 _GAP = 1.0
 """How much lighter than the fills on both its sides, in heights of a printed line, a line is where paper shows."""
 _STILL = 0.004
@@ -60,8 +62,8 @@ _FEWEST_SHOWN = 100
 """Sides seen on paper from which two meshes can be told apart."""
 _SURELY_MORE, _SMOOTHER, _NO_LESS = 1.05, 0.9, 0.98
 """How many times more must be seen of a mesh that began flat; or how much smoother it must be if no less is seen."""
-_MOST_SETTLING = 12
-"""Rounds in which a finished mesh is drawn to its lines."""
+_MOST_SETTLING, _AS_MUCH = 12, 0.97
+"""Rounds in which a finished mesh is drawn to its lines; share of the most sides seen in any that is as much."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -259,7 +261,7 @@ def local_step(fit: Fit, reach: float, close: bool = False) -> Nodes:
 
 
 def _local_plane(
-    offset: npt.NDArray[np.float64], weight: npt.NDArray[np.float64], reach: float
+    offset: npt.NDArray[np.float64], weight: npt.NDArray[np.float64], reach: float, level: float = _LEVEL
 ) -> npt.NDArray[np.float64]:
     """Return the value, at each side, of the plane that fits the weighted offsets round about.
 
@@ -276,7 +278,7 @@ def _local_plane(
         mrr - 2 * r * mr + r * r * m0, mrc - r * mc - c * mr + r * c * m0, mcc - 2 * c * mc + c * c * m0
     )  # fmt: skip
     pr, pc = tr - r * t0, tc - c * t0
-    s0, srr, scc = m0 + 0.02, srr + _LEVEL, scc + _LEVEL
+    s0, srr, scc = m0 + 0.02, srr + level, scc + level
     # the value at the middle by elimination of the two slopes
     rest = srr * scc - src * src
     slope_r, slope_c = (sr * scc - sc * src) / rest, (sc * srr - sr * src) / rest
@@ -328,11 +330,8 @@ def relaxed(fit: Fit, nodes: Nodes, among: float = 0.1) -> Nodes:
         weight = base * np.maximum(0, 1 - (miss / reach) ** 2) ** 2
     surface = terms @ fitted
     apart = nodes - surface
-    trust = np.where(
-        np.hypot(apart[..., 0], apart[..., 1]) < max(reach, 0.45) * fit.pitch, np.clip(seen * 2, 0, 1), 0.0
-    )
-    total = filters.gaussian(trust, 3.0) + 0.02
-    near = np.stack([filters.gaussian(trust * apart[..., k], 3.0) / total for k in (0, 1)], axis=-1)
+    trust = np.where(np.hypot(apart[..., 0], apart[..., 1]) < max(reach, 0.8) * fit.pitch, np.clip(seen * 2, 0, 1), 0.0)
+    near = np.stack([_local_plane(apart[..., k], trust, 3.0, _CURL) for k in (0, 1)], axis=-1)
     return np.asarray(surface + near + trust[..., None] * (apart - near))
 
 
@@ -472,11 +471,16 @@ def averaging(fit: Fit) -> int:
 
 
 def settle(image: Sight, fit: Fit, average: int = 3) -> Fit:
-    """Fit the finished mesh closely: polynomial first, then ever more local averages until the lines are met."""
+    """Fit the finished mesh closely: polynomial first, then ever more local averages until the lines are met.
+
+    Between marks what is taken for lines may draw it off again: the last round that shows about the most is kept.
+    """
     nodes = polynomial_step(fit)
     before = 1.0
+    rounds: list[tuple[int, Fit]] = []
     for number in range(_MOST_SETTLING):
         fit = measure(image, nodes, average)
+        rounds.append((int(fit.good[0].sum() + fit.good[1].sum()), fit))
         if number >= 4:
             miss = _worst_miss(fit)
             if miss < 0.05 or miss > 0.9 * before:
@@ -484,7 +488,8 @@ def settle(image: Sight, fit: Fit, average: int = 3) -> Fit:
             before = miss
         # what was taken for lines between marks while the mesh grew may have drawn it off: begin with the paper alone
         nodes = relaxed(fit, local_step(fit, 3.0 if number < 2 else 2.0, close=True), 0.0 if number == 0 else 0.1)
-    return measure(image, nodes, average)
+    most = max(shown for shown, _fit in rounds)
+    return next(fit for shown, fit in reversed(rounds) if shown >= _AS_MUCH * most)
 
 
 def straightened(image: Sight, fit: Fit, average: int = 3) -> Fit:
