@@ -419,13 +419,18 @@ def grid_confidence(fit: mesh.Fit, top: int, left: int, bottom: int, right: int)
     contrast = fit.height / max(fit.level.noise, fit.upright.noise)
     size = min(1.5 * min(rows, cols), (rows * cols) ** 0.5)
     parts = (
-        _step(share, 0.78, 0.06),
+        _step(share, _lined(contrast), 0.06),
         _step(-miss, -0.043, 0.006),
         _step(size, 8.4, 0.6),
         _step(contrast, 3.0, 0.7),
         _step(float(min(inked)), 0.06, 0.02),
     )
     return float(np.prod(parts))
+
+
+def _lined(contrast: float) -> float:
+    """Return the share of sides that must show a line: one by one fewer do where lines hardly stand out from grain."""
+    return float(np.interp(contrast, (3.6, 4.6), (0.53, 0.78)))
 
 
 def _step(value: float, middle: float, width: float) -> float:
