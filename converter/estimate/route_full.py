@@ -5,17 +5,18 @@ little room to spare, as often on thin arms, the order with the least excess tak
 Then the shortest length is put to another one, which so holds far too much, and the lengths are changed cross by cross
 until none holds too much: a child goes to another stop beside it, or becomes a stop; a stop becomes a child, changes
 places with one, or goes elsewhere in the walks; the ends of two walks are exchanged, or a stretch of one turned. What
-counts is the thread for which there is no room, and a little the excess. To hand a cross on from one full length to the
-next costs nothing, so what is too much finds its way to where there is room; an excess finds its way to a length with
-room for it, or away at the end of a walk. Half of the changes are tried where there is an excess, and at first thread
-without room counts little, so that the walks get free of any excess before they are filled evenly. A change is kept
-unless it makes things worse, now and then even then (Metropolis's rule, from memory; the generator is seeded).
+counts are the crosses for which there is no room, each as a whole however little room it lacks, and a little the
+excess: so what excess is left gathers in few lengths, each a cross short. To hand a cross on from one full length to
+the next costs nothing, so what is too much finds its way to where there is room; an excess finds its way to a length
+with room for it, or away at the end of a walk. Half of the changes are tried where there is an excess, and at first
+crosses without room count little, so that the walks get free of any excess before they are filled evenly. A change is
+kept unless it makes things worse, now and then even then (Metropolis's rule, from memory; the generator is seeded).
 """
 
 from __future__ import annotations
 
 from itertools import pairwise
-from math import inf, log
+from math import ceil, inf, log
 from random import Random
 
 from converter.estimate.route_fill import Block
@@ -26,7 +27,7 @@ _CROSS = 2 * ROOT2 + 2
 _FAR, _NEAR = 1.3, 16
 """Excess of links that are looked at, and how many of them from a cross."""
 _EXCESS = 1.5
-"""What an excess counts beside the thread for which there is no room."""
+"""What an excess counts beside the thread of crosses for which there is no room."""
 _PRICE, _EARLY = (0.05, 1.0), 0.7
 """What a side of thread counts for which there is no room: at first, when the lengths are to find ways without an
 excess whatever they hold, and from this share of the tries on."""
@@ -36,9 +37,9 @@ _FULL = 0.7
 """Share of the other tries that go to lengths that hold too much."""
 _LOOK = 1000
 """Tries after which the excess is added up."""
-_ROUNDS, _MORE_ROUNDS, _HEATS = 3, 6, (0.25, 0.02)
+_ROUNDS, _MORE_ROUNDS, _HEATS = 3, 5, (0.25, 0.02)
 """Times that the heat falls in the tries given, and at most when it is nearly done; its first and last value."""
-_HOPELESS, _NEARLY = 20, 8
+_HOPELESS, _NEARLY = 20, 3
 """Lengths that hold too much after a round with which no other is tried: in the tries given, and beyond."""
 
 Lengths = list[list[Block]]
@@ -171,7 +172,7 @@ class _Filling:
     def _worth(self, size: int, excess: float) -> float:
         """Return what a length of so many crosses with such an excess counts."""
         over = size * _CROSS + excess - self._holds
-        return _EXCESS * excess + (self._price * over if over > 0 else 0.0)
+        return _EXCESS * excess + (self._price * _CROSS * ceil(over / _CROSS) if over > 0 else 0.0)
 
     # How it is changed
 

@@ -28,12 +28,13 @@ def excess_of(links, blocks):
 
 
 def worth(links, filling):
-    """Half as much again as the excess, and the thread for which there is no room."""
+    """Half as much again as the excess, and the thread of all crosses beyond those that a length has room for."""
     total = 0.0
     for blocks in filling.lengths():
         excess = excess_of(links, blocks)
         size = sum(1 + len(children) for _, children in blocks)
-        total += 1.5 * excess + max(0.0, size * CROSS + excess - CAPACITY - 1)
+        room = math.floor((CAPACITY + 1 - excess + 1e-9) / CROSS)
+        total += 1.5 * excess + CROSS * max(0, size - room)
     return total
 
 
