@@ -63,6 +63,8 @@ class PictureSettings:
     """Light drawing on a dark ground: exchange dark and light."""
     trim: bool = True
     """Cut the blank paper round the drawing away first, so that the width asked for is the design's."""
+    sheet: bool = True
+    """Take only the sheet of paper that a photograph shows, and lay it flat."""
 
     def __post_init__(self) -> None:
         """Check ranges."""

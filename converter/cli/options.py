@@ -219,6 +219,13 @@ picture_options = _stack(
         help="Cut blank paper round the drawing away first.",
     ),
     click.option(
+        "--sheet",
+        type=click.Choice(["yes", "no"]),
+        default="yes",
+        show_default=True,
+        help="In a photo take only the sheet of paper.",
+    ),
+    click.option(
         "--deskew",
         type=click.Choice(["yes", "no"]),
         default="yes",
@@ -244,6 +251,7 @@ PICTURE_SETTINGS: Final = (
     "turn",
     "invert",
     "trim",
+    "sheet",
     "deskew",
     "subject",
 )
@@ -253,8 +261,8 @@ def picture_settings(values: Mapping[str, Any]) -> dict[str, Any]:
     """Return the flat settings that the picture options stand for."""
     flat = {name: values[name] for name in PICTURE_SETTINGS}
     flat["turn"] = int(flat["turn"])
-    flat["trim"] = flat["trim"] == "yes"
-    flat["deskew"] = flat["deskew"] == "yes"
+    for name in ("trim", "sheet", "deskew"):
+        flat[name] = flat[name] == "yes"
     return flat
 
 

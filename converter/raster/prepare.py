@@ -14,6 +14,7 @@ from converter.model.arrays import as_picture
 from converter.pixels.blocks import to_blocks
 from converter.raster.drawn_squares import enlarge
 from converter.raster.frame import Matrix, Orientation, find_standing, quarter_turn
+from converter.raster.sheet import find_sheet
 from converter.raster.tone import part_colours, put_on_white, to_gray
 from converter.settings import Box, ChartSettings
 
@@ -42,6 +43,8 @@ class Prepared:
     to_source: Matrix
     """(3, 3): (row, col, 1) in pixels of this picture to pixels of the picture as it came."""
     source_shape: tuple[int, int]
+    on_sheet: bool = False
+    """Only a sheet of paper in the photograph was taken."""
 
     @property
     def stitches(self) -> int:
@@ -65,7 +68,8 @@ def prepare_picture(image: Any, settings: ChartSettings) -> Prepared:
     Notes
     -----
     The crop box and the subject box are percentages of the turned picture; masks have the shape of the picture as
-    it came and are turned and cropped with it. Small pictures are enlarged.
+    it came and are turned and cropped with it. Small pictures are enlarged. If a photograph shows a sheet of paper with
+    something else round it, only the sheet is taken and laid flat.
     """
     picture = as_picture(image)
     source_shape = (picture.shape[0], picture.shape[1])
@@ -99,16 +103,24 @@ def prepare_picture(image: Any, settings: ChartSettings) -> Prepared:
     standing = find_standing(gray, colour if has_colour else None, keep, clear)
     one = standing.orientation
     to_source = to_source @ one.matrix(gray.shape)
+    gray, colour = one.apply(gray), one.apply(colour)
+    keep, clear = (None if x is None else one.apply(x) for x in (keep, clear))
+    sheet = find_sheet(colour) if _may_lie_on_a_sheet(settings) else None
+    if sheet is not None:
+        colour = sheet.lay_flat(colour)
+        keep, clear = (None if x is None else sheet.lay_flat(x) for x in (keep, clear))
+        gray = part_colours(colour, to_gray(colour))
+        to_source = to_source @ sheet.matrix()
     columns, rows = (wanted.rows, wanted.columns) if one.transpose else (wanted.columns, wanted.rows)
     mirror = wanted.mirror
     if one.transpose:
         mirror = {"upright": "level", "level": "upright"}.get(mirror, mirror)
-    symmetries = standing.symmetries if subject is None else ()
+    symmetries = standing.symmetries if subject is None and sheet is None else ()
     return Prepared(
-        gray=one.apply(gray),
-        colour=one.apply(colour) if has_colour else None,
-        keep=None if keep is None else one.apply(keep),
-        clear=None if clear is None else one.apply(clear),
+        gray=gray,
+        colour=colour if has_colour else None,
+        keep=keep,
+        clear=clear,
         subject=None if subject is None else _turn_box(subject, one),
         mirror=mirror,
         columns=columns,
@@ -117,7 +129,15 @@ def prepare_picture(image: Any, settings: ChartSettings) -> Prepared:
         symmetries=symmetries,
         to_source=to_source,
         source_shape=source_shape,
+        on_sheet=sheet is not None,
     )
+
+
+def _may_lie_on_a_sheet(settings: ChartSettings) -> bool:
+    """Return whether she may mean only the sheet of paper that the picture shows."""
+    wanted = settings.reduction
+    photo = wanted.kind == "photo" or wanted.subject is not None
+    return settings.picture.sheet and not settings.picture.invert and not photo
 
 
 def _mask(name: str, mask: Any, shape: tuple[int, int]) -> npt.NDArray[np.bool_] | None:

@@ -31,6 +31,7 @@ SIMPLER = (0.3, 0.55)
 """Stitches: half the width of the gaps that are then closed."""
 FEW_SQUARES = 8
 """Squares on the longer side, of fewer of which a plain shape may be made."""
+ON_SHEET = Phrase("Only the sheet of paper in the photo was taken, laid flat.")
 WORTH_IT = 4.0
 """Readability that a simpler drawing must gain."""
 
@@ -237,7 +238,7 @@ def _result(ready: Prepared, work: Work, best: _Attempt) -> Reduction:
         cells=back.apply(best.cells),
         placement=(to_source @ best.grid.matrix() @ turned)[:2],
         kind=work.kind.name,
-        reason=work.kind.reason,
+        reason=sentences(work.kind.reason, ON_SHEET) if ready.on_sheet else work.kind.reason,
         readability=best.verdict.readability,
         losses=losses,
         loss_mask=lost,

@@ -72,6 +72,7 @@ REACHES = [
     ("--turn 90", "settings.picture.turn", 90),
     ("--invert", "settings.picture.invert", True),
     ("--trim no", "settings.picture.trim", False),
+    ("--sheet no", "settings.picture.sheet", False),
     ("--lines edges", "settings.lines.lines", "edges"),
     ("--most-lines 30", "settings.lines.most_lines", 30),
     ("--half-points", "settings.lines.half_points", True),
