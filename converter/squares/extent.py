@@ -49,6 +49,8 @@ _MOST = 0.59
 """Share of all sides of a row that show something as dark as a printed line, from which there is a row."""
 _ALL_ALONG = 0.85
 """The same of an outer line that is seen all along."""
+_SURELY_BACK, _MOST_HIDDEN = 3, 4
+"""Rows that show lines again after as many hidden ones at most, wherever those lie."""
 _START, _MOST_ROUNDS = 3, 9
 """Squares to each side of where most lines are seen from which on the ends are looked for; rounds of that."""
 _SHADE, _LIGHT = 0.06, 0.5
@@ -281,10 +283,17 @@ def _rows_there(rows: list[_Verdict]) -> int:
 
 
 def _come_back(rows: list[_Verdict]) -> bool:
-    """Return whether lines come back after a row that is hardly seen: at once, or for two rows after more on paper."""
+    """Return whether lines come back after a row that is hardly seen.
+
+    They do if the next row shows them, or two do after more hidden rows on paper, or `_SURELY_BACK` after a few others;
+    a table hardly shows them in so many.
+    """
     hidden = next((k for k, row in enumerate(rows) if row.there is not None), len(rows))
-    after = [row.there for row in rows[hidden : hidden + 2]]
-    return after[:1] == [True] if hidden == 1 else after == [True, True] and all(row.light for row in rows[:hidden])
+    light = all(row.light for row in rows[:hidden])
+    needed = 1 if hidden == 1 else 2 if light else _SURELY_BACK
+    if hidden > _MOST_HIDDEN and not light:
+        return False
+    return [row.there for row in rows[hidden : hidden + needed]] == [True] * needed
 
 
 def trimmed(span: Extent, outside: BoolArray, inked: BoolArray) -> Extent:

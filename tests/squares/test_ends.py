@@ -65,6 +65,8 @@ def test_crosses_all_along_the_cut_edge_of_a_sheet_are_read(turns):
         ([THERE] * 5 + [HARDLY, THERE, NONE], 7),
         ([THERE] * 5 + [HARDLY, HARDLY, THERE, NONE], 5),
         ([THERE] * 5 + [HARDLY, HARDLY, THERE, THERE, NONE], 5),
+        ([THERE] * 5 + [HARDLY, HARDLY, THERE, THERE, THERE, NONE], 10),
+        ([THERE] * 5 + [HARDLY] * 5 + [THERE, THERE, THERE, NONE], 5),
         ([THERE] * 5 + [_Verdict(None, light=True)] * 3 + [THERE, THERE, NONE], 10),
         ([THERE] * 5 + [_Verdict(None, light=True)] * 3 + [BARE, THERE, THERE], 5),
         ([THERE] * 5 + [HARDLY, NONE, _Verdict(True, surely=True), BARE], 8),
