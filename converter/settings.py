@@ -65,6 +65,8 @@ class PictureSettings:
     """Cut the blank paper round the drawing away first, so that the width asked for is the design's."""
     sheet: bool = True
     """Take only the sheet of paper that a photograph shows, and lay it flat."""
+    rulings: bool = False
+    """Draw the printed lines of ruled, squared or dotted paper too."""
 
     def __post_init__(self) -> None:
         """Check ranges."""

@@ -226,6 +226,13 @@ picture_options = _stack(
         help="In a photo take only the sheet of paper.",
     ),
     click.option(
+        "--rulings",
+        type=click.Choice(["yes", "no"]),
+        default="no",
+        show_default=True,
+        help="Draw the printed lines of the paper too.",
+    ),
+    click.option(
         "--deskew",
         type=click.Choice(["yes", "no"]),
         default="yes",
@@ -252,6 +259,7 @@ PICTURE_SETTINGS: Final = (
     "invert",
     "trim",
     "sheet",
+    "rulings",
     "deskew",
     "subject",
 )
@@ -261,7 +269,7 @@ def picture_settings(values: Mapping[str, Any]) -> dict[str, Any]:
     """Return the flat settings that the picture options stand for."""
     flat = {name: values[name] for name in PICTURE_SETTINGS}
     flat["turn"] = int(flat["turn"])
-    for name in ("trim", "sheet", "deskew"):
+    for name in ("trim", "sheet", "rulings", "deskew"):
         flat[name] = flat[name] == "yes"
     return flat
 

@@ -20,7 +20,7 @@ State = Mapping[str, Any]
 
 PICTURE_SETTINGS: Final = (
     "kind", "dark", "detail", "tidy", "lines", "most_lines", "half_points", "mirror", "crop", "turn", "invert", "trim",
-    "sheet", "deskew", "subject",
+    "sheet", "rulings", "deskew", "subject",
 )  # fmt: skip
 OPTIONS: Final = (
     "wide", "high", "fit", "stitches", "hours", "skeins", "piece", "fabric", "thread_colour", "thread_name", "ground",

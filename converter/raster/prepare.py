@@ -14,6 +14,7 @@ from converter.model.arrays import as_picture
 from converter.pixels.blocks import to_blocks
 from converter.raster.drawn_squares import enlarge
 from converter.raster.frame import Matrix, Orientation, find_standing, quarter_turn
+from converter.raster.rulings import find_rulings
 from converter.raster.sheet import find_sheet
 from converter.raster.tone import part_colours, put_on_white, to_gray
 from converter.settings import Box, ChartSettings
@@ -45,6 +46,8 @@ class Prepared:
     source_shape: tuple[int, int]
     on_sheet: bool = False
     """Only a sheet of paper in the photograph was taken."""
+    was_ruled: bool = False
+    """Printed lines of the paper were left out."""
 
     @property
     def stitches(self) -> int:
@@ -109,13 +112,17 @@ def prepare_picture(image: Any, settings: ChartSettings) -> Prepared:
     if sheet is not None:
         colour = sheet.lay_flat(colour)
         keep, clear = (None if x is None else sheet.lay_flat(x) for x in (keep, clear))
-        gray = part_colours(colour, to_gray(colour))
         to_source = to_source @ sheet.matrix()
+    rulings = find_rulings(colour) if _may_be_ruled(settings) else None
+    if rulings is not None:
+        colour = rulings.wiped(colour)
+    if sheet is not None or rulings is not None:
+        gray = part_colours(colour, to_gray(colour))
     columns, rows = (wanted.rows, wanted.columns) if one.transpose else (wanted.columns, wanted.rows)
     mirror = wanted.mirror
     if one.transpose:
         mirror = {"upright": "level", "level": "upright"}.get(mirror, mirror)
-    symmetries = standing.symmetries if subject is None and sheet is None else ()
+    symmetries = standing.symmetries if subject is None and sheet is None and rulings is None else ()
     return Prepared(
         gray=gray,
         colour=colour if has_colour else None,
@@ -130,6 +137,7 @@ def prepare_picture(image: Any, settings: ChartSettings) -> Prepared:
         to_source=to_source,
         source_shape=source_shape,
         on_sheet=sheet is not None,
+        was_ruled=rulings is not None,
     )
 
 
@@ -138,6 +146,12 @@ def _may_lie_on_a_sheet(settings: ChartSettings) -> bool:
     wanted = settings.reduction
     photo = wanted.kind == "photo" or wanted.subject is not None
     return settings.picture.sheet and not settings.picture.invert and not photo
+
+
+def _may_be_ruled(settings: ChartSettings) -> bool:
+    """Return whether printed lines of the paper are to be left out, where there are any."""
+    wanted = settings.reduction
+    return not (settings.picture.rulings or settings.picture.invert or wanted.kind == "photo")
 
 
 def _mask(name: str, mask: Any, shape: tuple[int, int]) -> npt.NDArray[np.bool_] | None:

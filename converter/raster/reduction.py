@@ -32,6 +32,7 @@ SIMPLER = (0.3, 0.55)
 FEW_SQUARES = 8
 """Squares on the longer side, of fewer of which a plain shape may be made."""
 ON_SHEET = Phrase("Only the sheet of paper in the photo was taken, laid flat.")
+WAS_RULED = Phrase("The printed lines of the paper were left out.")
 WORTH_IT = 4.0
 """Readability that a simpler drawing must gain."""
 
@@ -231,6 +232,9 @@ def _result(ready: Prepared, work: Work, best: _Attempt) -> Reduction:
     if best.simpler:
         simpler = Phrase("At this size the drawing was simplified on purpose: narrow gaps were filled.")
         losses = (simpler, *losses)
+    reason = work.kind.reason
+    for said, note in ((ready.on_sheet, ON_SHEET), (ready.was_ruled, WAS_RULED)):
+        reason = sentences(reason, note) if said else reason
     lost = np.zeros(ready.source_shape, dtype=np.bool_)
     if best.verdict.mask.any():
         lost = _on_source(best.verdict.mask, to_source, best.laid_grid, work.pixels, ready.source_shape)
@@ -238,7 +242,7 @@ def _result(ready: Prepared, work: Work, best: _Attempt) -> Reduction:
         cells=back.apply(best.cells),
         placement=(to_source @ best.grid.matrix() @ turned)[:2],
         kind=work.kind.name,
-        reason=sentences(work.kind.reason, ON_SHEET) if ready.on_sheet else work.kind.reason,
+        reason=reason,
         readability=best.verdict.readability,
         losses=losses,
         loss_mask=lost,

@@ -73,6 +73,7 @@ REACHES = [
     ("--invert", "settings.picture.invert", True),
     ("--trim no", "settings.picture.trim", False),
     ("--sheet no", "settings.picture.sheet", False),
+    ("--rulings yes", "settings.picture.rulings", True),
     ("--lines edges", "settings.lines.lines", "edges"),
     ("--most-lines 30", "settings.lines.most_lines", 30),
     ("--half-points", "settings.lines.half_points", True),

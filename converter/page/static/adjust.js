@@ -3,7 +3,7 @@
 import { store, on, preview, keep } from "./store.js";
 import { el, slider, choice, check, button } from "./build.js";
 
-const PLAIN = { dark: 0, detail: 50, tidy: 50, lines: "auto", mirror: "auto", sheet: true, deskew: true };
+const PLAIN = { dark: 0, detail: 50, tidy: 50, lines: "auto", mirror: "auto", sheet: true, rulings: false, deskew: true };
 
 function settings(part) {
   return { settings: part };
@@ -31,10 +31,11 @@ export function setUpAdjust(body, state) {
     chosen: (value) => keep(settings({ mirror: value }), "Same on both sides"),
   });
   const sheet = check({ label: "Only the sheet of paper in a photo", changed: (value) => keep(settings({ sheet: value }), "Only the sheet of paper") });
+  const rulings = check({ label: "The paper's printed lines too", changed: (value) => keep(settings({ rulings: value }), "Printed lines of the paper") });
   const deskew = check({ label: "Straighten a slight tilt", changed: (value) => keep(settings({ deskew: value }), "Straighten") });
   const back = button("Back to the first suggestion", () => keep({ settings: { ...PLAIN } }, "Back to the first suggestion"), { class: "quiet" });
   const none = el("p", { class: "soft", hidden: true }, "This piece came as a finished chart: correct it by hand, or put a border round it.");
-  const controls = el("div", { class: "step-body", style: null }, Object.values(sliders).map((each) => each.node), lines.node, mirror.node, sheet.node, deskew.node, el("div", {}, back));
+  const controls = el("div", { class: "step-body", style: null }, Object.values(sliders).map((each) => each.node), lines.node, mirror.node, sheet.node, rulings.node, deskew.node, el("div", {}, back));
   controls.style.padding = "0";
   body.append(none, controls);
 
@@ -44,6 +45,7 @@ export function setUpAdjust(body, state) {
     lines.set(given.lines);
     mirror.set(given.mirror);
     sheet.set(given.sheet);
+    rulings.set(given.rulings);
     deskew.set(given.deskew);
     const fixed = store.state.what !== "picture";
     none.hidden = !fixed;
