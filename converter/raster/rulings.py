@@ -17,6 +17,8 @@ import numpy.typing as npt
 
 from converter.raster.around import grow, square
 from converter.raster.scaling import size_at
+from converter.raster.slopes import count_by_slope
+from converter.raster.tone import darkest_colour
 
 SEEN = 700
 """Pixels on the longer side of the copy that is looked at."""
@@ -38,6 +40,8 @@ STRIPS, LEAST_STRIPS = 4, 3
 """Strips that are looked at by themselves, and how many must repeat."""
 STEEPEST = 0.16
 """Slope of the lines against the picture's, some 9 degrees."""
+EVEN = 31
+"""Pixels over which the counts are brought to the same level, as ink hides some."""
 SHORTEST, MOST_SHARE = 6, 0.2
 """Least distance of two lines, pixels of the copy, and the greatest as a share of its side."""
 LEAST_REPEAT, LEAST_AGAIN = 0.7, 0.38
@@ -58,8 +62,8 @@ class Rulings:
     def wiped(self, picture: npt.NDArray[Any]) -> npt.NDArray[np.uint8]:
         """Return the picture with bare paper for all that is no ink."""
         paper = np.asarray(cv2.resize(self.paper, picture.shape[1::-1], interpolation=cv2.INTER_LINEAR), dtype=np.uint8)
-        least = (_tone(paper).astype(np.float32) + np.float32(LIFT)) * np.float32(np.exp(-self.darkest))
-        bare = _tone(picture) + np.float32(LIFT) > least
+        least = (darkest_colour(paper).astype(np.float32) + np.float32(LIFT)) * np.float32(np.exp(-self.darkest))
+        bare = darkest_colour(picture) + np.float32(LIFT) > least
         out = picture.copy()
         out[bare] = paper[bare]
         return np.asarray(out, dtype=np.uint8)
@@ -82,7 +86,7 @@ def find_rulings(picture: npt.NDArray[Any]) -> Rulings | None:
     small = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
     if min(small.shape[:2]) < GROUND:
         return None
-    tone = _tone(small)
+    tone = darkest_colour(small)
     dark = np.log((_bare_paper(tone) + np.float32(LIFT)) / (tone + np.float32(LIFT)))
     if float((np.abs(dark) < ALIKE).mean()) < LEAST_BARE:
         return None
@@ -95,11 +99,6 @@ def find_rulings(picture: npt.NDArray[Any]) -> Rulings | None:
     if float(marks.mean()) < LEAST_MARKS or not (_repeat(marks) or _repeat(marks.T)):
         return None
     return Rulings(_bare_paper(small), (PALE + 0.05) * usual)
-
-
-def _tone(picture: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
-    """Return how bright a picture is in its darkest colour: coloured lines count as dark."""
-    return np.asarray(picture if picture.ndim == 2 else picture.min(axis=2), dtype=np.uint8)
 
 
 def _bare_paper(small: npt.NDArray[Any]) -> npt.NDArray[np.uint8]:
@@ -123,13 +122,9 @@ def _repeats(marks: npt.NDArray[np.bool_]) -> bool:
     row, col = np.nonzero(marks)
     if len(row) < height:
         return False
-    reach = int(np.ceil(STEEPEST * width / 2))
-    slopes = np.linspace(-STEEPEST, STEEPEST, 4 * reach + 1)
-    at = np.rint(row - slopes[:, None] * (col - width / 2)).astype(np.int64) + reach
-    size = height + 2 * reach
-    heap = np.bincount((at + size * np.arange(len(slopes))[:, None]).ravel(), minlength=size * len(slopes))
-    counts = heap.reshape(len(slopes), size)[:, reach : reach + height].astype(np.float32)
-    uneven = counts - cv2.blur(counts, (31, 1), borderType=cv2.BORDER_REPLICATE)
+    counted = count_by_slope(row, col, (height, width), STEEPEST, finer=2)
+    counts = counted.counts[:, counted.shift : counted.shift + height]
+    uneven = counts - cv2.blur(counts, (EVEN, 1), borderType=cv2.BORDER_REPLICATE)
     chosen = uneven[int((uneven**2).sum(axis=1).argmax())].astype(np.float64)
     total = float(chosen @ chosen)
     longest = int(MOST_SHARE * height)

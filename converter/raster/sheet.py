@@ -24,6 +24,8 @@ import numpy.typing as npt
 
 from converter.raster.around import blur, square
 from converter.raster.scaling import size_at
+from converter.raster.slopes import count_by_slope
+from converter.raster.tone import darkest_colour
 
 LEAST_PIXELS = 480
 """Longer side of the smallest photograph; emblems and playing cards are smaller."""
@@ -151,8 +153,7 @@ def find_sheet(picture: npt.NDArray[Any]) -> Sheet | None:
         return None
     scale = SEEN / max(picture.shape[:2])
     small = cv2.resize(picture, size_at(picture.shape[:2], scale, 1), interpolation=cv2.INTER_AREA)
-    # What is coloured is darker than paper in one of its colours at least.
-    tone = np.asarray(small if small.ndim == 2 else small.min(axis=2), dtype=np.uint8)
+    tone = darkest_colour(np.asarray(small, dtype=np.uint8))
     level = np.log(tone.astype(np.float32) + np.float32(LIFT))
     if min(level.shape) < LEAST_PIXELS // 12 or not _has_dark_rim(level):
         return None
@@ -208,20 +209,14 @@ def _find_lines(rise: Plane, along: Plane, upright: bool, own: int) -> list[_Lin
     side = _Line(float(own), 0.0, upright, False)
     if not len(row):
         return [side]
-    slopes = np.linspace(-STEEPEST, STEEPEST, 2 * round(STEEPEST * height / 2) + 1)
-    # At the middle row, so that a slope does not move the line.
-    middle = (height - 1) / 2
-    shift = 2 + int(np.ceil(STEEPEST * height / 2))
-    places = np.rint(col - slopes[:, None] * (row - middle)).astype(np.int64) + shift
-    size = width + 2 * shift
-    heap = np.bincount((places + size * np.arange(len(slopes))[:, None]).ravel(), minlength=size * len(slopes))
-    heap = heap.reshape(len(slopes), size).astype(np.float32)
+    counted = count_by_slope(col, row, (width, height), STEEPEST)
+    heap, slopes, middle = counted.counts, counted.slopes, (height - 1) / 2
     heap[:, 1:-1] = heap[:, :-2] + heap[:, 1:-1] + heap[:, 2:]
     for _ in range(MOST_TRIED):
         which, where = np.unravel_index(int(heap.argmax()), heap.shape)
         if heap[which, where] < LEAST_SIDE * height:
             break
-        near = np.abs(col - slopes[which] * (row - middle) - (where - shift)) <= NEAR_LINE + 0.5
+        near = np.abs(col - slopes[which] * (row - middle) - (where - counted.shift)) <= NEAR_LINE + 0.5
         slope, at = np.polyfit(row[near] + 0.5, col[near] + 0.5, 1)
         found.append((_longest_run(row[near]), _Line(float(at), float(slope), upright, True)))
         # What is nearly the same line is not looked at again.

@@ -39,6 +39,11 @@ def to_gray(picture: PictureArray) -> npt.NDArray[np.uint8]:
     return np.asarray(cv2.cvtColor(np.ascontiguousarray(picture), cv2.COLOR_RGB2GRAY), dtype=np.uint8)
 
 
+def darkest_colour(picture: PictureArray) -> npt.NDArray[np.uint8]:
+    """Return how bright a picture is in its darkest colour: what is coloured is darker than white paper there."""
+    return np.asarray(picture if picture.ndim == 2 else picture.min(axis=2), dtype=np.uint8)
+
+
 def part_colours(picture: PictureArray, gray: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
     """Return the gray of a picture, or one made of its colours if these are all about equally dark.
 
