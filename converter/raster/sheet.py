@@ -217,14 +217,20 @@ def _find_lines(rise: Plane, along: Plane, upright: bool, own: int) -> list[_Lin
         if heap[which, where] < LEAST_SIDE * height:
             break
         near = np.abs(col - slopes[which] * (row - middle) - (where - counted.shift)) <= NEAR_LINE + 0.5
-        slope, at = np.polyfit(row[near] + 0.5, col[near] + 0.5, 1)
-        found.append((_longest_run(row[near]), _Line(float(at), float(slope), upright, True)))
+        found.append((_longest_run(row[near]), _through(row[near] + 0.5, col[near] + 0.5, upright)))
         # What is nearly the same line is not looked at again.
         first, last = max(0, int(which) - 12), int(which) + 13
         heap[first:last, max(0, int(where) - 6) : int(where) + 7] = 0
     # The edge of a sheet is whole; a row of tiles or boards has gaps.
     found.sort(key=lambda each: -each[0])
     return [*(line for _, line in found[:MOST_LINES]), side]
+
+
+def _through(along: npt.NDArray[np.float64], across: npt.NDArray[np.float64], upright: bool) -> _Line:
+    """Return the line nearest to some points: least squares across it."""
+    off = along - along.mean()
+    slope = float(off @ across) / max(float(off @ off), 1e-9)
+    return _Line(float(across.mean() - slope * along.mean()), slope, upright, True)
 
 
 def _longest_run(places: npt.NDArray[np.intp]) -> int:
