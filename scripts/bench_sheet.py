@@ -20,8 +20,7 @@ import numpy as np
 ROOT = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
-from helpers.sheet_photos import DRAWINGS, GROUNDS, overlap, photograph  # noqa: E402
-from helpers.sheet_photos import stitch_agreement as agreement  # noqa: E402
+from helpers.sheet_photos import DRAWINGS, GROUNDS, overlap, photograph, stitch_agreement  # noqa: E402
 
 from converter.errors import RequestError  # noqa: E402
 from converter.pipeline import chart_from_image  # noqa: E402
@@ -68,8 +67,8 @@ def main() -> None:
             shape = photo.picture.shape[:2]
             found += sheet is not None and overlap(sheet.corners, photo.corners, shape) > 0.93
             true = charted(photo.drawing, asked.columns, False)
-            with_sheet.append(agreement(true, charted(photo.picture, asked.columns, True)))
-            whole.append(agreement(true, charted(photo.picture, asked.columns, False)))
+            with_sheet.append(stitch_agreement(true, charted(photo.picture, asked.columns, True)))
+            whole.append(stitch_agreement(true, charted(photo.picture, asked.columns, False)))
         shares = np.median(with_sheet), np.median(whole)
         print(
             f"{ground:12} {asked.photos:6} {found / asked.photos:6.0%} {shares[0]:10.2f} {shares[1]:11.2f}", flush=True

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from converter.cli.options import LENGTH, SIZE, material_options, output_options, print_json
+from converter.cli.options import LENGTH, SIZE, material_options, output_options, print_json, yes_or_no
 
 
 class NumbersType(click.ParamType[tuple[int, ...]]):
@@ -148,13 +148,7 @@ class RepeatType(click.ParamType[tuple[str, int, int]]):
     type=click.Path(path_type=Path),
     help="Chart of a piece for the corners: of the last strip, or with lines between.",
 )
-@click.option(
-    "--corner-lines",
-    type=click.Choice(["yes", "no"]),
-    default="yes",
-    show_default=True,
-    help="Backstitch lines from piece to piece.",
-)
+@yes_or_no("--corner-lines", "yes", "Backstitch lines from piece to piece.")
 @click.option("--corner-upright", is_flag=True, help="Corner pieces keep standing; else all four are reflected.")
 @click.option(
     "--double-middle", is_flag=True, help="Double a symmetric motif's middle instead of a blank row beside it."

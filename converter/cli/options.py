@@ -185,6 +185,12 @@ width_options = _stack(
     click.option("--high", type=click.IntRange(4, 1000), metavar="N", help="Stitches up the design."),
 )
 
+
+def yes_or_no(name: str, usual: str, text: str) -> Callable[[F], F]:
+    """Return an option that is ``yes`` or ``no``."""
+    return click.option(name, type=click.Choice(["yes", "no"]), default=usual, show_default=True, help=text)
+
+
 picture_options = _stack(
     click.option("--kind", type=click.Choice(KINDS), default="auto", show_default=True, help="What the picture is."),
     click.option(
@@ -211,34 +217,10 @@ picture_options = _stack(
         help="Turn the picture clockwise first.",
     ),
     click.option("--invert", is_flag=True, help="Light drawing on a dark ground."),
-    click.option(
-        "--trim",
-        type=click.Choice(["yes", "no"]),
-        default="yes",
-        show_default=True,
-        help="Cut blank paper round the drawing away first.",
-    ),
-    click.option(
-        "--sheet",
-        type=click.Choice(["yes", "no"]),
-        default="yes",
-        show_default=True,
-        help="In a photo take only the sheet of paper.",
-    ),
-    click.option(
-        "--rulings",
-        type=click.Choice(["yes", "no"]),
-        default="no",
-        show_default=True,
-        help="Draw the printed lines of the paper too.",
-    ),
-    click.option(
-        "--deskew",
-        type=click.Choice(["yes", "no"]),
-        default="yes",
-        show_default=True,
-        help="Straighten a slightly tilted drawing.",
-    ),
+    yes_or_no("--trim", "yes", "Cut blank paper round the drawing away first."),
+    yes_or_no("--sheet", "yes", "In a photo take only the sheet of paper."),
+    yes_or_no("--rulings", "no", "Draw the printed lines of the paper too."),
+    yes_or_no("--deskew", "yes", "Straighten a slightly tilted drawing."),
     click.option("--subject", type=BOX, help="Where the subject of a photo is, in percent."),
     click.option("--keep", type=click.Path(path_type=Path), help="Mask picture: dark areas keep full detail."),
     click.option("--clear", type=click.Path(path_type=Path), help="Mask picture: dark areas are left out."),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from converter.cli.options import output_options, print_json, say
+from converter.cli.options import output_options, print_json, say, yes_or_no
 
 if TYPE_CHECKING:
     from converter.model.chart import Chart
@@ -76,13 +76,7 @@ class MarksType(click.ParamType[tuple[int, ...]]):
     help="Outer corners of the grid in pixels: top left, top right, bottom right, bottom left.",
 )
 @click.option("--only", type=MarksType(), help="Keep only these marks; the list is printed.  [all]")
-@click.option(
-    "--trim",
-    type=click.Choice(["yes", "no"]),
-    default="yes",
-    show_default=True,
-    help="Cut empty squares round the motif away.",
-)
+@yes_or_no("--trim", "yes", "Cut empty squares round the motif away.")
 @output_options
 def command(photo: Path, **options: Any) -> None:
     """Read a motif from a photo or scan of squared paper.

@@ -29,8 +29,8 @@ from converter.raster.tone import darkest_colour
 
 LEAST_PIXELS = 480
 """Longer side of the smallest photograph; emblems and playing cards are smaller."""
-SEEN = 400
-"""Pixels on the longer side of the copy that is looked at."""
+SEEN, NARROWEST = 400, 40
+"""Pixels on the longer side of the copy that is looked at, and on the shorter one at least."""
 LIFT = 8.0
 """Levels added before the logarithm, so that noise in the dark does not count."""
 LEAST_STEP = 0.07
@@ -155,15 +155,18 @@ def find_sheet(picture: npt.NDArray[Any]) -> Sheet | None:
     small = cv2.resize(picture, size_at(picture.shape[:2], scale, 1), interpolation=cv2.INTER_AREA)
     tone = darkest_colour(np.asarray(small, dtype=np.uint8))
     level = np.log(tone.astype(np.float32) + np.float32(LIFT))
-    if min(level.shape) < LEAST_PIXELS // 12 or not _has_dark_rim(level):
+    if min(level.shape) < NARROWEST or not _has_dark_rim(level):
         return None
     soft = blur(level, 1.0)
-    # How much brighter it gets to the right, to the left, downwards and upwards; the level ones are laid upright.
-    rises = [_rise(plane, sign) for plane in (soft, soft.T) for sign in (1, -1)]
-    lines = [
-        _find_lines(rise, rises[(2, 2, 0, 0)[k]].T, upright=k < 2, own=(0, rise.shape[1])[k % 2])
-        for k, rise in enumerate(rises)
-    ]
+    # How much brighter it gets to the right, to the left, downwards and upwards; the latter two are laid upright.
+    rises = right, left, down, up = [_rise(plane, sign) for plane in (soft, soft.T) for sign in (1, -1)]
+    height, width = soft.shape
+    lines = (
+        _find_lines(right, down.T, upright=True, own=0),
+        _find_lines(left, down.T, upright=True, own=width),
+        _find_lines(down, right.T, upright=False, own=0),
+        _find_lines(up, right.T, upright=False, own=height),
+    )
     marks = cv2.morphologyEx(soft, cv2.MORPH_BLACKHAT, square(2 * MARK + 1)) > ALIKE
     found = []
     for sides in itertools.product(*lines):
