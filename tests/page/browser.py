@@ -123,6 +123,7 @@ class Person:
 
     def click(self, selector: str, text: str = "") -> None:
         node = self.find(selector, text)
+        wait(node.is_enabled, f"{selector} {text} to be of use", 60)
         self.js("arguments[0].scrollIntoView({block: 'center'})", node)
         node.click()
 
@@ -192,7 +193,15 @@ class Person:
         chain.perform()
 
     def square_at(self, row: float, col: float) -> tuple[float, float]:
-        """Return the point of the window over a square (or hole) of the chart."""
+        """Return the point of the window over a square (or hole) of the chart, once it has settled in its place."""
+        wait(
+            lambda: self.js(
+                "const box = document.getElementById('chart').getBoundingClientRect();"
+                "const view = window.onecolour.chart;"
+                "return box.width === view.width && box.height === view.height"
+            ),
+            "the chart to fill its place",
+        )
         point = self.js(
             "const box = document.getElementById('chart').getBoundingClientRect();"
             "const view = window.onecolour.chart;"

@@ -175,10 +175,14 @@ def test_correcting_by_mouse_touch_and_keys(person, picture, driver):
     person.drag((5, 2))
     person.settle()
     assert person.js("return window.onecolour.store.grid.lines.length") == lines
-    # An area: copied, put down lower; then cleared.
+    # An area: copied, put down lower; then cleared. The chart keeps still while the choices under it change.
     person.choose("correct", "An area")
+    assert not person.find("#tray button", "Copy").is_enabled()
+    place = person.square_at(1.5, 1.5)
     person.drag((1.5, 1.5), (1.5, 2.5))
+    assert person.square_at(1.5, 1.5) == place
     person.click("#tray button", "Copy")
+    assert person.square_at(1.5, 1.5) == place
     person.drag((1.5, 1.5), (3.5, 1.5))
     person.click("#tray button", "Put it down")
     person.settle()

@@ -50,7 +50,9 @@ export function setUpCorrect(body, state, tray, view) {
   body.append(tool.node, how, halves.node, kept, aside, el("div", {}, release), partsHead, parts,
     el("details", {}, el("summary", {}, "Keys"), el("dl", { class: "keys" }, KEYS.map(([key, what]) => [el("dt", {}, key), el("dd", {}, what)]).flat())));
 
+  // As high as it was, whatever lies in it: else the chart would grow and shrink under her hand.
   const showTray = () => {
+    tray.style.minHeight = view.floating ? `${tray.getBoundingClientRect().height}px` : "";
     tray.replaceChildren();
     if (view.floating) {
       tray.append(
@@ -59,18 +61,19 @@ export function setUpCorrect(body, state, tray, view) {
         button("Upside down", () => turnFloating("flip")),
         button("Quarter turn", () => turnFloating("turn")),
         button("Leave it", dropFloating, { class: "quiet" }));
-    } else if (view.area && tools.name === "area") {
+    } else if (tools.name === "area") {
+      const act = (text, run, { ready = Boolean(view.area), ...attributes } = {}) => button(text, run, { disabled: !ready, ...attributes });
       tray.append(group("These squares",
-        button("Clear", clearArea),
-        button("Fill", fillArea),
-        button("Keep as it is", holdArea),
-        button("Move", () => lift(false)),
-        button("Copy", () => lift(true)),
-        button("Take corrections back", releaseArea, { class: "quiet" })));
-      if (onPicture()) {
+        act("Clear", clearArea),
+        act("Fill", fillArea),
+        act("Keep as it is", holdArea),
+        act("Move", () => lift(false)),
+        act("Copy", () => lift(true)),
+        act("Take corrections back", releaseArea, { class: "quiet" })));
+      if (store.state?.what === "picture") {
         tray.append(group("The picture here",
-          button("Full detail", () => markPicture("keep")),
-          button("Leave it out", () => markPicture("clear"))));
+          act("Full detail", () => markPicture("keep"), { ready: onPicture() }),
+          act("Leave it out", () => markPicture("clear"), { ready: onPicture() })));
       }
     }
     tray.hidden = !tray.childElementCount;
