@@ -10,7 +10,8 @@ import numpy.typing as npt
 
 from converter.draw.palette import IndexedPicture
 from converter.model.arrays import MaskArray
-from converter.raster.tone import put_on_white, to_gray
+from converter.pixels.clear import put_on_white
+from converter.raster.tone import to_gray
 
 _LONGEST_PX: Final = 1200
 _MARK_RGB: Final = (0, 90, 200)

@@ -26,6 +26,7 @@ from converter.errors import PictureError
 from converter.files.chart_file import PNG_SIGNATURE, check_ordinary
 from converter.model.arrays import PictureArray
 from converter.model.phrase import Phrase
+from converter.pixels.clear import put_on_white, seen_on_white
 
 if TYPE_CHECKING:
     from PIL import Image as PillowImage
@@ -428,7 +429,7 @@ def _on_white(pillow: Any, image: Any) -> PictureArray:
     kind = "L" if gray else "RGB"
     white = pillow.new(kind, rgba.size, "white")
     white.paste(rgba.convert(kind), mask=alpha)
-    return np.asarray(white)
+    return seen_on_white(np.asarray(white), np.asarray(alpha))
 
 
 def scale_to_uint8(values: Any) -> PictureArray:
@@ -541,8 +542,7 @@ def _decode_tiff(data: bytes, name: str) -> PictureArray | None:
     if pixels.ndim == 3 and pixels.shape[2] >= 3:
         colour = pixels[:, :, 2::-1]
         if pixels.shape[2] == 4:
-            alpha = pixels[:, :, 3:].astype(np.float64) / 255.0
-            colour = np.rint(colour * alpha + 255.0 * (1.0 - alpha)).astype(np.uint8)
+            colour = put_on_white(np.dstack([colour, pixels[:, :, 3]]))
         return np.ascontiguousarray(colour)
     return pixels if pixels.ndim == 2 else np.ascontiguousarray(pixels[:, :, 0])
 

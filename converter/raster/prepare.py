@@ -12,11 +12,12 @@ import numpy.typing as npt
 from converter.errors import UsageError
 from converter.model.arrays import as_picture
 from converter.pixels.blocks import to_blocks
+from converter.pixels.clear import put_on_white
 from converter.raster.drawn_squares import enlarge
 from converter.raster.frame import Matrix, Orientation, find_standing, quarter_turn
 from converter.raster.rulings import find_rulings
 from converter.raster.sheet import find_sheet
-from converter.raster.tone import part_colours, put_on_white, to_gray
+from converter.raster.tone import part_colours, to_gray
 from converter.settings import Box, ChartSettings
 
 

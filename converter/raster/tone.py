@@ -1,4 +1,4 @@
-"""From colours to one gray: alpha put on white, luma, and slow changes of light."""
+"""From colours to one gray: luma, and slow changes of light."""
 
 from __future__ import annotations
 
@@ -10,17 +10,6 @@ import numpy.typing as npt
 
 from converter.model.arrays import PictureArray
 from converter.raster.scaling import size_at
-
-
-def put_on_white(picture: PictureArray) -> PictureArray:
-    """Return a picture of shape (H, W) or (H, W, 3), uint8, with any transparency put on white paper."""
-    if picture.ndim == 2 or picture.shape[2] == 3:
-        return picture
-    alpha = picture[:, :, 3:].astype(np.uint16)
-    colour = picture[:, :, :3].astype(np.uint16)
-    mixed = (colour * alpha + 255 * (255 - alpha) + 127) // 255
-    return mixed.astype(np.uint8)
-
 
 SMALL_SIDE = 200
 """Pixels, longer side of the copy on which slow changes of light are filled in."""

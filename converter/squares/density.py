@@ -13,6 +13,8 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from converter.pixels.clear import put_on_white
+
 FloatArray = npt.NDArray[np.float32]
 
 _FLOOR = 12.0
@@ -20,13 +22,10 @@ _TABLE = (-np.log((np.arange(256) + _FLOOR) / (255 + _FLOOR))).astype(np.float32
 
 
 def as_rgb(image: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
-    """Return the picture as (H, W, 3); a transparent picture is laid on white."""
+    """Return the picture as (H, W, 3), with any transparency put on white paper."""
     if image.ndim == 2:
         return np.repeat(image[:, :, None], 3, axis=2)
-    if image.shape[2] == 4:
-        alpha = image[:, :, 3:].astype(np.float32) / 255
-        return np.asarray(image[:, :, :3] * alpha + 255 * (1 - alpha) + 0.5, dtype=np.uint8)
-    return image
+    return put_on_white(image)
 
 
 def density(rgb: npt.NDArray[np.uint8]) -> FloatArray:

@@ -194,6 +194,23 @@ class TestTraps:
         assert got[0, 0].tolist() == [255, 255, 255]
         assert got[15, 15].tolist() == [0, 0, 0]
 
+    @pytest.mark.parametrize(
+        ("mode", "kind"), [("RGBA", "PNG"), ("RGBA", "WebP"), ("RGBA", "TIFF"), ("LA", "PNG"), ("P", "PNG")]
+    )
+    def test_white_drawing_on_clear_ground_is_drawn_dark(self, mode, kind):
+        white = np.zeros((60, 80, 4), dtype=np.uint8)
+        white[:, :, :3] = 255
+        white[10:20, 10:70, 3] = 255
+        image = Image.fromarray(white).convert(mode)
+        if mode == "P":
+            image = Image.fromarray(np.where(white[:, :, 3] > 0, 1, 0).astype(np.uint8), "P")
+            image.putpalette([0, 0, 0, 255, 255, 255])
+        stream = io.BytesIO()
+        image.save(stream, format=kind, **({"transparency": 0} if mode == "P" else {}), lossless=True)
+        got = picture_from_bytes(stream.getvalue()).pixels
+        shape = 255 - white[:, :, 3]
+        assert np.array_equal(got, shape if got.ndim == 2 else np.repeat(shape[:, :, None], 3, axis=2))
+
     def test_gray_with_alpha_and_palette_with_a_clear_colour(self):
         la = np.zeros((10, 10, 2), dtype=np.uint8)
         la[5:, :, 1] = 255

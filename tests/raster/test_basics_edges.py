@@ -41,7 +41,7 @@ from converter.raster.mirror import (
 from converter.raster.morphology import disc, drop_small, fill_small, simplify_mask
 from converter.raster.prepare import _box_inside, _mask, _same_proportions, _span, _turn_box, prepare_picture
 from converter.raster.threshold import threshold_otsu
-from converter.raster.tone import median, put_on_white, to_gray
+from converter.raster.tone import median, to_gray
 from converter.settings import ChartSettings
 
 
@@ -108,16 +108,6 @@ def test_gaps_narrower_than_twice_the_radius_are_closed():
 
 
 # Tones.
-
-
-def test_clear_pixels_show_white_paper():
-    picture = np.array(
-        [[[0, 100, 200, 255], [0, 100, 200, 0], [0, 100, 201, 128], [255, 255, 255, 77]]], dtype=np.uint8
-    )
-    # 128 of 255: half and a little of the colour, the rest white, rounded.
-    assert put_on_white(picture).tolist() == [[[0, 100, 200], [255, 255, 255], [127, 177, 228], [255, 255, 255]]]
-    plain = picture[:, :, :3].copy()
-    assert put_on_white(plain) is plain and put_on_white(plain[:, :, 0]).shape == (1, 4)
 
 
 def test_gray_of_the_three_colours():
