@@ -2,6 +2,7 @@
 
 1.  `raster.prepare`     alpha on white, turn, crop, invert; then the standard orientation (`raster.frame`), in which
                          all work is done: mirrored or turned pictures give exactly mirrored or turned charts.
+    `raster.bars`        bars of a screen, and what is dark beyond a scanned page, are left out.
     `raster.sheet`       in a photo of a sheet of paper on a table the sheet alone is taken, and laid flat.
     `raster.rulings`     printed lines of the paper it is drawn on are left out.
     `raster.drawn_squares` small pictures enlarged; pictures that are drawn in squares are charts already.
@@ -125,7 +126,8 @@ def suggest_lines(image: Any, columns: int | None = 60, lines: str = "auto", **s
     UsageError
         If a setting is unknown or out of range, or the array is no picture.
     """
-    chosen = ChartSettings.from_options(columns=columns, lines=lines, **{"sheet": False, "rulings": True, **settings})
+    whole: dict[str, Any] = {"trim": False, "sheet": False, "rulings": True}
+    chosen = ChartSettings.from_options(columns=columns, lines=lines, **{**whole, **settings})
     if chosen.lines.lines == "none":
         return np.zeros((0, 2, 2), dtype=np.float64)
     ready = prepare_picture(image, chosen)

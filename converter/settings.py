@@ -62,7 +62,7 @@ class PictureSettings:
     invert: bool = False
     """Light drawing on a dark ground: exchange dark and light."""
     trim: bool = True
-    """Cut the blank paper round the drawing away first, so that the width asked for is the design's."""
+    """Cut blank paper, and bars of a screen or scan, away first, so that the width asked for is the design's."""
     sheet: bool = True
     """Take only the sheet of paper that a photograph shows, and lay it flat."""
     rulings: bool = False

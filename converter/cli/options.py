@@ -217,7 +217,7 @@ picture_options = _stack(
         help="Turn the picture clockwise first.",
     ),
     click.option("--invert", is_flag=True, help="Light drawing on a dark ground."),
-    yes_or_no("--trim", "yes", "Cut blank paper round the drawing away first."),
+    yes_or_no("--trim", "yes", "Cut blank paper, and bars of a screen or scan, away first."),
     yes_or_no("--sheet", "yes", "In a photo take only the sheet of paper."),
     yes_or_no("--rulings", "no", "Draw the printed lines of the paper too."),
     yes_or_no("--deskew", "yes", "Straighten a slightly tilted drawing."),

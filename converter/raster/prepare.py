@@ -13,6 +13,7 @@ from converter.errors import UsageError
 from converter.model.arrays import as_picture
 from converter.pixels.blocks import to_blocks
 from converter.pixels.clear import put_on_white
+from converter.raster.bars import find_bars
 from converter.raster.drawn_squares import enlarge
 from converter.raster.frame import Matrix, Orientation, find_standing, quarter_turn
 from converter.raster.rulings import find_rulings
@@ -45,6 +46,8 @@ class Prepared:
     to_source: Matrix
     """(3, 3): (row, col, 1) in pixels of this picture to pixels of the picture as it came."""
     source_shape: tuple[int, int]
+    had_bars: bool = False
+    """Bars of a screen, or the dark beyond a scanned page, were left out."""
     on_sheet: bool = False
     """Only a sheet of paper in the photograph was taken."""
     was_ruled: bool = False
@@ -109,6 +112,10 @@ def prepare_picture(image: Any, settings: ChartSettings) -> Prepared:
     to_source = to_source @ one.matrix(gray.shape)
     gray, colour = one.apply(gray), one.apply(colour)
     keep, clear = (None if x is None else one.apply(x) for x in (keep, clear))
+    bars = find_bars(colour) if settings.picture.trim and subject is None else None
+    if bars is not None:
+        colour, keep, clear = (None if x is None else bars.cut(x) for x in (colour, keep, clear))
+        to_source = to_source @ bars.matrix()
     sheet = find_sheet(colour) if _may_lie_on_a_sheet(settings) else None
     if sheet is not None:
         colour = sheet.lay_flat(colour)
@@ -117,13 +124,14 @@ def prepare_picture(image: Any, settings: ChartSettings) -> Prepared:
     rulings = find_rulings(colour) if _may_be_ruled(settings) else None
     if rulings is not None:
         colour = rulings.wiped(colour)
-    if sheet is not None or rulings is not None:
+    changed = any(each is not None for each in (bars, sheet, rulings))
+    if changed:
         gray = part_colours(colour, to_gray(colour))
     columns, rows = (wanted.rows, wanted.columns) if one.transpose else (wanted.columns, wanted.rows)
     mirror = wanted.mirror
     if one.transpose:
         mirror = {"upright": "level", "level": "upright"}.get(mirror, mirror)
-    symmetries = standing.symmetries if subject is None and sheet is None and rulings is None else ()
+    symmetries = standing.symmetries if subject is None and not changed else ()
     return Prepared(
         gray=gray,
         colour=colour if has_colour else None,
@@ -137,6 +145,7 @@ def prepare_picture(image: Any, settings: ChartSettings) -> Prepared:
         symmetries=symmetries,
         to_source=to_source,
         source_shape=source_shape,
+        had_bars=bars is not None,
         on_sheet=sheet is not None,
         was_ruled=rulings is not None,
     )

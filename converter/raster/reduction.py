@@ -31,6 +31,7 @@ SIMPLER = (0.3, 0.55)
 """Stitches: half the width of the gaps that are then closed."""
 FEW_SQUARES = 8
 """Squares on the longer side, of fewer of which a plain shape may be made."""
+HAD_BARS = Phrase("The bars round the picture were left out.")
 ON_SHEET = Phrase("Only the sheet of paper in the photo was taken, laid flat.")
 WAS_RULED = Phrase("The printed lines of the paper were left out.")
 WORTH_IT = 4.0
@@ -233,7 +234,7 @@ def _result(ready: Prepared, work: Work, best: _Attempt) -> Reduction:
         simpler = Phrase("At this size the drawing was simplified on purpose: narrow gaps were filled.")
         losses = (simpler, *losses)
     reason = work.kind.reason
-    for said, note in ((ready.on_sheet, ON_SHEET), (ready.was_ruled, WAS_RULED)):
+    for said, note in ((ready.had_bars, HAD_BARS), (ready.on_sheet, ON_SHEET), (ready.was_ruled, WAS_RULED)):
         reason = sentences(reason, note) if said else reason
     lost = np.zeros(ready.source_shape, dtype=np.bool_)
     if best.verdict.mask.any():

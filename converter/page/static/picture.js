@@ -40,7 +40,7 @@ export function setUpPicture(body, state) {
     chosen: (value) => keep({ settings: { kind: value === "auto" ? null : value } }, "What the picture is"),
   });
   const invert = check({ label: "Light drawing on a dark ground", changed: (value) => keep({ settings: { invert: value || null } }, "Light on dark") });
-  const trim = check({ label: "Leave the blank paper round it away", changed: (value) => keep({ settings: { trim: value ? null : false } }, "Blank paper") });
+  const trim = check({ label: "Leave blank paper and bars round it away", changed: (value) => keep({ settings: { trim: value ? null : false } }, "Blank paper") });
   const reason = el("p", { class: "soft" });
   const read = choice({
     label: "Read it",
