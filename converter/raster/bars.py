@@ -1,7 +1,8 @@
 """Bars round a picture that are not of it: those of a telephone's screen, and the dark beyond a scanned page.
 
-- A picture of a screen shows another picture between two bars of one exact tone, above and below it if it is upright,
-  beside it if it lies. Signs may stand on the bars, but none at the straight seams, and no bar crosses the picture.
+- A picture of a screen shows another picture between two bars of one exact tone, nearly black or nearly white, above
+  and below it if it is upright, beside it if it lies. Signs may stand on the bars, but none at the straight seams, and
+  no bar crosses the picture.
 - A scanner that was left open is dark beyond the paper: along two sides that meet, or along three. The seam is
   straight, or nearly, the paper along it is bare, and most of what is left is paper.
 """
@@ -24,6 +25,8 @@ LONG = 1.25
 """Longer side of a screen over the shorter one."""
 TONE = 10
 """Levels by which the tone of a bar differs from one exact tone, and from that of the other bar: packing blurs it."""
+BLACK, WHITE, GRAY = 70, 225, 24
+"""Levels up to which a tone is nearly black, from which it is nearly white, and by which its colours differ at most."""
 HELD = 0.5
 """Share of a bar's row that shows its tone, whatever signs stand on it."""
 AT_SEAM = 0.97
@@ -108,7 +111,7 @@ def _between_bars(picture: npt.NDArray[Any]) -> tuple[int, int] | None:
     """Return the first row between two level bars of one tone and the row after the last, or None."""
     samples = np.ascontiguousarray(_sampled(picture, 1))
     tone, other = (np.median(samples[row], axis=0) for row in (1, -2))
-    if np.abs(tone - other).max() > TONE:
+    if np.abs(tone - other).max() > TONE or not _may_be_a_screen(tone):
         return None
     least, most = (tuple(np.atleast_1d(np.clip(tone + by, 0, 255)).tolist()) for by in (-TONE, TONE))
     held = cv2.inRange(samples, least, most).mean(axis=1) / 255
@@ -123,6 +126,12 @@ def _between_bars(picture: npt.NDArray[Any]) -> tuple[int, int] | None:
     clear = min(each.min() for each in seams) >= AT_SEAM and max(each.max() for each in edges) <= ACROSS
     exact = all(_is_exact(samples[rows]) for rows in (slice(0, first), slice(last, high)))
     return (first + 1, last - 1) if clear and exact and float(within.max()) < AT_SEAM else None
+
+
+def _may_be_a_screen(tone: npt.NDArray[np.floating[Any]]) -> bool:
+    """Return whether the bars of a screen have such a tone."""
+    low, high = float(tone.min()), float(tone.max())
+    return high - low <= GRAY and (high <= BLACK or low >= WHITE)
 
 
 def _first_below(held: Shares) -> int:

@@ -68,7 +68,7 @@ def scanned(picture, sides, seed=0, lean=0.0):
 
 @pytest.mark.parametrize("packed", [False, True])
 @pytest.mark.parametrize("signs", [False, True])
-@pytest.mark.parametrize("tone", [(0, 0, 0), (24, 26, 32), (255, 255, 255), (90, 140, 60)])
+@pytest.mark.parametrize("tone", [(0, 0, 0), (24, 26, 32), (255, 255, 255), (244, 241, 236)])
 def test_bars_of_a_screen_are_found_to_the_pixel(tone, signs, packed):
     for photo in (data.chelsea(), data.coffee()):
         screen, (first, last) = on_screen(photo, tone, signs, packed)
@@ -166,6 +166,13 @@ def test_stripes_are_kept():
     for first in range(0, 900, 360):
         tall[first : first + 180] = (160, 20, 30)
     assert find_bars(tall) is None
+
+
+@pytest.mark.parametrize("tone", [(200, 20, 30), (20, 40, 140), (128, 128, 128)])
+def test_coloured_bands_are_kept(drawing, tone):
+    """A flag."""
+    flag = cv2.copyMakeBorder(drawing("teapot"), 0, 0, 400, 400, cv2.BORDER_CONSTANT, value=tone)
+    assert find_bars(flag) is None
 
 
 @pytest.mark.parametrize(
