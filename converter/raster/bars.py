@@ -37,6 +37,8 @@ LEAST_BARS = 0.15
 """Share of the picture that both bars have together."""
 LEAST_BAR = 0.04
 """Share of it that each has."""
+LEAST_ALIKE = 0.4
+"""Share of the broader one that the other has, if they are white: else they may be the blank paper of the picture."""
 LEAST_LEFT = 0.2
 """Share of it that is left between them."""
 EXACT = 0.8
@@ -119,6 +121,8 @@ def _between_bars(picture: npt.NDArray[Any]) -> tuple[int, int] | None:
     first, last = _first_below(held), high - _first_below(held[::-1])
     bars = (first, high - last)
     if min(bars) < LEAST_BAR * high or sum(bars) < LEAST_BARS * high or last - first < LEAST_LEFT * high:
+        return None
+    if tone.min() >= WHITE and min(bars) < LEAST_ALIKE * max(bars):
         return None
     within = held[first + 2 : last - 2]
     seams = (held[first - 3 : first - 1], held[last + 1 : last + 3])
