@@ -119,7 +119,9 @@ def find_ink(
     pixels = max(4.0, min(pixels, max(gray.shape) / FINEST), PIXELS_ENLARGED * enlarged if enlarged > 1 else 0.0)
     tries = SOFTNESS[SOFTNESS.index(softness) :] if judge_grain else (softness,)
     for each in tries:
-        edges = _find_edges(gray, pixels, dark, each)
+        # Judged on the picture before it was enlarged, where a stitch had fewer pixels than is reckoned with here.
+        judged = max(4.0, max(gray.shape) / enlarged / FINEST) / PIXELS_ENLARGED if enlarged > 1 else 1.0
+        edges = _find_edges(gray, pixels, dark, max(SOFTNESS[0], each * min(1.0, judged)))
         if edges is None:
             return None
         mask, depth = edges.mask, None

@@ -1,7 +1,11 @@
 """Pictures drawn in squares, one or more pixels each: at their own width they come back square by square."""
 
+import io
+
+import cv2
 import numpy as np
 import pytest
+from PIL import Image
 
 from converter.errors import RequestError
 from converter.pipeline import chart_from_image, reduce_picture
@@ -111,3 +115,25 @@ def test_a_tiny_soft_disc_is_a_disc_at_every_width(size, columns):
     y, x = np.mgrid[: cells.shape[0], : cells.shape[1]] + 0.5
     disc = np.hypot(y - cells.shape[0] / 2, x - cells.shape[1] / 2) < columns / 2
     assert (cells != disc).mean() < 0.08
+
+
+# Small pictures, strongly packed.
+
+
+@pytest.mark.parametrize("name", ["heron", "fern", "lantern", "sprig"])
+@pytest.mark.parametrize(("width", "quality"), [(110, 40), (150, 40), (150, 60), (220, 30)])
+def test_strong_packing_does_not_cost_a_small_picture_its_strokes(fixtures, name, width, quality):
+    """What the blocks of JPEG (ITU-T T.81, 8 x 8 samples) leave behind is not the grain of broad chalk."""
+    with Image.open(fixtures / "pictures" / f"{name}.png") as image:
+        whole = image.convert("RGB")
+    small = whole.resize((width, round(width * whole.height / whole.width)), Image.Resampling.LANCZOS)
+    stream = io.BytesIO()
+    small.save(stream, format="JPEG", quality=quality)
+    with Image.open(stream) as image:
+        packed = np.asarray(image)
+    found = chart_from_image(packed, columns=50, lines="none")
+    right = chart_from_image(np.asarray(whole), columns=50, lines="none")
+    assert abs(found.rows - right.rows) <= 3
+    near = cv2.dilate(found.cells.view(np.uint8), np.ones((3, 3), dtype=np.uint8)) > 0
+    rows = min(found.rows, right.rows)
+    assert float(near[:rows][right.cells[:rows]].mean()) > 0.9
