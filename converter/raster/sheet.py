@@ -8,7 +8,7 @@ picture, make a sheet if
 - the paper along the inside of the sides is bare, and something dark lies farther in,
 - and it is a photograph: paper or ground are not of one exact tone.
 
-Of several the one is taken of whose sides most is seen.
+Of several the one is taken of whose sides most is seen, and if the paper goes on beyond one of its sides, the larger one.
 """
 
 from __future__ import annotations
@@ -73,6 +73,8 @@ BROAD, DARK, LEAST_DRAWN = 41, 0.25, 0.002
 """Something is drawn if it is darker than the paper within so many pixels, and by how much; its least share."""
 MOST_BRIGHT = 0.5
 """Share of the picture's rim beside the sheet that may be as bright as the paper."""
+PAPER, LEAST_PAPER = 0.93, 0.5
+"""Brightness, as a share of the paper's, from which on it goes on beyond an edge, and the share that must be so."""
 FLAT = 0.8
 """Share of equal neighbours from which on an area is of one exact tone, as only a program paints it."""
 
@@ -96,6 +98,9 @@ class _Line:
         level, upright = (other, self) if self.upright else (self, other)
         col = (upright.at + upright.slope * level.at) / (1 - upright.slope * level.slope)
         return np.array([level.at + level.slope * col, col])
+
+
+_Sides = tuple[_Line, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,9 +180,11 @@ def find_sheet(picture: npt.NDArray[Any]) -> Sheet | None:
         corners = _corners(sides)
         worth = _worth(corners, sides, rises) if _has_size(corners, level.shape) else None
         if worth is not None:
-            found.append((worth, corners))
-    for _, corners in sorted(found, key=lambda each: -each[0]):
-        if _is_sheet(corners, marks, tone) and _lies_on_darker(corners, soft):
+            found.append((worth, sides))
+    found.sort(key=lambda each: -each[0])
+    for _, sides in found:
+        if _is_sheet(_corners(sides), marks, tone) and _lies_on_darker(_corners(sides), soft):
+            corners = _corners(_farther_out(sides, [each for _, each in found], tone, soft))
             within = _filled(_drawn_in(corners, (INSETS[-1] + BAND) * SEEN), level.shape)
             drawn = cv2.morphologyEx(soft, cv2.MORPH_BLACKHAT, square(BROAD)) > DARK
             if float(drawn[within].mean()) < LEAST_DRAWN:
@@ -325,6 +332,27 @@ def _share_darker(corners: Corners, soft: Plane, by: float) -> float:
         seen.append(one - other > LEAST_STEP)
     pairs = np.concatenate(seen)
     return float(pairs.mean()) if len(pairs) else 1.0
+
+
+def _farther_out(sides: _Sides, others: Sequence[_Sides], tone: npt.NDArray[np.uint8], soft: Plane) -> _Sides:
+    """Return the sides of a sheet, or those of the largest on which the paper goes on beyond one of them.
+
+    The edge of something broad that is drawn, a hull or a roof, may look like that of the sheet.
+    """
+    within = _filled(_corners(sides), tone.shape)
+    paper = float(np.median(tone[within])) * PAPER
+    best, size = sides, int(within.sum())
+    for other in others:
+        if sum(one is not each for one, each in zip(sides, other, strict=True)) != 1:
+            continue
+        larger = _filled(_corners(other), tone.shape)
+        added = larger & ~within
+        if int(larger.sum()) <= size or not added.any() or (within & ~larger).sum() > 0.01 * within.sum():
+            continue
+        on = float((tone[added] > paper).mean()) > LEAST_PAPER
+        if on and _lies_on_darker(_corners(other), soft):
+            best, size = other, int(larger.sum())
+    return best
 
 
 def _drawn_in(corners: Corners, by: float) -> Corners:

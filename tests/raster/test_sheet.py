@@ -188,3 +188,23 @@ def test_sheet_of_the_photo_is_what_paper_it_is():
     ready = prepare_picture(photograph(4, "fern", "boards").picture, settings_of(columns=40))
     flat = sorted(ready.gray.shape)
     assert abs(flat[1] / flat[0] - SHEET[0] / SHEET[1]) < 0.12
+
+
+@pytest.mark.parametrize("below", [0.12, 0.2, 0.3])
+@pytest.mark.parametrize("turned", [0, 1, 2, 3])
+def test_a_broad_dark_shape_is_not_the_end_of_the_sheet(below, turned):
+    """A hull from side to side: above it is paper, and below it too."""
+    rng = np.random.default_rng(7)
+    photo = np.full((900, 760, 3), 60.0)
+    photo[50:850, 60:700] = (225, 222, 214)
+    top = round(850 - below * 800)
+    photo[top - 90 : top, 80:680] = 40
+    photo[160 : top - 90, 370:384] = 40
+    photo[200:420, 390:560] = 40
+    for left in range(100, 640, 140):
+        photo[836:852, left : left + 40] = 40
+    photo = np.rot90(cv2.GaussianBlur(photo, (0, 0), 1.2) + rng.normal(0, 3, photo.shape), turned)
+    sheet = find_sheet(np.clip(photo, 0, 255).astype(np.uint8))
+    assert sheet is not None
+    high, wide = (800, 640) if turned % 2 == 0 else (640, 800)
+    assert np.abs(np.subtract(sheet.shape, (high, wide))).max() < 25
