@@ -8,7 +8,7 @@ picture, make a sheet if
 - the paper along the inside of the sides is bare, and something dark lies farther in,
 - and it is a photograph: paper or ground are not of one exact tone.
 
-Of several the one is taken of whose sides most is seen, and if the paper goes on beyond one of its sides, the larger one.
+Of several the one is taken of whose sides most is seen, or a larger one if the paper goes on beyond one of its sides.
 """
 
 from __future__ import annotations
