@@ -17,6 +17,8 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from converter.raster.tone import is_painted
+
 LEAST_SCREEN, LEAST_SCAN = 320, 480
 """Pixels on the longer side of the smallest screen and of the smallest scan; emblems are smaller."""
 SAMPLES = 128
@@ -41,8 +43,6 @@ LEAST_ALIKE = 0.4
 """Share of the broader one that the other has, if they are white: else they may be the blank paper of the picture."""
 LEAST_LEFT = 0.2
 """Share of it that is left between them."""
-EXACT = 0.8
-"""Share of equal neighbours on an area that a program painted."""
 DARK = 0.5
 """Brightness beyond a scanned page, as a share of the paper's, at most."""
 BEYOND = 0.9
@@ -128,7 +128,7 @@ def _between_bars(picture: npt.NDArray[Any]) -> tuple[int, int] | None:
     seams = (held[first - 3 : first - 1], held[last + 1 : last + 3])
     edges = (within[:2], within[-2:])
     clear = min(each.min() for each in seams) >= AT_SEAM and max(each.max() for each in edges) <= ACROSS
-    exact = all(_is_exact(samples[rows]) for rows in (slice(0, first), slice(last, high)))
+    exact = all(is_painted(samples[rows]) for rows in (slice(0, first), slice(last, high)))
     return (first + 1, last - 1) if clear and exact and float(within.max()) < AT_SEAM else None
 
 
@@ -142,14 +142,6 @@ def _first_below(held: Shares) -> int:
     """Return the first row that shows the tone of the bar over less than `HELD` of it."""
     less = held < HELD
     return int(less.argmax()) if less.any() else len(held)
-
-
-def _is_exact(samples: npt.NDArray[Any]) -> bool:
-    """Return whether an area is of one exact tone, as only a program paints it."""
-    if len(samples) < 2:
-        return False
-    same = samples[1:] == samples[:-1]
-    return bool((same if same.ndim == 2 else same.all(axis=2)).mean() >= EXACT)
 
 
 # Scans.
@@ -175,7 +167,7 @@ def _within_dark(picture: npt.NDArray[Any]) -> Inside | None:
     found = Inside(top, left, len(by_row) - bottom, len(by_col) - right)
     left_over = _sampled(_sampled(found.cut(tone), 0), 1)
     beyond_it = by_row[found.bottom :] if bottom else by_row[:top]
-    if _is_exact(left_over) and _is_exact(beyond_it):
+    if is_painted(left_over) and is_painted(beyond_it):
         return None
     return found if float((left_over > 0.7 * paper).mean()) >= LEAST_PAPER else None
 

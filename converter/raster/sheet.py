@@ -25,7 +25,7 @@ import numpy.typing as npt
 from converter.raster.around import blur, square
 from converter.raster.scaling import size_at
 from converter.raster.slopes import count_by_slope
-from converter.raster.tone import darkest_colour
+from converter.raster.tone import darkest_colour, is_painted
 
 LEAST_PIXELS = 480
 """Longer side of the smallest photograph; emblems and playing cards are smaller."""
@@ -75,8 +75,6 @@ MOST_BRIGHT = 0.5
 """Share of the picture's rim beside the sheet that may be as bright as the paper."""
 PAPER, LEAST_PAPER = 0.93, 0.5
 """Brightness, as a share of the paper's, from which on it goes on beyond an edge, and the share that must be so."""
-FLAT = 0.8
-"""Share of equal neighbours from which on an area is of one exact tone, as only a program paints it."""
 
 Plane = npt.NDArray[np.float32]
 Corners = npt.NDArray[np.float64]
@@ -311,7 +309,7 @@ def _is_sheet(corners: Corners, marks: npt.NDArray[np.bool_], tone: npt.NDArray[
         if strip.any() and float(marks[strip].mean()) <= MOST_MARKED:
             paper = float(np.median(tone[strip]))
             bright = float((tone[rim] > 0.95 * paper).mean()) if rim.any() else 0.0
-            return bright < MOST_BRIGHT and not (_is_flat(tone, strip) and _is_flat(tone, beyond))
+            return bright < MOST_BRIGHT and not (is_painted(tone, strip) and is_painted(tone, beyond))
     return False
 
 
@@ -370,8 +368,3 @@ def _filled(corners: Corners, shape: tuple[int, ...]) -> npt.NDArray[np.bool_]:
     mask = np.zeros(shape, dtype=np.uint8)
     cv2.fillConvexPoly(mask, np.rint(corners[:, ::-1] * 16 - 8).astype(np.int32), 1, shift=4)
     return mask > 0
-
-
-def _is_flat(tone: npt.NDArray[np.uint8], where: npt.NDArray[np.bool_]) -> bool:
-    both = where[:, 1:] & where[:, :-1]
-    return bool(both.any()) and float((tone[:, 1:] == tone[:, :-1])[both].mean()) > FLAT

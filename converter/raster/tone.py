@@ -8,11 +8,13 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from converter.model.arrays import PictureArray
+from converter.model.arrays import MaskArray, PictureArray
 from converter.raster.scaling import size_at
 
 SMALL_SIDE = 200
 """Pixels, longer side of the copy on which slow changes of light are filled in."""
+PAINTED = 0.8
+"""Share of equal neighbours from which on tones are exact."""
 FEW = 0.002
 """Share of the pixels at either end that do not count."""
 FLAT = 40
@@ -26,6 +28,16 @@ def to_gray(picture: PictureArray) -> npt.NDArray[np.uint8]:
     if picture.ndim == 2:
         return np.ascontiguousarray(picture)
     return np.asarray(cv2.cvtColor(np.ascontiguousarray(picture), cv2.COLOR_RGB2GRAY), dtype=np.uint8)
+
+
+def is_painted(levels: PictureArray, where: MaskArray | None = None) -> bool:
+    """Return whether a picture, gray or in colour, or a part of it is of exact tones, as only a program paints them."""
+    same = levels[1:] == levels[:-1]
+    if same.ndim == 3:
+        same = same.all(axis=2)
+    if where is not None:
+        same = same[where[1:] & where[:-1]]
+    return same.size > 0 and float(same.mean()) > PAINTED
 
 
 def darkest_colour(picture: PictureArray) -> npt.NDArray[np.uint8]:
