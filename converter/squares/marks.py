@@ -4,9 +4,7 @@
    lower envelope, smoothed), and taken off.
 2. Each square gives one number: the density of the darker part of its inside, away from the printed lines. A thin
    cross, a dot, a hatch and a full fill all have it, bare paper has only its grain.
-3. Bare squares lie close together on this number (their spread is the grain of paper and camera), marks lie well
-   above. The border is the emptiest place between the two heaps, never nearer to the bare ones than their spread
-   allows.
+3. Bare squares lie close together on this number, marks lie well above; see `border`.
 4. The doubt of a square is how near it lies to that border, on the scale of the two heaps' own spreads, more where
    the grid itself is unsure.
 """
@@ -21,6 +19,7 @@ import numpy.typing as npt
 
 from converter.pixels.blocks import to_blocks
 from converter.squares import filters
+from converter.squares.border import faint_border, find_border, maybe_faint, scale
 from converter.squares.density import FloatArray, gray, ink
 from converter.squares.patches import FlatSheet
 from converter.squares.shade import darkest_near, light_surface, uneven
@@ -28,7 +27,8 @@ from converter.squares.shade import darkest_near, light_surface, uneven
 CellFloats = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 INSET = 0.18
-_GRAIN = 0.03
+_MIDDLE = 0.32
+"""Part of a square left out at each side of its middle."""
 _FAR = 1e-3
 """Weight of what wider surroundings say of the paper, against the share of paper near by."""
 _WIDE = 21
@@ -51,10 +51,6 @@ _DARKER_BESIDE = 2.0
 """How many times darker that is."""
 _WEAK, _BARE_INSIDE = 2.0, 0.5
 """Strength up to which such a square may be bare, and that of its inner part up to which it is, in borders."""
-_SPILT = 0.1
-"""Strength that strokes along a square's sides give it at most."""
-_FAINT = 0.07
-"""Heaps under this strength are grain and shade, not marks of their own."""
 
 
 @dataclass(frozen=True)
@@ -194,60 +190,18 @@ def _spilt_into(sheet: FlatSheet, paper: FloatArray, value: CellFloats, border: 
     return out
 
 
-def _scale(value: CellFloats) -> CellFloats:
-    """Return strengths on the scale the heaps are told apart on: a logarithm that is flat below the grain."""
-    return np.log(np.maximum(value, 0.0) + _GRAIN)
-
-
-def find_border(values: npt.NDArray[np.float64]) -> tuple[float, float]:
-    """Return (border, middle of the bare heap) of strengths.
-
-    The bare heap is the lowest that holds a fair share of the squares. The border is the emptiest place between it
-    and the next heap; without a second heap it lies well above the bare one.
-    """
-    if values.size == 0:
-        return 0.2, 0.0
-    scaled = _scale(values.ravel())
-    edges = np.linspace(np.log(_GRAIN), np.log(5.0), 181)
-    step = edges[1] - edges[0]
-    centres = 0.5 * (edges[1:] + edges[:-1])
-    counts, _ = np.histogram(scaled, edges)
-    dense = filters.smooth_line(counts, 0.1 / step)
-    up = np.r_[True, dense[1:] >= dense[:-1]]
-    down = np.r_[dense[:-1] > dense[1:], True]
-    tops = np.flatnonzero(up & down & (dense > 0))
-    fair = [int(t) for t in tops if dense[t] > 0.08 * dense.max()] or [int(dense.argmax())]
-    faint = [t for t in fair if centres[t] < np.log(_FAINT + _GRAIN)]
-    bare = max(faint, key=lambda t: dense[t]) if faint else fair[0]
-    below = scaled[scaled <= centres[bare]]
-    spread = max(0.12, 1.48 * float(np.median(centres[bare] - below)) if below.size else 0.12)
-    start = min(bare + max(2, round(2.0 * spread / step)), len(dense) - 2)
-    least = max(0.02 * dense.max(), 0.4)
-    later = [t for t in tops if t > start and dense[t] >= least]
-    # a small faint heap before a large firm one is what strokes along the lines spill into the squares beside them
-    firm = max((dense[t] for t in later if centres[t] > np.log(_SPILT + _GRAIN)), default=0.0)
-    later = [t for t in later if centres[t] > np.log(_SPILT + _GRAIN) or dense[t] > 0.25 * firm]
-    if not later:
-        lowest_border = centres[bare] + max(6 * spread, 1.0)
-        return float(np.exp(lowest_border) - _GRAIN), float(np.exp(centres[bare]) - _GRAIN)
-    # the deepest valley before the first heap that a valley parts from the bare one
-    best = start
-    for top in later:
-        valley = dense[start : top + 1]
-        if valley.min() < 0.5 * dense[top]:
-            low = np.flatnonzero(valley <= valley.min() + 0.02 * dense[top])
-            best = start + round(float(low.mean()))
-            break
-    return float(np.exp(centres[best]) - _GRAIN), float(np.exp(centres[bare]) - _GRAIN)
+def _thin_above(sheet: FlatSheet, value: CellFloats) -> CellFloats:
+    """Return the strength of what is thin in each square above that in the usual bare one."""
+    thin = thin_strength(sheet)
+    return np.asarray(thin - float(np.median(thin[value <= np.median(value)])))
 
 
 def _near_shadow(value: CellFloats, thin: CellFloats, known: BoolArray, border: float) -> CellFloats:
     """Return strengths that an edge of shadow has no part in.
 
-    What is thin in a square is ink, whatever the shade. Without anything thin it is a fill, if there are fills
+    What is ``thin`` in a square is ink, whatever the shade. Without anything thin it is a fill, if there are fills
     elsewhere and it is about as dark as they are, or bare.
     """
-    thin = thin - float(np.median(thin[value <= np.median(value)]))
     marks = known & (value > border)
     part = _THIN
     if marks.sum() >= _FEWEST_FILLS:
@@ -273,16 +227,22 @@ def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
     paper, rise, edge = paper_level(sheet, insides)
     value = strength(insides, paper)
     known = ~edge if outside is None else ~edge & ~outside
-    border, bare = find_border(value[known] if known.any() else value)
+    if not known.any():
+        known = np.ones_like(known)
+    border, bare = find_border(value[known])
+    maybe = maybe_faint(value[known], strength(inner(sheet, _MIDDLE), paper)[known], border)
+    if maybe.any():
+        border = faint_border(value[known], _thin_above(sheet, value)[known], maybe, border)
     if edge.any():
-        shaded = np.maximum(_near_shadow(value, thin_strength(sheet), known, border), _coloured(insides, paper, value))
+        by_shade = _near_shadow(value, _thin_above(sheet, value), known, border)
+        shaded = np.maximum(by_shade, _coloured(insides, paper, value))
         value = np.where(edge, shaded, value)
     spilt = _spilt_into(sheet, paper, value, border)
     value = np.where(spilt, np.minimum(value, _BARE * border), value)
     marked = value > border
-    above = _scale(value) - np.log(border + _GRAIN)
+    above = scale(value) - scale(np.array(border))
     high = max(0.2, float(np.median(above[marked]))) if marked.any() else 1.0
-    low = max(0.2, float(np.log((border + _GRAIN) / (bare + _GRAIN))))
+    low = max(0.2, float(scale(np.array(border)) - scale(np.array(bare))))
     part = np.where(above >= 0, above / high, -above / low)
     doubt = np.exp(-((np.maximum(part, 0) / 0.35) ** 1.5))
     # what would be a mark but for a shadow
