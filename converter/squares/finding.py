@@ -27,7 +27,11 @@ _GLANCE_SCORE = 140.0
 _GLANCE_WORTH = 10.0
 """Worth of the best few squares planted, in squares; half of the least seen on squared paper."""
 _LIKELY = 0.8
-"""Share of sides shown from which a lattice is good enough not to look for another one between the marks."""
+"""Share of sides shown from which a lattice is likely the printed one."""
+_ENOUGH = ((_LIKELY, 0.1), (0.75, 0.35))
+"""Share of sides shown, and worth as part of the picture, with which none is looked for between the marks any more."""
+_WEAK = 0.1
+"""Worth, as part of the picture, under which fainter lines are looked for."""
 _UNLIKELY = 0.7
 """Share of sides shown up to which a lattice between the lines of another one is none."""
 _TURNED = 0.35
@@ -125,11 +129,13 @@ def trial(
     most_tried: int = 4,
     most_steps: int = 20,
     glance: bool = False,
+    faint: bool = False,
 ) -> Trial | None:
     """Return the best lattice of a picture (H, W, 3), or None.
 
     ``source`` is the same picture at its full size, for a closer look at parts. A ``glance`` goes on only where the
-    spectrum and the first few squares are as on squared paper.
+    spectrum and the first few squares are as on squared paper. With ``faint`` what is seen along many sides together
+    counts, where lines hardly stand out from the grain.
     """
     dense = density.density(rgb)
     weights = density.channel_weights(dense)
@@ -144,9 +150,11 @@ def trial(
         planted = _planted(seeds, whole)
         if glance and not grown and planted[0][0] < _GLANCE_WORTH:
             return None
-        grown += _rivals(planted, grown, whole, closer, most_tried, most_steps)
+        grown += _rivals(planted, grown, whole, closer, most_tried, most_steps, faint)
         best = max(grown, key=lambda g: g.worth, default=None)
-        if best is not None and mesh.share_shown(best.fit) > _LIKELY and best.worth > 0.1 * gray.size:
+        if best is not None and any(
+            mesh.share_shown(best.fit) > share and best.worth > part * gray.size for share, part in _ENOUGH
+        ):
             break
     if best is None or best.worth <= 0:
         return None
@@ -222,6 +230,7 @@ def _rivals(
     closer: pitch.Source,
     most_tried: int,
     most_steps: int,
+    faint: bool,
 ) -> list[Trial]:
     """Return the most promising different lattices, grown, but for those grown ``before``."""
     grown: list[Trial] = []
@@ -231,15 +240,17 @@ def _rivals(
         factor = work.lines.shape[0] / whole.lines.shape[0]
         if any(_held(start, factor, known) for known in [*before, *grown]):
             continue
-        found = _grown(start, work, closer, factor, most_steps)
+        found = _grown(start, work, closer, factor, most_steps, mesh.averaging(start) if faint else 3)
         grown.append(found)
         if mesh.share_shown(found.fit) > 0.85 and found.worth > 0.6 * whole.lines.size:
             break
     return grown
 
 
-def _grown(start: mesh.Fit, work: Sight, closer: pitch.Source, factor: float, most_steps: int) -> Trial:
-    fit = mesh.grow(work, start, most_steps=most_steps, patience=2)
+def _grown(
+    start: mesh.Fit, work: Sight, closer: pitch.Source, factor: float, most_steps: int, average: int = 3
+) -> Trial:
+    fit = mesh.grow(work, start, most_steps=most_steps, patience=2, average=average)
     fit = pitch.right_pitch(work, fit, closer)
     # a lattice that skips lines explains as large an area: the finer one is preferred
     worth = mesh.quality(fit) / factor**2 * min(1.0, 12.0 * factor / fit.pitch)
@@ -302,13 +313,13 @@ def _unless_between(best: Trial, whole: Sight, closer: pitch.Source, most_steps:
     return best
 
 
-def look(rgb: npt.NDArray[np.uint8], glance: bool = False) -> tuple[Trial | None, float]:
+def look(rgb: npt.NDArray[np.uint8], glance: bool = False, faint: bool = False) -> tuple[Trial | None, float]:
     """Return the best lattice of a picture (H, W, 3) looked at on a reduced one, and that one's scale.
 
-    With ``glance`` most pictures that are no squared paper are given up early.
+    With ``glance`` most pictures that are no squared paper are given up early; with ``faint`` see `trial`.
     """
     small = density.shrink(rgb, (LOOK_PIXELS / (rgb.shape[0] * rgb.shape[1])) ** 0.5)
-    return trial(small, rgb, glance=glance), small.shape[0] / rgb.shape[0]
+    return trial(small, rgb, glance=glance, faint=faint), small.shape[0] / rgb.shape[0]
 
 
 def promising(best: Trial) -> bool:
@@ -322,7 +333,12 @@ def find_mesh(rgb: npt.NDArray[np.uint8]) -> Found | None:
     best, scale = look(rgb)
     if scale < 1 and (best is None or best.worth < 0.01 * scale**2 * rgb.shape[0] * rgb.shape[1]):
         best, scale = trial(rgb), 1.0
-    return None if best is None else fitted(rgb, best, scale)
+    found = None if best is None else fitted(rgb, best, scale)
+    if best is not None and best.worth > _WEAK * scale**2 * rgb.shape[0] * rgb.shape[1]:
+        return found
+    best, scale = look(rgb, faint=True)
+    ways = [found, None if best is None else fitted(rgb, best, scale)]
+    return max((f for f in ways if f is not None), key=lambda f: mesh.quality(f.fit) / f.factor**2, default=None)
 
 
 def fitted(rgb: npt.NDArray[np.uint8], best: Trial, scale: float) -> Found:
@@ -346,6 +362,15 @@ def _fitted(rgb: npt.NDArray[np.uint8], nodes: Nodes, factor: float) -> Found:
     fit = mesh.measure(work, mesh.cropped(fit), average)
     fit = mesh.straightened(work, mesh.settle(work, fit, average), average)
     return _found(work, fit, wanted)
+
+
+def further(rgb: npt.NDArray[np.uint8], held: Found, by: tuple[int, int, int, int]) -> Found:
+    """Return a mesh with more rows and columns outside (top, left, bottom, right), drawn to the lines seen there."""
+    dense = density.density(density.shrink(rgb, held.factor))
+    work = Sight.of(dense, mesh.line_mix(dense, held.fit))
+    average = mesh.averaging(held.fit)
+    fit = mesh.measure(work, mesh.extend(held.fit.nodes, by), average)
+    return _found(work, mesh.settle(work, fit, average), held.factor)
 
 
 def _found(work: Sight, fit: mesh.Fit, factor: float) -> Found:

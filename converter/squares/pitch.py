@@ -8,6 +8,7 @@ window of the sheet is looked at, where most squares are bare, at the size the q
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -22,6 +23,8 @@ _WINDOW = {5: 9, 3: 11, 2: 14}
 """Squares a side that are looked at, for each number of parts that they may be cut into."""
 _POINTS = 6
 """Points along each side of a square that its inside is looked at in."""
+_SMALLEST = 200
+"""Pixels of the shorter side from which a picture is halved."""
 _LEAST_PX = 6.0
 """Squares narrower than this cannot be told apart."""
 
@@ -32,6 +35,16 @@ class Source:
 
     rgb: npt.NDArray[np.uint8]
     weights: FloatArray
+
+    @cached_property
+    def halved(self) -> list[npt.NDArray[np.uint8]]:
+        """The picture, and what is left of it when it is halved again and again: small parts of it are looked at."""
+        pictures = [self.rgb]
+        while min(pictures[-1].shape[:2]) >= _SMALLEST:
+            high, wide = pictures[-1].shape[:2]
+            even = pictures[-1][: high // 2 * 2, : wide // 2 * 2]
+            pictures.append(shrink(even, 0.5))
+        return pictures
 
     def near(self, nodes: Nodes, pixels: float) -> tuple[Sight, Nodes] | None:
         """Return the part round ``nodes`` (in pixels of the picture), squares about ``pixels`` wide, and the nodes.
@@ -45,9 +58,12 @@ class Source:
         low, high = np.maximum(low, 0), np.minimum(high, self.rgb.shape[:2])
         if (high - low < 8).any():
             return None
-        part = shrink(self.rgb[low[0] : high[0], low[1] : high[1]], pixels / side)
+        halvings = int(np.clip(np.log2(max(1.0, side / pixels)), 0, len(self.halved) - 1))
+        every = 2**halvings
+        low, high = low // every, high // every
+        part = shrink(self.halved[halvings][low[0] : high[0], low[1] : high[1]], every * pixels / side)
         scale = np.array(part.shape[:2]) / (high - low)
-        return Sight.of(density(part), self.weights), (nodes - low + 0.5) * scale - 0.5
+        return Sight.of(density(part), self.weights), ((nodes + 0.5) / every - low) * scale - 0.5
 
 
 def split(nodes: Nodes, parts: int) -> Nodes:
