@@ -43,6 +43,8 @@ _RATHER = 0.7
 """How much what leads to a row's outer line says by itself."""
 _AS_DARK = (0.4, 1.9)
 """How dark a side is, as part of a printed line, that shows one."""
+_EVENLY = 0.5
+"""How much of a line even ground must show of a row."""
 _FEWEST, _IN_VIEW = 6, 0.45
 """Sides in the picture, and their share of all, from which a line is judged by all of them."""
 _MOST = 0.59
@@ -69,6 +71,8 @@ class Extent:
     right: int
     unsure: tuple[str, ...] = ()
     """Edges beyond which the picture shows ink, a table, or lines that go on: there may be more squares."""
+    lined: tuple[str, ...] = ()
+    """Edges along which lines are seen on nearly all sides of the outermost row: it is no table."""
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -100,14 +104,22 @@ class _Family:
     """The side lies on clean paper."""
     inside: BoolArray
     """The side lies in the picture."""
+    even: BoolArray
+    """All is alike round the side, in the picture: paper, in a shadow, too, fills, or a smooth table."""
     light: BoolArray
     """The lighter parts round the side are as light as paper near by: between marks they are, on a table hardly."""
 
     def printed(self, where: tuple[Any, Any]) -> float | None:
         """Return how much of a printed line some sides on clean paper show together; None if there are too few."""
         inside = self.inside[where]
-        bumps = self.bumps[where][self.paper[where] & inside]
-        if len(bumps) < max(_ENOUGH, _PART * inside.sum()):
+        return self._together(self.bumps[where][self.paper[where] & inside], max(_ENOUGH, _PART * inside.sum()))
+
+    def evenly(self, where: tuple[Any, Any]) -> float | None:
+        """Return the same of sides on anything even; None if those are few."""
+        return self._together(self.bumps[where][self.even[where]], max(_FEWEST, _IN_VIEW * self.even[where].size))
+
+    def _together(self, bumps: Shares, fewest: float) -> float | None:
+        if len(bumps) < fewest:
             return None
         parts = np.array_split(bumps, _PIECES) if len(bumps) >= _PIECES * _LONG_PIECE else [bumps]
         # of each piece the place across where most is seen, but for outliers such as writing
@@ -152,7 +164,7 @@ def _families(fit: Fit, single: Fit) -> tuple[_Family, _Family]:
         seen = (fit.level, fit.upright)[number]
         paper = np.asarray(fit.known[number] & fit.clear[number])
         light = np.abs(seen.pale - _sheet(seen, good & paper)) < _SHADE + fit.height
-        out.append(_Family(share, bumps, paper, seen.inside, np.asarray(light & seen.inside)))
+        out.append(_Family(share, bumps, paper, seen.inside, fit.even[number], np.asarray(light & seen.inside)))
     return out[0], out[1]
 
 
@@ -190,8 +202,13 @@ class _Row:
                 return _Verdict(False, bare=True)
             return _Verdict(True if shown > _THERE else None, surely=bool(both and shown > _CERTAIN))
         light = bool(self.side.light[self.leads].mean() > _LIGHT)
+        outer, leading = self.line.evenly(self.outer), self.side.evenly(self.leads)
+        if outer is not None and leading is not None and min(outer, leading) > _EVENLY:
+            return _Verdict(True, lined=True, light=light)
         dark, leading_dark = self.line.as_dark(self.outer), self.side.as_dark(self.leads)
         if leading_dark is None:
+            return _Verdict(None, light=light)
+        if dark is None and leading is not None and leading < _CERTAIN:
             return _Verdict(None, light=light)
         # grain along a table makes an outer line, too
         share = leading_dark if dark is None else (min(dark, leading_dark) + 2 * leading_dark) / 3
@@ -251,7 +268,20 @@ def find_extent(fit: Fit, single: Fit, shape: tuple[int, int]) -> Extent:
         if shown[row.squares].mean() > 0.3
         and (row.side.known[row.leads].mean() < 0.3 or row.side.share[row.leads].mean() > 0.15)
     )
-    return Extent(window["top"], window["left"], window["bottom"], window["right"], unsure)
+    outermost = {
+        name: _row(families, {**window, name: end + (1 if name in ("top", "left") else -1)}, name).verdict(visible)
+        for name, end in window.items()
+    }
+    lined = tuple(name for name, row in outermost.items() if row.there and row.lined)
+    return Extent(window["top"], window["left"], window["bottom"], window["right"], unsure, lined)
+
+
+def cut_short(span: Extent, fit: Fit, shape: tuple[int, int]) -> tuple[str, ...]:
+    """Return the edges at which the squares end only because the mesh does, while a picture of ``shape`` goes on."""
+    ends = {"top": 0, "left": 0, "bottom": fit.squares[0], "right": fit.squares[1]}
+    shown = whole_squares(fit.nodes, shape, 0.0)
+    rims = {"top": shown[0], "left": shown[:, 0], "bottom": shown[-1], "right": shown[:, -1]}
+    return tuple(name for name, end in ends.items() if getattr(span, name) == end and rims[name].mean() > VISIBLE)
 
 
 def _row(families: tuple[_Family, _Family], window: dict[str, int], name: str) -> _Row:

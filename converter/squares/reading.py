@@ -26,6 +26,8 @@ from converter.squares.kinds import MarkKind
 FLAT_SIDE = 20
 DOUBTFUL = 0.2
 """From this doubt on a square is pointed at."""
+_FURTHER, _MOST_FURTHER = 8, 4
+"""Squares by which a mesh is made larger where the grid reaches its end, and how often at most."""
 _LEAST_IN_VIEW = 0.5
 """Share of the squares of a size given by hand that the photo must show."""
 _ABOUT_WORDS = 2
@@ -143,7 +145,21 @@ def read_squares(
 
 def reading_of(rgb: npt.NDArray[np.uint8], held: finding.Found) -> SquaresReading:
     """Return the reading of a picture (H, W, 3) whose mesh is found already."""
-    return _read(rgb, held, extent.find_extent(held.fit, held.single, held.shape), hand=False, trim=True)
+    span, held = _ends(rgb, held)
+    return _read(rgb, held, span, hand=False, trim=True)
+
+
+def _ends(rgb: npt.NDArray[np.uint8], held: finding.Found) -> tuple[extent.Extent, finding.Found]:
+    """Return the squares that are printed and in the picture, and the mesh, made larger if they reach its end."""
+    span = extent.find_extent(held.fit, held.single, held.shape)
+    for _ in range(_MOST_FURTHER):
+        cut = extent.cut_short(span, held.fit, held.shape)
+        if not cut:
+            break
+        top, left, bottom, right = (_FURTHER * (name in cut) for name in ("top", "left", "bottom", "right"))
+        held = finding.further(rgb, held, (top, left, bottom, right))
+        span = extent.find_extent(held.fit, held.single, held.shape)
+    return span, held
 
 
 def _check_size(size: tuple[int, int] | None) -> tuple[int, int] | None:
@@ -186,10 +202,9 @@ def _find(
                 "No grid of squares was found in this picture.", "Give its four corners and its size in squares."
             )
         return None
-    held = held_or_none
     if points is not None:
-        return _between_corners(held, points), held, ()
-    span = extent.find_extent(held.fit, held.single, held.shape)
+        return _between_corners(held_or_none, points), held_or_none, ()
+    span, held = _ends(rgb, held_or_none)
     if shape is None:
         return span, held, ()
     said: tuple[str, ...] = ()
@@ -282,7 +297,9 @@ def _read(
         if wider is not span:
             return _read(rgb, held, wider, hand, trim, (*sure, *_gone(span.unsure, wider.unsure)))
     if trim:
-        smaller = _moved(span, rim.without_table(held.fit, _window(span), sheet, marking, outside, sure))
+        smaller = _moved(
+            span, rim.without_table(held.fit, _window(span), sheet, marking, outside, (*sure, *span.lined))
+        )
         if smaller is not span:
             return _read(rgb, held, smaller, hand, trim, sure)
         kept = extent.trimmed(span, outside, marking.marked)

@@ -22,6 +22,8 @@ Floats = npt.NDArray[np.float32]
 _EDGES: Final = ("top", "left", "bottom", "right")
 _LIKE: Final = 0.3
 """Distance to the third nearest mark, as part of a square's own density, up to which it holds such a mark."""
+_MOST_LIKE: Final = 0.5
+"""The same at most, where marks are usually farther from each other."""
 _UNLIKE: Final = 0.45
 """The same, from which it holds no such mark."""
 _CLEAN: Final = 0.15
@@ -85,6 +87,7 @@ def more_marks(
     found = list(window)
     some = inked[:: max(1, len(inked) // _POOL)]
     usual = float(np.median(_third_nearest(some, some, 3)))
+    like = float(np.clip(usual, _LIKE, _MOST_LIKE))
     strong = marking.strength[marking.marked]
     least = _AS_THIN * float(np.quantile(marks.thin_strength(sheet)[marking.marked] / strong, _THINNEST))
     for number, (edge, turned, first) in enumerate(
@@ -103,7 +106,7 @@ def more_marks(
                 break
             strip = net[row : row + 2, along.start : along.stop + 1]
             outer = plain[0 if number < 2 else -1]
-            shares.append(_shares(rgb, strip, here, outer, marking, inked, least, sheet.side, turned))
+            shares.append(_shares(rgb, strip, here, outer, marking, inked, least, like, sheet.side, turned))
             if len(shares) > 1 and shares[-1][0] < _ONE_AFTER:
                 break
         count = _rows_of_marks(shares, usual)
@@ -231,13 +234,15 @@ def _shares(
     marking: marks.Marking,
     inked: npt.NDArray[np.float32],
     thin: float,
+    like: float,
     side: int,
     turned: bool,
 ) -> tuple[float, float, float]:
     """Return, of the squares in view of one row, how many are as elsewhere.
 
     These are the share with marks as elsewhere, that of those or bare ones, and how unlike others the marks
-    usually are. Marks have something thin in them, ``thin`` of their strength at least; a table is even.
+    usually are. Marks have something thin in them, ``thin`` of their strength at least, and are no farther
+    than ``like`` from the third nearest elsewhere; a table is even.
     """
     net = np.ascontiguousarray(strip.transpose(1, 0, 2) if turned else strip)
     flat = patches.lay_flat(rgb, net, side)
@@ -245,7 +250,7 @@ def _shares(
     mine = kinds.features(flat, paper).reshape(len(seen), -1)
     strong = marks.strength(marks.inner(flat), paper).ravel()
     third = _third_nearest(mine, inked)
-    held = (strong > marking.border) & (third < _LIKE) & (marks.thin_strength(flat).ravel() > thin * strong)
+    held = (strong > marking.border) & (third < like) & (marks.thin_strength(flat).ravel() > thin * strong)
     bare = (strong <= marking.border) & (strong > -marking.border)
     usual = float(np.median(third[held & seen])) if (held & seen).any() else np.inf
     return float(held[seen].mean()), float((held | bare)[seen].mean()), usual

@@ -32,7 +32,7 @@ def family(shown, sides=40, on_paper=40):
     paper = np.zeros((2, sides), bool)
     paper[:, :on_paper] = True
     every = np.ones((2, sides), bool)
-    return _Family(np.zeros((2, sides)), np.clip(bumps, -1.5, 2.0), paper, every, every)
+    return _Family(np.zeros((2, sides)), np.clip(bumps, -1.5, 2.0), paper, every, every, every)
 
 
 def test_a_line_too_faint_for_any_side_is_seen_along_the_row():
@@ -43,6 +43,20 @@ def test_a_line_too_faint_for_any_side_is_seen_along_the_row():
 
 def test_a_line_without_paper_is_not_judged_by_it():
     assert family([1.0, 1.0], on_paper=4).printed((0, slice(0, 40))) is None
+
+
+def test_a_line_in_a_shadow_is_seen_along_the_row_though_no_paper_is_clean():
+    lines = family([0.8, 0.0], on_paper=0)
+    assert lines.evenly((0, slice(0, 40))) == pytest.approx(0.8, abs=0.2)
+    assert lines.evenly((1, slice(0, 40))) < 0.25
+
+
+@pytest.mark.parametrize("depth", [0.3, 0.5])
+def test_rows_in_a_steep_shadow_belong_to_the_grid(depth):
+    page = blank_sheet().astype(float)
+    high = np.arange(page.shape[0])
+    light = np.interp(high, [MARGIN + 2 * SIDE, MARGIN + 7 * SIDE], [depth, 1.0])
+    assert read_squares(soft((page * light[:, None, None]).astype(np.uint8))).cells.shape == (ROWS, COLS)
 
 
 @pytest.mark.parametrize("turns", range(4))
