@@ -41,8 +41,8 @@ from converter.settings import ChartSettings
 
 __all__ = [
     "Reduction",
+    "chart_and_reduction",
     "chart_from_image",
-    "chart_from_reduction",
     "lines_for_reduction",
     "reduce_picture",
     "suggest_lines",
@@ -78,24 +78,34 @@ def chart_from_image(image: Any, columns: int | None = 60, **settings: Any) -> C
         If nothing in the picture can become a stitch.
     """
     chosen = ChartSettings.from_options(columns=columns, **settings)
-    return chart_from_reduction(image, reduce_picture(image, chosen), chosen)
+    return chart_and_reduction(image, chosen)[0]
 
 
-def chart_from_reduction(image: Any, reduction: Reduction, settings: ChartSettings) -> Chart:
-    """Return the chart of a reduction already made, with backstitches if ``settings.lines`` asks for them."""
-    return Chart(
-        cells=reduction.cells,
-        lines=lines_for_reduction(image, reduction, settings),
-        placement=reduction.placement,
-        notes=(reduction.reason, *reduction.losses),
-    )
+def chart_and_reduction(image: Any, settings: ChartSettings) -> tuple[Chart, Reduction]:
+    """Return the chart of a picture and the reduction it was made from; parameters and errors as `reduce_picture`."""
+    ready = prepare_picture(image, settings)
+    reduction = reduce_prepared(ready, settings)
+    lines = _lines_for(ready, reduction, settings) if _wants_lines(reduction, settings) else _no_lines()
+    notes = (reduction.reason, *reduction.losses)
+    return Chart(cells=reduction.cells, lines=lines, placement=reduction.placement, notes=notes), reduction
 
 
 def lines_for_reduction(image: Any, reduction: Reduction, settings: ChartSettings) -> LineArray:
-    """Return the backstitches (K, 2, 2) that belong on the grid of a reduction."""
-    if settings.lines.lines == "none" or (settings.lines.lines == "auto" and reduction.square_by_square):
-        return np.zeros((0, 2, 2), dtype=np.float64)
-    ready = prepare_picture(image, settings)
+    """Return the backstitches (K, 2, 2) that belong on the grid of a reduction already made."""
+    if not _wants_lines(reduction, settings):
+        return _no_lines()
+    return _lines_for(prepare_picture(image, settings), reduction, settings)
+
+
+def _wants_lines(reduction: Reduction, settings: ChartSettings) -> bool:
+    return settings.lines.lines != "none" and not (settings.lines.lines == "auto" and reduction.square_by_square)
+
+
+def _no_lines() -> LineArray:
+    return np.zeros((0, 2, 2), dtype=np.float64)
+
+
+def _lines_for(ready: Prepared, reduction: Reduction, settings: ChartSettings) -> LineArray:
     placement = np.concatenate([reduction.placement, [[0.0, 0.0, 1.0]]])
     return _lines_on_grid(ready, placement, reduction.cells.shape, reduction.cells, reduction.kind, settings)
 
@@ -129,7 +139,7 @@ def suggest_lines(image: Any, columns: int | None = 60, lines: str = "auto", **s
     whole: dict[str, Any] = {"trim": False, "sheet": False, "rulings": True}
     chosen = ChartSettings.from_options(columns=columns, lines=lines, **{**whole, **settings})
     if chosen.lines.lines == "none":
-        return np.zeros((0, 2, 2), dtype=np.float64)
+        return _no_lines()
     ready = prepare_picture(image, chosen)
     standing = (ready.gray.shape[0], ready.gray.shape[1])
     height, width = standing[::-1] if ready.orientation.transpose else standing

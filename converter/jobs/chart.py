@@ -12,7 +12,7 @@ from converter.jobs.materials import Materials
 from converter.model.arrays import PictureArray
 from converter.model.chart import Chart
 from converter.model.phrase import Phrase
-from converter.pipeline import Reduction, chart_from_reduction, reduce_picture
+from converter.pipeline import Reduction, chart_and_reduction
 from converter.raster.reduction import READS_WELL
 from converter.settings import ChartSettings
 
@@ -56,8 +56,7 @@ def make_chart(
     -------
     made : MadeChart
     """
-    reduction = reduce_picture(picture.pixels, settings)
-    chart = chart_from_reduction(picture.pixels, reduction, settings)
+    chart, reduction = chart_and_reduction(picture.pixels, settings)
     fabric, thread = (materials or Materials()).fresh()
     chart = chart.with_(
         title=title,

@@ -22,7 +22,7 @@ from converter.model.arrays import PictureArray
 from converter.model.chart import MAX_SIDE, Chart
 from converter.model.materials import Fabric, Thread
 from converter.model.results import WorkTime
-from converter.pipeline import Reduction, lines_for_reduction, reduce_picture
+from converter.pipeline import Reduction, chart_and_reduction, lines_for_reduction, reduce_picture
 from converter.raster.reduction import READS_WELL
 from converter.settings import ChartSettings, ThreadSettings, TimeSettings
 
@@ -103,10 +103,15 @@ class SizeMeasure:
     def chart_at(self, stitches: int) -> Chart:
         """Return the chart at a width, with its backstitches."""
         if stitches not in self._charts:
-            reduction = self.reduction_at(stitches)
+            picture, settings = self.picture_at(stitches), self.settings_at(stitches)
+            if stitches in self._reductions:
+                cells = self._reductions[stitches].cells
+                lines = lines_for_reduction(picture, self._reductions[stitches], settings)
+            else:
+                chart, self._reductions[stitches] = chart_and_reduction(picture, settings)
+                cells, lines = chart.cells, chart.lines
             fabric, thread = self.cloth
-            lines = lines_for_reduction(self.picture_at(stitches), reduction, self.settings_at(stitches))
-            self._charts[stitches] = Chart(cells=reduction.cells, lines=lines, fabric=fabric, thread=thread)
+            self._charts[stitches] = Chart(cells=cells, lines=lines, fabric=fabric, thread=thread)
         return self._charts[stitches]
 
     def figures_at(self, stitches: int, *, work: bool = True) -> dict[str, float]:
