@@ -4,7 +4,7 @@
                          all work is done: mirrored or turned pictures give exactly mirrored or turned charts.
     `raster.bars`        bars of a screen, and what is dark beyond a scanned page, are left out.
     `raster.sheet`       in a photo of a sheet of paper on a table the sheet alone is taken, and laid flat.
-    `raster.rulings`     printed lines of the paper it is drawn on are left out.
+    `raster.paper`       of the paper it is drawn on printed lines (`raster.rulings`) and folds (`raster.folds`) go.
     `raster.drawn_squares` small pictures enlarged; pictures that are drawn in squares are charts already.
 2.  `raster.look`        a coarse copy tells the kind of picture (`raster.kind`), its tilt (`raster.deskew`) and where
     `raster.take`        the ink lies; the part that matters is then brought to about 12 pixels a stitch.

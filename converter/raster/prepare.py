@@ -10,13 +10,15 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.errors import UsageError
-from converter.model.arrays import as_picture
+from converter.model.arrays import PictureArray, as_picture
 from converter.pixels.blocks import to_blocks
 from converter.pixels.clear import put_on_white
 from converter.raster.bars import find_bars
 from converter.raster.drawn_squares import enlarge
+from converter.raster.folds import find_folds
 from converter.raster.frame import Matrix, Orientation, find_standing, quarter_turn
-from converter.raster.rulings import find_rulings
+from converter.raster.paper import look_at_paper
+from converter.raster.rulings import has_rulings
 from converter.raster.sheet import find_sheet
 from converter.raster.tone import part_colours, to_gray
 from converter.settings import Box, ChartSettings
@@ -52,6 +54,8 @@ class Prepared:
     """Only a sheet of paper in the photograph was taken."""
     was_ruled: bool = False
     """Printed lines of the paper were left out."""
+    was_folded: bool = False
+    """Folds of the paper were left out."""
 
     @property
     def stitches(self) -> int:
@@ -121,10 +125,8 @@ def prepare_picture(image: Any, settings: ChartSettings) -> Prepared:
         colour = sheet.lay_flat(colour)
         keep, clear = (None if x is None else sheet.lay_flat(x) for x in (keep, clear))
         to_source = to_source @ sheet.matrix()
-    rulings = find_rulings(colour) if _may_be_ruled(settings) else None
-    if rulings is not None:
-        colour = rulings.wiped(colour)
-    changed = any(each is not None for each in (bars, sheet, rulings))
+    colour, was_ruled, was_folded = _on_plain_paper(colour, settings)
+    changed = bars is not None or sheet is not None or was_ruled or was_folded
     if changed:
         gray = part_colours(colour, to_gray(colour))
     columns, rows = (wanted.rows, wanted.columns) if one.transpose else (wanted.columns, wanted.rows)
@@ -147,7 +149,8 @@ def prepare_picture(image: Any, settings: ChartSettings) -> Prepared:
         source_shape=source_shape,
         had_bars=bars is not None,
         on_sheet=sheet is not None,
-        was_ruled=rulings is not None,
+        was_ruled=was_ruled,
+        was_folded=was_folded,
     )
 
 
@@ -158,10 +161,17 @@ def _may_lie_on_a_sheet(settings: ChartSettings) -> bool:
     return settings.picture.sheet and not settings.picture.invert and not photo
 
 
-def _may_be_ruled(settings: ChartSettings) -> bool:
-    """Return whether printed lines of the paper are to be left out, where there are any."""
-    wanted = settings.reduction
-    return not (settings.picture.rulings or settings.picture.invert or wanted.kind == "photo")
+def _on_plain_paper(picture: PictureArray, settings: ChartSettings) -> tuple[PictureArray, bool, bool]:
+    """Return a drawing without printed lines or folds of its paper, and whether it had either."""
+    look = None
+    if not settings.picture.invert and settings.reduction.kind != "photo":
+        look = look_at_paper(picture)
+    if look is None:
+        return picture, False, False
+    if has_rulings(look):
+        return (picture, False, False) if settings.picture.rulings else (look.wipe(picture), True, False)
+    folds = find_folds(look)
+    return (picture, False, False) if folds is None else (folds.smooth(picture), False, True)
 
 
 def _mask(name: str, mask: Any, shape: tuple[int, int]) -> npt.NDArray[np.bool_] | None:

@@ -34,6 +34,7 @@ FEW_SQUARES = 8
 HAD_BARS = Phrase("The bars round the picture were left out.")
 ON_SHEET = Phrase("Only the sheet of paper in the photo was taken, laid flat.")
 WAS_RULED = Phrase("The printed lines of the paper were left out.")
+WAS_FOLDED = Phrase("The folds of the paper were left out.")
 WORTH_IT = 4.0
 """Readability that a simpler drawing must gain."""
 
@@ -234,7 +235,11 @@ def _result(ready: Prepared, work: Work, best: _Attempt) -> Reduction:
         simpler = Phrase("At this size the drawing was simplified on purpose: narrow gaps were filled.")
         losses = (simpler, *losses)
     reason = work.kind.reason
-    for said, note in ((ready.had_bars, HAD_BARS), (ready.on_sheet, ON_SHEET), (ready.was_ruled, WAS_RULED)):
+    notes = (
+        (ready.had_bars, HAD_BARS), (ready.on_sheet, ON_SHEET), (ready.was_ruled, WAS_RULED),
+        (ready.was_folded, WAS_FOLDED),
+    )  # fmt: skip
+    for said, note in notes:
         reason = sentences(reason, note) if said else reason
     lost = np.zeros(ready.source_shape, dtype=np.bool_)
     if best.verdict.mask.any():

@@ -13,12 +13,10 @@ import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import MaskArray
-from converter.raster.around import grow, majority, shrink, square
+from converter.raster.around import majority, shrink, square
 from converter.raster.axis import ink_depth
 from converter.raster.edges import SOFT, Levels, is_even, rim_of, sharp_pieces, steps
 from converter.raster.fields import find_field_edges
-from converter.raster.folds import find_folds
-from converter.raster.tone import is_painted
 
 APART: Final = 18.0
 """Levels, of 255, by which what is drawn is darker than paper in one component at least."""
@@ -65,9 +63,6 @@ def find_silhouette(picture: Levels, ink: MaskArray, stitches: int, fields: bool
     apart, least = _apart_from_paper(picture)
     if float((apart[rim_of(apart.shape)] < least).mean()) < PLAIN:
         return None
-    if not is_painted(picture):
-        marks = apart >= least
-        apart[find_folds(marks, grow(ink), max(2.0, max(marks.shape) / stitches))] = 0
     # What touches the sides of the picture has an outline there too: beyond them lies paper.
     apart, ink = np.pad(apart, BEYOND), np.pad(ink, BEYOND)
     drawn = ~_open_paper((apart < least) & ~ink, stitches)

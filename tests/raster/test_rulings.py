@@ -14,8 +14,9 @@ from helpers.worn_pictures import photograph
 from skimage import data
 
 from converter.pipeline import chart_from_image, suggest_lines
+from converter.raster.paper import look_at_paper
 from converter.raster.prepare import prepare_picture
-from converter.raster.rulings import find_rulings
+from converter.raster.rulings import has_rulings
 from converter.settings import ChartSettings
 
 SAID = "The printed lines of the paper were left out."
@@ -61,11 +62,16 @@ def on_paper(name, paper, seed=0, ink=(40, 45, 90), lines=(170, 195, 220), curl=
     return np.clip(seen, 0, 255).astype(np.uint8)
 
 
+def is_ruled(picture):
+    look = look_at_paper(picture)
+    return look is not None and has_rulings(look)
+
+
 @pytest.mark.parametrize("paper", PAPERS)
 @pytest.mark.parametrize(("seed", "name"), list(enumerate(["heron", "teapot", "boat", "snail"])))
 def test_printed_lines_are_left_out(paper, seed, name):
     photo = on_paper(name, paper, seed)
-    assert find_rulings(photo) is not None
+    assert is_ruled(photo)
     made = chart_from_image(photo, columns=40)
     assert SAID in made.notes[0]
     true = chart_from_image(drawing_of(name), columns=40)
@@ -87,8 +93,7 @@ def test_she_may_want_them():
 
 def test_the_paper_keeps_its_light_and_the_ink_its_colour():
     photo = on_paper("boat", "squared", 2)
-    rulings = find_rulings(photo)
-    wiped = rulings.wiped(photo)
+    wiped = look_at_paper(photo).wipe(photo)
     assert wiped.shape == photo.shape and wiped.dtype == np.uint8
     dark = photo.max(axis=2) < 110
     assert dark.any() and np.array_equal(wiped[dark], photo[dark])
@@ -102,27 +107,27 @@ def test_the_paper_keeps_its_light_and_the_ink_its_colour():
 
 def test_gray_scans_have_rulings_too():
     gray = cv2.cvtColor(on_paper("heron", "ruled", 3, lines=(190, 190, 190)), cv2.COLOR_RGB2GRAY)
-    rulings = find_rulings(gray)
-    assert rulings is not None and rulings.wiped(gray).ndim == 2
+    assert is_ruled(gray)
+    assert look_at_paper(gray).wipe(gray).ndim == 2
 
 
 def test_lines_as_dark_as_the_ink_belong_to_the_drawing():
     photo = on_paper("key", "squared", 4, ink=(60, 60, 60), lines=(80, 80, 80))
-    assert find_rulings(photo) is None
+    assert not is_ruled(photo)
 
 
 def test_a_pale_drawing_is_not_told_from_its_paper():
     photo = on_paper("snail", "ruled", 5, ink=(160, 160, 160), lines=(205, 205, 205))
-    assert find_rulings(photo) is None
+    assert not is_ruled(photo)
 
 
 @pytest.mark.parametrize("name", sorted(path.stem for path in DRAWINGS.glob("*.png")))
 def test_plain_drawings_and_their_photos_have_none(name):
     drawing = drawing_of(name)
-    assert find_rulings(drawing) is None
-    assert find_rulings(photograph(np.pad(drawing, 60, constant_values=255), 7)) is None
+    assert not is_ruled(drawing)
+    assert not is_ruled(photograph(np.pad(drawing, 60, constant_values=255), 7))
 
 
 @pytest.mark.parametrize("name", ["astronaut", "brick", "camera", "coffee", "coins", "grass", "page", "text"])
 def test_photographs_have_none(name):
-    assert find_rulings(getattr(data, name)()) is None
+    assert not is_ruled(getattr(data, name)())
