@@ -193,7 +193,7 @@ class _Row:
         """Return whether the row is there."""
         seen = visible[self.squares]
         if seen.mean() < VISIBLE and (seen.sum() < 2 or self.side.known[self.leads].sum() < 4):
-            return _Verdict(False)
+            return _Verdict(False, out=True)
         outer, leading = self.line.printed(self.outer), self.side.printed(self.leads)
         if leading is not None:
             shown = _RATHER * leading if outer is None else max(outer * leading, 0.0) ** 0.5
@@ -203,8 +203,9 @@ class _Row:
             return _Verdict(True if shown > _THERE else None, surely=bool(both and shown > _CERTAIN))
         light = bool(self.side.light[self.leads].mean() > _LIGHT)
         outer, leading = self.line.evenly(self.outer), self.side.evenly(self.leads)
-        if outer is not None and leading is not None and min(outer, leading) > _EVENLY:
-            return _Verdict(True, lined=True, light=light)
+        firm = leading is not None and min(leading, leading if outer is None else outer) > _EVENLY
+        if firm and outer is not None:
+            return _Verdict(True, lined=True, firm=True, light=light)
         dark, leading_dark = self.line.as_dark(self.outer), self.side.as_dark(self.leads)
         if leading_dark is None:
             return _Verdict(None, light=light)
@@ -213,7 +214,8 @@ class _Row:
         # grain along a table makes an outer line, too
         share = leading_dark if dark is None else (min(dark, leading_dark) + 2 * leading_dark) / 3
         lined = dark is not None and dark > _ALL_ALONG
-        return _Verdict(True if share > _MOST or (lined and light) else None, lined=lined, light=light)
+        there = True if share > _MOST or (lined and light) else None
+        return _Verdict(there, lined=lined, firm=firm, light=light)
 
 
 @dataclass(frozen=True)
@@ -227,6 +229,10 @@ class _Verdict:
     """Its outer line is seen all along."""
     bare: bool = False
     """Clean paper is seen in it instead."""
+    firm: bool = False
+    """Even ground shows it, as far as the picture goes."""
+    out: bool = False
+    """The picture hardly shows it."""
     light: bool = False
     """Between marks it is as light as paper near by."""
 
@@ -316,14 +322,18 @@ def _come_back(rows: list[_Verdict]) -> bool:
     """Return whether lines come back after a row that is hardly seen.
 
     They do if the next row shows them, or two do after more hidden rows on paper, or `_SURELY_BACK` after a few others;
-    a table hardly shows them in so many.
+    a table hardly shows them in so many. Where the picture ends before, even ground must show them.
     """
     hidden = next((k for k, row in enumerate(rows) if row.there is not None), len(rows))
     light = all(row.light for row in rows[:hidden])
     needed = 1 if hidden == 1 else 2 if light else _SURELY_BACK
     if hidden > _MOST_HIDDEN and not light:
         return False
-    return [row.there for row in rows[hidden : hidden + needed]] == [True] * needed
+    back = rows[hidden : hidden + needed]
+    if [row.there for row in back] == [True] * needed:
+        return True
+    shown = [row for row in back if not row.out]
+    return 0 < len(shown) < needed and all(row.there and row.firm for row in shown)
 
 
 def trimmed(span: Extent, outside: BoolArray, inked: BoolArray) -> Extent:

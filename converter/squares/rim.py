@@ -123,14 +123,15 @@ def _rows_of_marks(shares: list[tuple[float, float, float]], usual: float) -> in
     """Return how many rows one after the other may be of marks; None for a table as dark as the marks.
 
     ``shares`` are as `_shares` returns them, from the first row beyond the window as far as they are alike and in the
-    picture. What goes on for long, or for two rows up to the edge of the picture, is no motif.
+    picture. What goes on for long, or for two rows up to the edge of the picture, is no motif; a single row there is
+    one if its marks are as like others as those usually are (``usual``) to each other.
     """
     apart = 0.0
     for count, (held, _known, this) in enumerate(shares):
         if count and (held < _ONE_AFTER or (apart < _CLOSE * usual and this > _CLOSE * apart)):
             return count
         apart = max(apart, this)
-    return len(shares) if len(shares) < 2 else None
+    return int(apart <= _CLOSE * usual) if len(shares) < 2 else None
 
 
 def without_table(

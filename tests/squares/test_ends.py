@@ -15,7 +15,7 @@ from converter.squares import read_squares
 from converter.squares.extent import _Family, _rows_there, _Verdict
 
 THERE, HARDLY, NONE = _Verdict(True), _Verdict(None), _Verdict(False)
-BARE = _Verdict(False, bare=True)
+BARE, OUT = _Verdict(False, bare=True), _Verdict(False, out=True)
 
 
 def crosses(page, cells):
@@ -79,6 +79,8 @@ def test_crosses_all_along_the_cut_edge_of_a_sheet_are_read(turns):
         ([THERE] * 5 + [HARDLY, THERE, NONE], 7),
         ([THERE] * 5 + [HARDLY, HARDLY, THERE, NONE], 5),
         ([THERE] * 5 + [HARDLY, HARDLY, THERE, THERE, NONE], 5),
+        ([THERE] * 5 + [HARDLY, HARDLY, THERE, OUT], 5),
+        ([THERE] * 5 + [HARDLY, HARDLY, _Verdict(True, firm=True), OUT], 8),
         ([THERE] * 5 + [HARDLY, HARDLY, THERE, THERE, THERE, NONE], 10),
         ([THERE] * 5 + [HARDLY] * 5 + [THERE, THERE, THERE, NONE], 5),
         ([THERE] * 5 + [_Verdict(None, light=True)] * 3 + [THERE, THERE, NONE], 10),
