@@ -11,6 +11,11 @@ from converter.model.arrays import as_picture
 LEAST_BUSY = 0.45
 _FIELDS = 20
 _FAINTEST = 0.04
+_CHEQUERED, _ALIKE = 8.0, 0.3
+"""Levels by which neighbouring squares of a chequered ground differ at least, and the share of it by which the next but
+one may: so a program shows that a picture is clear."""
+_GROUND = 0.5
+"""Brightness of such a ground, as a share of the brightest, and its share of the picture."""
 
 
 def busy_share(gray: npt.NDArray[np.uint8]) -> float:
@@ -57,7 +62,35 @@ def looks_squared(image: npt.NDArray[np.uint8]) -> float:
     best, scale = finding.look(rgb, glance=True)
     if best is None or not finding.promising(best):
         return 0.0
-    if best.fit.pitch / (best.factor * scale) < SMALLEST_PX:
+    pitch = best.fit.pitch / (best.factor * scale)
+    if pitch < SMALLEST_PX:
         return TOO_SMALL
+    # The corners of its squares are a grid too, one that stands on its tip.
+    if any(is_chequered(np.asarray(gray, dtype=np.uint8), side) for side in (pitch, pitch / np.sqrt(2))):
+        return 0.0
     # Cloth and tiles have grids, too: what has one is read to see whether its squares are a motif.
     return reading_of(rgb, finding.fitted(rgb, best, scale)).confidence
+
+
+def is_chequered(gray: npt.NDArray[np.uint8], pitch: float) -> bool:
+    """Return whether the squares of a picture's ground are light and less light by turns, as on a chessboard.
+
+    Parameters
+    ----------
+    gray : ndarray of shape (H, W), uint8
+    pitch : float
+        Pixels from square to square.
+    """
+    step = max(1, round(pitch))
+    if min(gray.shape) <= 2 * step:
+        return False
+    here, *others = (
+        part.astype(np.int16)
+        for part in (gray[:-step, :-step], gray[:-step, step:], gray[step:, :-step], gray[step:, step:])
+    )
+    # Filled squares of a motif are far darker than that.
+    ground = np.minimum.reduce([here, *others]) > _GROUND * np.percentile(here, 90)
+    if float(ground.mean()) < _GROUND:
+        return False
+    across, down, both = (float(np.median(np.abs(other - here)[ground])) for other in others)
+    return min(across, down) >= _CHEQUERED and both <= _ALIKE * min(across, down)

@@ -346,3 +346,27 @@ def test_a_plain_weave_alternates_and_printed_squares_do_not():
     assert laid(woven, bare) > 5
     assert laid(printed, bare) < 0.6
     assert laid(printed, board) == 0
+
+
+@pytest.mark.parametrize("side", [8, 10, 16, 25])
+@pytest.mark.parametrize("tones", [(255, 204), (255, 230), (153, 102)])
+def test_a_chequered_ground_is_no_squared_paper(fixtures, side, tones):
+    """A program's sign for a clear picture, saved into it."""
+    drawing = cv2.imread(str(fixtures / "pictures" / "teapot.png"), cv2.IMREAD_GRAYSCALE)
+    row, col = np.indices(drawing.shape) // side
+    ground = np.where((row + col) % 2, tones[0], tones[1])
+    assert looks_squared((ground * (0.1 + 0.9 * drawing / 255)).astype(np.uint8)) < 0.5
+
+
+def test_only_chequered_squares_are_taken_for_such_a_ground(plain, photo):
+    for image in (plain[0], photo.image):
+        gray = image if image.ndim == 2 else cv2.cvtColor(image, cv2.COLOR_RGB2GRAY)
+        for pitch in (7.0, 12.5, 18.0, 30.0):
+            assert not quick.is_chequered(gray, pitch)
+    row, col = np.indices((120, 160)) // 10
+    chequered = np.where((row + col) % 2, 250, 200).astype(np.uint8)
+    assert quick.is_chequered(chequered, 10.0)
+    assert not quick.is_chequered(chequered, 20.0)
+    assert not quick.is_chequered(chequered[:15, :15], 10.0)
+    # Every second square of a motif filled.
+    assert not quick.is_chequered(np.where(chequered > 220, 250, 40).astype(np.uint8), 10.0)
