@@ -36,11 +36,11 @@ AT_SEAM = 0.97
 ACROSS = 0.3
 """Share of the row within the seam that may show the tone of the bar."""
 LEAST_BARS = 0.15
-"""Share of the picture that both bars have together."""
+"""Share of the picture that both bars take up together."""
 LEAST_BAR = 0.04
-"""Share of it that each has."""
+"""Share of it that each takes up."""
 LEAST_ALIKE = 0.4
-"""Share of the broader one that the other has, if they are white: else they may be the blank paper of the picture."""
+"""Breadth of the narrower one over that of the other if they are white: else they may be the picture's blank paper."""
 LEAST_LEFT = 0.2
 """Share of it that is left between them."""
 DARK = 0.5

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from converter.model.arrays import MaskArray, PictureArray
 from converter.raster.around import blur, grow, square
-from converter.raster.paper import SEEN, PaperLook
+from converter.raster.paper import PaperLook
 from converter.raster.tone import is_painted
 
 BROADEST: Final = 0.024
@@ -57,7 +57,7 @@ def find_folds(look: PaperLook) -> Folds | None:
     """Return the folds of the paper of a drawing, or None if there are none."""
     if is_painted(look.small):
         return None
-    breadth = BROADEST * SEEN
+    breadth = BROADEST * max(look.dark.shape)
     fine = cv2.morphologyEx(blur(look.dark, GRAIN), cv2.MORPH_TOPHAT, square(round(breadth) | 1))
     marks, drawn = fine > DARKER, grow(look.drawn, 7)
     near = lines_of_folds(marks, drawn, breadth)
