@@ -346,11 +346,14 @@ def tile_bound(cells: np.ndarray, side: int = 34, price: float = 2.5, rounds: in
     the leg where a length begins and half to the one where it ends, and the excess of a move from tile to tile half to
     either side. So each tile can be bounded by itself: legs and ends of legs as in `turn_bound`, fractions allowed,
     and every end can be entered from outside or left for good at its cheapest share.
+
+    The tiles together say that the excess of s lengths is at least some sum less ``price`` times s. As the lengths have
+    to hold that excess too, s may have to be larger than `thread_bound` says.
     """
     crosses, rules = Crosses.of(cells), MoveRules(cells, CARRY, False)
     plain = thread_bound(crosses, SideGraph.of(crosses), rules, LENGTH, TAIL)
     tiles = [-(-extent // -(-extent // side)) for extent in cells.shape]
-    total = 2 * ROOT2 * crosses.count + 2 * crosses.count + (2 * TAIL - 1 - price) * plain.starts
+    total = 2 * ROOT2 * crosses.count + 2 * crosses.count
     holes = crosses.leg_holes(np.arange(2 * crosses.count)).reshape(-1, 2)
     tree = cKDTree(holes)
     tile = (crosses.row // tiles[0]) * cells.shape[1] + crosses.col // tiles[1]
@@ -365,7 +368,8 @@ def tile_bound(cells: np.ndarray, side: int = 34, price: float = 2.5, rounds: in
         part = np.zeros_like(cells)
         part[crosses.row[tile == number], crosses.col[tile == number]] = True
         total += _tile_least(Crosses.of(part), outward, rounds)
-    return max(total, plain.total)
+    starts = max(plain.starts, ceil(total / (LENGTH - 2 * TAIL + 1 + price) - EPSILON))
+    return max(total + (2 * TAIL - 1 - price) * starts, plain.total)
 
 
 def _tile_least(crosses: Crosses, outward: np.ndarray, rounds: int) -> float:

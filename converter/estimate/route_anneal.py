@@ -14,13 +14,14 @@ that carries can join the best copy is kept.
 
 Lengths. With a ``capacity`` the order is kept in as many lengths as it is given in. The way from one to the next costs
 nothing, but thread beyond the capacity does, more and more with time: so legs move over until every length is full,
-which no cutting of a finished order can do.
+which no cutting of a finished order can do. Here hardly any change but one with a short new link passes, so such a link
+is drawn first, and what has to move for it follows. While starts are to be saved, when it is hot, that finds less.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -31,7 +32,10 @@ from converter.estimate.route_geometry import EPSILON, ROOT2, FloatArray, IntArr
 from converter.estimate.route_links import Links
 
 _LONGEST = 8
-_NEAREST = 8
+_NEAREST, _ENDS = 8, 12
+"""Nearest crosses of each cross, and of the ends of their legs those nearest to each end, that are linked."""
+_BLOCK = 4096
+"""Crosses whose nearest are looked for at once."""
 _BATCH = 8192
 _BATCH_FULL = 4096
 """Moves weighed at once; fewer when lengths are to be filled, as the load of each is known at first only."""
@@ -46,6 +50,7 @@ last. Without it a length far too full could not get rid of its thread between l
 _FULL, _ROUNDING = 1e-6, 1e-4
 
 Excess = Callable[[IntArray, IntArray], npt.NDArray[np.float32]]
+_Near = tuple[IntArray, npt.NDArray[np.float32]]
 
 
 def _step_costs(links: Links, price: float) -> tuple[int, dict[int, tuple[tuple[int, int], float]]]:
@@ -93,6 +98,20 @@ def _excess(links: Links, price: float, highest: int) -> Excess:
     return hidden
 
 
+def _nearest_crosses(links: Links) -> tuple[IntArray, npt.NDArray[np.bool_]]:
+    """Return each cross and the nearest others within reach of a carry, shape (n, 1 + 8), and where it fills up."""
+    crosses, reach = links.crosses, int(links.rules.carry) + 1
+    around = range(-reach, reach + 1)
+    near = np.repeat(np.arange(crosses.count)[:, None], 1 + _NEAREST, axis=1)
+    found = np.zeros(crosses.count, dtype=np.int64)
+    for _, r, c in sorted((r * r + c * c, r, c) for r in around for c in around):
+        other = crosses.neighbour((r, c))
+        fits = np.flatnonzero((other >= 0) & (found <= _NEAREST))
+        near[fits, found[fits]] = other[fits]
+        found[fits] += 1
+    return near, np.arange(1 + _NEAREST) >= found[:, None]
+
+
 class _Place(NamedTuple):
     """The order as it stands: at each place the leg or mark, and what belongs to it."""
 
@@ -121,6 +140,12 @@ class _Moves:
     """Worked from the far end."""
     flips: tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]
     """Whether the first and the last leg alone are worked from their other end."""
+
+    @classmethod
+    def plain(cls, first: IntArray, last: IntArray, left: IntArray, turned: npt.NDArray[np.bool_]) -> _Moves:
+        """Return moves without a leg worked from its other end alone."""
+        same = np.zeros(first.size, dtype=np.bool_)
+        return cls(first, last, left, turned, (same, same))
 
     def of(self, chosen: IntArray) -> _Moves:
         """Return some of the moves."""
@@ -156,7 +181,11 @@ class LegOrder:
         apart = (int(code.max()) + 4 * width) * np.arange(copies)
         self.hole = np.concatenate(((code + apart[:, None]).ravel(), np.full(4 * marks, _AWAY)))
         """Hole of each end of each leg as a single number, at 2 leg + end; the last ones stand off the ends."""
-        self._near = self._nearest(links, copies)
+        crosses, again = _nearest_crosses(links)
+        cyclic = np.arange(_NEAREST) % np.maximum((~again).sum(axis=1) - 1, 1)[:, None]
+        near = np.take_along_axis(crosses, 1 + cyclic, axis=1)
+        self._near = (near + links.crosses.count * np.arange(copies)[:, None, None]).reshape(-1)
+        self._close = crosses, again
         self.end = np.concatenate((np.tile(ends, copies), np.zeros(2 * marks, dtype=np.int64)))
         parts = [part + k * count for k in range(copies) for part in lengths]
         seams = legs + 2 * np.arange(marks)
@@ -165,23 +194,79 @@ class LegOrder:
         )
         self._at = np.zeros(legs + 2 * marks, dtype=np.int64)
 
-    @staticmethod
-    def _nearest(links: Links, copies: int) -> IntArray:
-        """Return for each cross the nearest others within reach of a carry, over and over; itself if there is none."""
-        crosses, reach = links.crosses, int(links.rules.carry) + 1
-        around = range(-reach, reach + 1)
-        steps = sorted((r * r + c * c, r, c) for r in around for c in around if (r, c) != (0, 0))
-        near = np.repeat(np.arange(crosses.count)[:, None], _NEAREST, axis=1)
-        found = np.zeros(crosses.count, dtype=np.int64)
-        for _, r, c in steps:
-            other = crosses.neighbour((r, c))
-            fits = np.flatnonzero((other >= 0) & (found < _NEAREST))
-            near[fits, found[fits]] = other[fits]
-            found[fits] += 1
-        cyclic = np.arange(_NEAREST) % np.maximum(found, 1)[:, None]
-        near = np.take_along_axis(near, cyclic, axis=1)
-        every: IntArray = (near + crosses.count * np.arange(copies)[:, None, None]).reshape(-1)
-        return every
+    def _nearest_ends(self) -> _Near:
+        """Return for each end of a leg those of others to which a move has the least excess, over and over, and that.
+
+        Looked at are the ends of the cross itself and of the nearest ones within reach of a carry.
+        """
+        crosses, again = self._close
+        count = len(crosses)
+        near, excess = np.empty((count, 4, _ENDS), dtype=np.int64), np.empty((count, 4, _ENDS), dtype=np.float32)
+        for low in range(0, count, _BLOCK):
+            part = slice(low, min(low + _BLOCK, count))
+            own = 4 * np.arange(part.start, part.stop)[:, None, None] + np.arange(4)[:, None]
+            every = (4 * crosses[part, :, None] + np.arange(4)).reshape(len(own), 1, -1)
+            mine, theirs = np.broadcast_arrays(own, every)
+            cost = self.excess(self.hole[mine], self.hole[theirs])
+            cost[(mine >> 1 == theirs >> 1) | np.repeat(again[part], 4, axis=1)[:, None]] = self._price
+            order = np.argsort(cost, axis=2, kind="stable")[:, :, :_ENDS]
+            reached = (np.take_along_axis(cost, order, axis=2) < self._price).sum(axis=2, keepdims=True)
+            order = np.take_along_axis(order, np.arange(_ENDS) % np.maximum(reached, 1), axis=2)
+            near[part] = np.take_along_axis(theirs, order, axis=2)
+            excess[part] = np.take_along_axis(cost, order, axis=2)
+        return near.reshape(-1), excess.reshape(-1)
+
+    def _drawn(self, at: IntArray, drawn: IntArray, size: IntArray) -> _Moves:
+        """Return moves to any leg of a near cross.
+
+        Parameters
+        ----------
+        at : ndarray of shape (m,), int
+            First place of each run.
+        drawn : ndarray of shape (m,), int
+            Random bits.
+        size : ndarray of shape (m,), int
+            Legs of each run, less one.
+        """
+        last = np.minimum(at + size, self._order.size - 2)
+        # Where to: before or after a leg of a cross near the first or the last one.
+        about = np.minimum(self._order.take(np.where(drawn & 256, at, last)), self._first_mark - 1) >> 1
+        other = self._near.take(about * _NEAREST + (drawn >> 11) * _NEAREST // (1 << 15))
+        left = self._at.take(2 * other + (drawn >> 10 & 1)) - (drawn >> 9 & 1)
+        return _Moves.plain(at, last, left, np.zeros(at.size, dtype=np.bool_))
+
+    def _drawn_by_link(
+        self, ends: _Near, beside: IntArray, drawn: IntArray, size: IntArray
+    ) -> tuple[_Moves, npt.NDArray[np.float32]]:
+        """Return moves that make a link with little excess, and that excess.
+
+        Parameters
+        ----------
+        ends : tuple of ndarray
+            See `_nearest_ends`.
+        beside : ndarray of shape (m,), int
+            Place to go behind or before.
+        drawn, size : ndarray of shape (m,), int
+            As above.
+        """
+        leg = np.minimum(self._order.take(beside), self._first_mark - 1)
+        behind = drawn >> 8 & 1
+        at = (2 * leg + (self.end.take(leg) ^ behind)) * _ENDS + ((drawn >> 11) * _ENDS >> 15)
+        other = ends[0].take(at)
+        place = self._at.take(other >> 1)
+        # The run begins or ends with the end that is to be linked.
+        ends_there = (other ^ self.end.take(other >> 1)) & 1
+        first = np.maximum(place - size * ends_there, 1)
+        last = np.minimum(place + size * (1 - ends_there), self._order.size - 2)
+        return _Moves.plain(first, last, beside + behind - 1, ends_there == behind), ends[1].take(at)
+
+    def _shorter_turned(self, place: _Place, moves: _Moves) -> _Moves:
+        """Return the same moves, each run turned if that is shorter."""
+        enters, leaves = place.into[moves.first], place.out[moves.last]
+        before, after = place.out[moves.left], place.into[moves.left + 1]
+        plain = self.excess(before, enters) + self.excess(leaves, after)
+        turned = self.excess(before, leaves) + self.excess(enters, after)
+        return replace(moves, turned=turned < plain)
 
     def _place(self, capacity: float | None) -> _Place:
         order, code = self._order, self.hole
@@ -206,7 +291,7 @@ class LegOrder:
         tries : int
         hot, cold : float
         capacity : float, optional
-            Thread that a length holds between its tails. Without it the lengths may hold any.
+            Thread that a length holds between its tails, where there is one copy. Without it lengths may hold any.
         """
         places = self._order.size - 2
         batch = min(_BATCH if capacity is None else _BATCH_FULL, max(64, 2 * places))
@@ -215,35 +300,29 @@ class LegOrder:
         sizes = (share * share * _LONGEST).astype(np.int64)
         claim = np.zeros(places + 2, dtype=np.int64)
         place = self._place(capacity)
+        ends = self._nearest_ends() if capacity is not None else None
         for done in range(0, tries, batch):
             heat = hot * (cold / hot) ** (done / tries)
-            first = (random.random(batch, dtype=np.float32) * places).astype(np.int64) + 1
+            at = (random.random(batch, dtype=np.float32) * places).astype(np.int64) + 1
             drawn = random.integers(0, 1 << 26, batch)
             limit = heat * random.standard_exponential(batch, dtype=np.float32)
-            last = np.minimum(first + sizes.take(drawn & 255), places)
-            # Where to: before or after a leg of a cross near the first or the last one.
-            about = np.minimum(self._order.take(np.where(drawn & 256, first, last)), self._first_mark - 1) >> 1
-            other = self._near.take(about * _NEAREST + (drawn >> 11) * _NEAREST // (1 << 15))
-            left = self._at.take(2 * other + (drawn >> 10 & 1)) - (drawn >> 9 & 1)
-            pressure = _Pressure(done / tries) if capacity is not None else None
-            hopeful = self._hopeful(place, first, last, left, limit, pressure)
-            first, last, left, limit = first[hopeful], last[hopeful], left[hopeful], limit[hopeful]
-            change, turned, flips = self._change(place, first, last, left, pressure)
-            moves = _Moves(first, last, left, turned, flips).of(np.flatnonzero(change <= limit))
-            if self._make(moves, claim):
+            size = sizes.take(drawn & 255)
+            if ends is None:
+                moves, pressure = self._drawn(at, drawn, size), None
+                hopeful = self._hopeful(place, moves, limit, None)
+                moves = self._shorter_turned(place, moves.of(hopeful))
+            else:
+                moves, link = self._drawn_by_link(ends, at, drawn, size)
+                pressure = _Pressure(done / tries)
+                hopeful = self._hopeful(place, moves, limit - link, pressure)
+                moves = moves.of(hopeful)
+            change, moves = self._change(place, moves, pressure)
+            if self._make(moves.of(np.flatnonzero(change <= limit[hopeful])), claim):
                 place = self._place(capacity)
 
-    def _hopeful(
-        self,
-        place: _Place,
-        first: IntArray,
-        last: IntArray,
-        left: IntArray,
-        limit: FloatArray,
-        pressure: _Pressure | None,
-    ) -> IntArray:
-        """Return the moves that lead elsewhere and would pass if what is joined anew cost nothing."""
-        link = place.link
+    def _hopeful(self, place: _Place, moves: _Moves, limit: FloatArray, pressure: _Pressure | None) -> IntArray:
+        """Return the moves that lead elsewhere and would pass if no more than one new link cost anything."""
+        link, first, last, left = place.link, moves.first, moves.last, moves.left
         freed = (
             link.take(first - 1) + link.take(last) - self.excess(place.out.take(first - 1), place.into.take(last + 1))
         )
@@ -257,29 +336,25 @@ class LegOrder:
         return np.flatnonzero((limit + gain > -_ROUNDING) & ((left < first - 1) | (left > last)))
 
     def _change(
-        self, place: _Place, first: IntArray, last: IntArray, left: IntArray, pressure: _Pressure | None
-    ) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.bool_], tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]]:
-        """Return what moves cost and how the runs are turned for it."""
+        self, place: _Place, moves: _Moves, pressure: _Pressure | None
+    ) -> tuple[npt.NDArray[np.float32], _Moves]:
+        """Return what moves cost, and the moves with whole crosses turned leg by leg for it."""
         excess, into, out, link = self.excess, place.into, place.out, place.link
+        first, last, left, turned = moves.first, moves.last, moves.left, moves.turned
         enters, leaves = into[first], out[last]
         before, after = out[left], into[left + 1]
-        plain = excess(before, enters), excess(leaves, after)
-        round_about = excess(before, leaves) + excess(enters, after)
-        joined = plain[0] + plain[1]
-        turned = round_about < joined
-        joined = np.minimum(joined, round_about)
+        head = excess(before, np.where(turned, leaves, enters))
+        foot = excess(np.where(turned, enters, leaves), after)
         # Both legs of a cross may be turned at no cost between them.
         legs = self._order[first], self._order[last]
         cross = np.flatnonzero((last == first + 1) & (legs[0] ^ legs[1] == 1))
         flips = np.zeros(first.size, dtype=np.bool_), np.zeros(first.size, dtype=np.bool_)
-        other = (
-            excess(before[cross], out[first[cross]]),
-            excess(into[last[cross]], after[cross]),
-        )
+        plain = excess(before[cross], enters[cross]), excess(leaves[cross], after[cross])
+        other = excess(before[cross], out[first[cross]]), excess(into[last[cross]], after[cross])
         for k in (0, 1):
-            flips[k][cross] = other[k] < plain[k][cross]
-        joined[cross] = np.minimum(other[0], plain[0][cross]) + np.minimum(other[1], plain[1][cross])
-        turned[cross] = False
+            flips[k][cross] = other[k] < plain[k]
+        joined = head + foot
+        joined[cross] = np.minimum(other[0], plain[0]) + np.minimum(other[1], plain[1])
         freed = link[first - 1] + link[last] - excess(out[first - 1], into[last + 1])
         added = joined - link[left]
         change: npt.NDArray[np.float32] = added - freed
@@ -292,7 +367,9 @@ class LegOrder:
             more = pressure(there + moved) - pressure(there)
             less = np.where(same, 0.0, pressure(here) - pressure(here - inside - freed))
             change = (change + (more - less)).astype(np.float32)
-        return change, turned, flips
+        whole = np.zeros(first.size, dtype=np.bool_)
+        whole[cross] = True
+        return change, replace(moves, turned=turned & ~whole, flips=flips)
 
     def _make(self, moves: _Moves, claim: IntArray) -> bool:
         """Make those moves that keep every bottom leg before its top leg and do not touch one another."""

@@ -48,7 +48,7 @@ _HIDDEN_SHARE = 0.15
 _FULL = 0.01
 """Share of moves with an excess from which lengths are filled leg by leg."""
 _FILL_HEATS = (0.7, 0.06)
-_FILL_TRIES, _FILL_SHARE = 10_000, 0.27
+_FILL_TRIES, _FILL_SHARE = 13_000, 0.36
 """Tries for each leg at most when lengths are filled, and share of all tries at most."""
 _EVEN = 5000
 """Legs up to which large charts are filled anew even where no fewer lengths will do."""

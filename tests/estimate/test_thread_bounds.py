@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections import deque
 from itertools import pairwise, product
-from math import dist, inf
+from math import dist, inf, sqrt
 from pathlib import Path
 
 import numpy as np
@@ -29,7 +29,9 @@ from converter.estimate.line_double import DoubleGroup
 from converter.estimate.line_figures import figure_gaps, line_figures
 from converter.estimate.line_route import plan_line_thread
 from converter.estimate.route import plan_thread
-from converter.estimate.route_geometry import Crosses
+from converter.estimate.route_bound import thread_bound
+from converter.estimate.route_geometry import Crosses, MoveRules
+from converter.estimate.route_tree import SideGraph
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -57,6 +59,50 @@ def test_turning_back_is_seen_by_the_sharper_bounds():
     assert turn <= best + 1e-5
     assert turn >= 0.97 * best
     assert tile_bound(cells, 9) <= turn + 1e-3 * turn
+
+
+def optimum_in_lengths(cells, capacity, tail, carry):
+    """Return the least thread of all orders in lengths that hold so much between their tails, tried in full."""
+    crosses = [tuple(map(int, at)) for at in np.argwhere(cells)]
+    legs = [(((r + 1, c), (r, c + 1)), ((r, c), (r + 1, c + 1))) for r, c in crosses]
+    states = {(0,) * len(crosses): {(None, inf): 0.0}}
+    for _ in range(2 * len(crosses)):
+        ahead = {}
+        for done, ends in states.items():
+            for k, worked in enumerate(done):
+                if worked == 2:
+                    continue
+                target = ahead.setdefault((*done[:k], worked + 1, *done[k + 1 :]), {})
+                for up, down in (legs[k][worked], legs[k][worked][::-1]):
+                    for (at, used), cost in ends.items():
+                        ways = [(cost + 2 * tail + sqrt(2), sqrt(2))]
+                        move = inf if at is None else dist(at, up)
+                        if 1 <= move <= carry and used + move + sqrt(2) <= capacity + 1e-9:
+                            ways.append((cost + move + sqrt(2), used + move + sqrt(2)))
+                        for total, held in ways:
+                            key = down, round(held, 6)
+                            target[key] = min(target.get(key, inf), total)
+        states = ahead
+    return min(states[(2,) * len(crosses)].values())
+
+
+def test_lengths_that_cannot_hold_the_excess_of_their_moves_are_too_few(monkeypatch):
+    sharper = 0
+    for seed in range(12):
+        rng = np.random.default_rng(740 + seed)
+        cells = np.zeros(40, dtype=bool)
+        cells[rng.permutation(40)[:4]] = True
+        cells = cells.reshape(5, 8)
+        room = 2 * sqrt(2) * 4 + 7 + float(rng.choice([0.5, 1.0, 2.0]))
+        monkeypatch.setattr("thread_bounds.LENGTH", room + 50)
+        best = optimum_in_lengths(cells, room, 25.0, 3.5)
+        crosses = Crosses.of(cells)
+        plain = thread_bound(crosses, SideGraph.of(crosses), MoveRules(cells, 3.5, False), room + 50, 25.0)
+        for side, price in ((8, 2.5), (8, 0.5), (4, 2.5)):
+            found = tile_bound(cells, side, price)
+            assert plain.total - 1e-6 <= found <= best + 1e-5
+            sharper += found > plain.total + 40
+    assert sharper
 
 
 def test_lengths_that_wait_for_each_other_are_no_plan():
