@@ -52,6 +52,9 @@ _FILL_TRIES, _FILL_SHARE = 13_000, 0.36
 """Tries for each leg at most when lengths are filled, and share of all tries at most."""
 _EVEN = 5000
 """Legs up to which large charts are filled anew even where no fewer lengths will do."""
+_BREAK = 300.0
+"""Excess that a way no move can take counts while lengths are filled, and are put together for it: far more than a
+start, as hardly any such way is found again once it is inside a length."""
 _SLACK = (1.5, 5.0)
 """Thread that a full length is expected to have over: at best, and on large charts, where only one is tried."""
 _SCATTERED = 14
@@ -206,7 +209,7 @@ def _filled(links: Links, lengths: list[IntArray], capacity: float, tries: int) 
         most += 1
         least = min(least, most)
     for fewest in range(least, most + 1):
-        order = LegOrder(links, _merged(lengths, load, broken, links.price, fewest), ends, links.price)
+        order = LegOrder(links, _merged(lengths, load, broken, fewest), ends, _BREAK)
         order.anneal(tries, *_FILL_HEATS, capacity)
         found = [part for length in order.lengths() if length.size for part in cut_order(links, length, capacity)]
         if _cost(links, found) < _cost(links, lengths) - EPSILON:
@@ -216,13 +219,11 @@ def _filled(links: Links, lengths: list[IntArray], capacity: float, tries: int) 
     return lengths
 
 
-def _merged(
-    lengths: list[IntArray], load: list[float], broken: list[bool], price: float, fewest: int
-) -> list[IntArray]:
+def _merged(lengths: list[IntArray], load: list[float], broken: list[bool], fewest: int) -> list[IntArray]:
     """Return as few lengths, the shortest neighbours put together, those that no move joins last."""
     merged, load, broken = list(lengths), list(load), list(broken)
     while len(merged) > fewest:
-        sums = [a + b + price * gap for a, b, gap in zip(load, load[1:], broken, strict=False)]
+        sums = [a + b + _BREAK * gap for a, b, gap in zip(load, load[1:], broken, strict=False)]
         k = sums.index(min(sums))
         merged[k : k + 2] = [np.concatenate(merged[k : k + 2])]
         load[k : k + 2] = [load[k] + load[k + 1]]

@@ -117,7 +117,7 @@ def test_neighbours_with_the_least_thread_are_put_together():
     load, broken = [5.0, 1.0, 3.0, 2.0, 9.0], [False, False, False, False]
 
     def merged(fewest, broken=broken):
-        return [part.tolist() for part in _merged(lengths, load, broken, 10.0, fewest)]
+        return [part.tolist() for part in _merged(lengths, load, broken, fewest)]
 
     assert merged(5) == [[0], [1], [2], [3], [4]]
     assert merged(4) == [[0], [1, 2], [3], [4]]
@@ -129,6 +129,9 @@ def test_neighbours_with_the_least_thread_are_put_together():
     assert merged(3, [False, True, False, False]) == [[0, 1], [2, 3], [4]]
     assert merged(2, [False, True, False, False]) == [[0, 1], [2, 3, 4]]
     assert load == [5.0, 1.0, 3.0, 2.0, 9.0] and len(lengths) == 5
+    # However long the others are, as lengths of a usual working length go.
+    found = _merged(lengths[:4], [150.0, 150.0, 1.0, 1.0], [False, True, False], 2)
+    assert [part.tolist() for part in found] == [[0, 1], [2, 3]]
 
 
 @pytest.mark.parametrize("seed", range(4))
