@@ -156,6 +156,9 @@ def _writing_among(
         few_of_all = sizes[k] <= 0.5 * count
         no_more_over = few_of_all and over[k] < usually_over + _NO_MORE_OVER
         if not goes_on and _like_each_other(patches[here], usual, no_more_over):
+            # faint letters may look alike, but they overrun the lines, as only fills do besides
+            if not no_more_over and odd[k] > 1.6 * usual:
+                maybe |= (groups == k + 1) & marked
             continue
         unlike = odd[k] > _ODD and few_of_all and odd[k] > 1.6 * usual
         # a few squares like nothing else that overrun the lines as other marks here do not

@@ -41,6 +41,8 @@ _FEWEST_FILLS, _FEW_FILLS = 3, 0.02
 """Fills, and share of all marks, from which there are fills on the sheet."""
 _LIKE_FILLS = 0.4
 """Strength of a fill in the edge of a shadow, as part of that of pale fills elsewhere."""
+_NO_SHADE = 1.5
+"""Strength, as part of the border, from which there is ink in the edge of a shadow that is not as deep."""
 _BARE = 0.6
 """Strength, as part of the border, that a square in the edge of a shadow without ink is given at most."""
 _COLOUR = 0.1
@@ -196,11 +198,12 @@ def _thin_above(sheet: FlatSheet, value: CellFloats) -> CellFloats:
     return np.asarray(thin - float(np.median(thin[value <= np.median(value)])))
 
 
-def _near_shadow(value: CellFloats, thin: CellFloats, known: BoolArray, border: float) -> CellFloats:
+def _near_shadow(value: CellFloats, thin: CellFloats, known: BoolArray, border: float, rise: FloatArray) -> CellFloats:
     """Return strengths that an edge of shadow has no part in.
 
     What is ``thin`` in a square is ink, whatever the shade. Without anything thin it is a fill, if there are fills
-    elsewhere and it is about as dark as they are, or bare.
+    elsewhere and it is about as dark as they are, or bare. ``rise`` is how much darker the shade gets beside each
+    square: what is darker still by as much again, no shade makes.
     """
     marks = known & (value > border)
     part = _THIN
@@ -210,6 +213,7 @@ def _near_shadow(value: CellFloats, thin: CellFloats, known: BoolArray, border: 
     by_itself = np.minimum(value, _BARE * border)
     if even.sum() >= max(_FEWEST_FILLS, _FEW_FILLS * marks.sum()):
         by_itself = np.where(value > _LIKE_FILLS * float(np.quantile(value[even], 0.1)), value, by_itself)
+    by_itself = np.where(value > np.maximum(_NO_SHADE * border, filters.highest(rise, 5)), value, by_itself)
     return np.asarray(np.maximum(by_itself, thin / part))
 
 
@@ -234,7 +238,7 @@ def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
     if maybe.any():
         border = faint_border(value[known], _thin_above(sheet, value)[known], maybe, border)
     if edge.any():
-        by_shade = _near_shadow(value, _thin_above(sheet, value), known, border)
+        by_shade = _near_shadow(value, _thin_above(sheet, value), known, border, rise)
         shaded = np.maximum(by_shade, _coloured(insides, paper, value))
         value = np.where(edge, shaded, value)
     spilt = _spilt_into(sheet, paper, value, border)

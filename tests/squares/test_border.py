@@ -61,3 +61,21 @@ def test_pencil_crosses_beside_ink_are_read():
         for a, b in (((4, 4), (SIDE - 4, SIDE - 4)), ((SIDE - 4, 4), (4, SIDE - 4))):
             cv2.line(page, (x + a[0], y + a[1]), (x + b[0], y + b[1]), (205, 205, 205), 2, cv2.LINE_AA)
     assert np.array_equal(read_squares(soft(page)).cells, ink | pencil)
+
+
+def test_black_squares_in_the_edge_of_a_shadow_are_marks():
+    page = blank_sheet().astype(float)
+    crosses, fills = np.zeros((2, ROWS, COLS), bool)
+    crosses[2:7, 9:16] = np.random.default_rng(3).random((5, 7)) < 0.6
+    fills[[4, 8, 12], [3, 4, 5]] = True
+    for r, c in np.argwhere(fills):
+        x, y = middle(r, c)
+        page[y - 8 : y + 8, x - 8 : x + 8] = 60
+    for r, c in np.argwhere(crosses):
+        x, y = hole(r, c)
+        for a, b in (((4, 4), (SIDE - 4, SIDE - 4)), ((SIDE - 4, 4), (4, SIDE - 4))):
+            cv2.line(page, (x + a[0], y + a[1]), (x + b[0], y + b[1]), (90, 90, 90), 2, cv2.LINE_AA)
+    down, right = np.mgrid[: page.shape[0], : page.shape[1]]
+    shade = np.where(right - 0.4 * down < 40, 0.75, 1.0)
+    photo = page * cv2.GaussianBlur(shade, (0, 0), 3)[..., None]
+    assert np.array_equal(read_squares(soft(photo.astype(np.uint8))).cells, crosses | fills)
