@@ -4,7 +4,7 @@
    lower envelope, smoothed), and taken off.
 2. Each square gives one number: the density of the darker part of its inside, away from the printed lines. A thin
    cross, a dot, a hatch and a full fill all have it, bare paper has only its grain.
-3. Bare squares lie close together on this number, marks lie well above; see `border`.
+3. Bare squares lie close together on this number, marks lie well above; see `mark_threshold`.
 4. The doubt of a square is how near it lies to that border, on the scale of the two heaps' own spreads, more where
    the grid itself is unsure.
 """
@@ -19,8 +19,8 @@ import numpy.typing as npt
 
 from converter.pixels.blocks import to_blocks
 from converter.squares import filters
-from converter.squares.border import faint_border, find_border, maybe_faint, scale
 from converter.squares.density import FloatArray, gray, ink
+from converter.squares.mark_threshold import faint_border, find_border, maybe_faint, scale
 from converter.squares.patches import FlatSheet
 from converter.squares.shade import darkest_near, light_surface, uneven
 

@@ -12,7 +12,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from test_drawn_sheets import COLS, ROWS, SIDE, blank_sheet, hole, middle, soft
 
 from converter.squares import read_squares
-from converter.squares.border import faint_border, find_border, maybe_faint
+from converter.squares.mark_threshold import faint_border, find_border, maybe_faint
 
 RNG = np.random.default_rng(6)
 BARE = RNG.normal(0.015, 0.003, 2000)
