@@ -118,10 +118,11 @@ def find_ink(
     # The grain of paper and the blur of a lens go with the picture, not with the stitches of a very small chart.
     pixels = max(4.0, min(pixels, max(gray.shape) / FINEST), PIXELS_ENLARGED * enlarged if enlarged > 1 else 0.0)
     tries = SOFTNESS[SOFTNESS.index(softness) :] if judge_grain else (softness,)
+    # Softness was judged before the picture was enlarged, where a stitch had fewer pixels than is reckoned with here.
+    least = max(4.0, max(gray.shape) / enlarged / FINEST)
+    judged = min(1.0, least / PIXELS_ENLARGED) if enlarged > 1 else 1.0
     for each in tries:
-        # Judged on the picture before it was enlarged, where a stitch had fewer pixels than is reckoned with here.
-        judged = max(4.0, max(gray.shape) / enlarged / FINEST) / PIXELS_ENLARGED if enlarged > 1 else 1.0
-        edges = _find_edges(gray, pixels, dark, max(SOFTNESS[0], each * min(1.0, judged)))
+        edges = _find_edges(gray, pixels, dark, max(SOFTNESS[0], each * judged))
         if edges is None:
             return None
         mask, depth = edges.mask, None

@@ -48,14 +48,10 @@ class PaperLook:
         """(h, w): what is too dark to be the paper's own."""
         return np.asarray(self.dark > PALE * self.ink)
 
-    @property
-    def bare(self) -> PictureArray:
-        """(h, w) or (h, w, 3): the paper without what is drawn or printed on it."""
-        return _bare_paper(self.small)
-
     def wipe(self, picture: PictureArray) -> PictureArray:
         """Return a picture with bare paper for all that is no ink."""
-        paper = np.asarray(cv2.resize(self.bare, picture.shape[1::-1], interpolation=cv2.INTER_LINEAR), dtype=np.uint8)
+        small = _bare_paper(self.small)
+        paper = np.asarray(cv2.resize(small, picture.shape[1::-1], interpolation=cv2.INTER_LINEAR), dtype=np.uint8)
         darkest = (PALE + 0.05) * self.ink
         least = (darkest_colour(paper).astype(np.float32) + np.float32(LIFT)) * np.float32(np.exp(-darkest))
         bare = darkest_colour(picture) + np.float32(LIFT) > least

@@ -181,7 +181,8 @@ def find_sheet(picture: npt.NDArray[Any]) -> Sheet | None:
             found.append((worth, sides))
     found.sort(key=lambda each: -each[0])
     for _, sides in found:
-        if _is_sheet(_corners(sides), marks, tone) and _lies_on_darker(_corners(sides), soft):
+        corners = _corners(sides)
+        if _is_sheet(corners, marks, tone) and _lies_on_darker(corners, soft):
             corners = _corners(_farther_out(sides, [each for _, each in found], tone, soft))
             within = _filled(_drawn_in(corners, (INSETS[-1] + BAND) * SEEN), level.shape)
             drawn = cv2.morphologyEx(soft, cv2.MORPH_BLACKHAT, square(BROAD)) > DARK
@@ -343,12 +344,13 @@ def _farther_out(sides: _Sides, others: Sequence[_Sides], tone: npt.NDArray[np.u
     for other in others:
         if sum(one is not each for one, each in zip(sides, other, strict=True)) != 1:
             continue
-        larger = _filled(_corners(other), tone.shape)
+        corners = _corners(other)
+        larger = _filled(corners, tone.shape)
         added = larger & ~within
         if int(larger.sum()) <= size or not added.any() or (within & ~larger).sum() > 0.01 * within.sum():
             continue
         on = float((tone[added] > paper).mean()) > LEAST_PAPER
-        if on and _lies_on_darker(_corners(other), soft):
+        if on and _lies_on_darker(corners, soft):
             best, size = other, int(larger.sum())
     return best
 

@@ -39,6 +39,13 @@ def middle(r, c):
     return MARGIN + c * SIDE + SIDE // 2, MARGIN + r * SIDE + SIDE // 2
 
 
+def crosses(page, cells, ink=(60, 60, 70)):
+    for r, c in np.argwhere(cells):
+        x, y = hole(r, c)
+        for a, b in (((4, 4), (SIDE - 4, SIDE - 4)), ((SIDE - 4, 4), (4, SIDE - 4))):
+            cv2.line(page, (x + a[0], y + a[1]), (x + b[0], y + b[1]), ink, 2, cv2.LINE_AA)
+
+
 def draw_stroke(page, a, b, ink):
     cv2.line(page, hole(*a), hole(*b), ink, 3, cv2.LINE_AA)
 

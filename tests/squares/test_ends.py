@@ -3,26 +3,18 @@
 import sys
 from pathlib import Path
 
-import cv2
 import numpy as np
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from test_drawn_sheets import COLS, MARGIN, ROWS, SIDE, blank_sheet, hole, soft
+from test_drawn_sheets import COLS, MARGIN, ROWS, SIDE, blank_sheet, crosses, soft
 
 from converter.squares import read_squares
 from converter.squares.extent import _Family, _rows_there, _Verdict
 
 THERE, HARDLY, NONE = _Verdict(True), _Verdict(None), _Verdict(False)
 BARE, OUT = _Verdict(False, bare=True), _Verdict(False, out=True)
-
-
-def crosses(page, cells):
-    for r, c in np.argwhere(cells):
-        x, y = hole(r, c)
-        for a, b in (((4, 4), (SIDE - 4, SIDE - 4)), ((SIDE - 4, 4), (4, SIDE - 4))):
-            cv2.line(page, (x + a[0], y + a[1]), (x + b[0], y + b[1]), (60, 60, 70), 2, cv2.LINE_AA)
 
 
 def family(shown, sides=40, on_paper=40):

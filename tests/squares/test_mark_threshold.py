@@ -9,7 +9,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from test_drawn_sheets import COLS, ROWS, SIDE, blank_sheet, hole, middle, soft
+from test_drawn_sheets import COLS, ROWS, blank_sheet, crosses, middle, soft
 
 from converter.squares import read_squares
 from converter.squares.mark_threshold import faint_border, find_border, maybe_faint
@@ -48,34 +48,30 @@ def test_three_faint_squares_are_none():
     assert after == before
 
 
+def fill(page, where, tone):
+    for r, c in np.argwhere(where):
+        x, y = middle(r, c)
+        page[y - 8 : y + 8, x - 8 : x + 8] = tone
+
+
 def test_pencil_crosses_beside_ink_are_read():
     page = blank_sheet()
     ink, pencil = np.zeros((2, ROWS, COLS), bool)
     ink[2:6, 2:15] = np.random.default_rng(3).random((4, 13)) < 0.6
     pencil[8:14, 3:16] = np.random.default_rng(4).random((6, 13)) < 0.25
-    for r, c in np.argwhere(ink):
-        x, y = middle(r, c)
-        page[y - 8 : y + 8, x - 8 : x + 8] = 25
-    for r, c in np.argwhere(pencil):
-        x, y = hole(r, c)
-        for a, b in (((4, 4), (SIDE - 4, SIDE - 4)), ((SIDE - 4, 4), (4, SIDE - 4))):
-            cv2.line(page, (x + a[0], y + a[1]), (x + b[0], y + b[1]), (205, 205, 205), 2, cv2.LINE_AA)
+    fill(page, ink, 25)
+    crosses(page, pencil, (205, 205, 205))
     assert np.array_equal(read_squares(soft(page)).cells, ink | pencil)
 
 
 def test_black_squares_in_the_edge_of_a_shadow_are_marks():
     page = blank_sheet().astype(float)
-    crosses, fills = np.zeros((2, ROWS, COLS), bool)
-    crosses[2:7, 9:16] = np.random.default_rng(3).random((5, 7)) < 0.6
+    crossed, fills = np.zeros((2, ROWS, COLS), bool)
+    crossed[2:7, 9:16] = np.random.default_rng(3).random((5, 7)) < 0.6
     fills[[4, 8, 12], [3, 4, 5]] = True
-    for r, c in np.argwhere(fills):
-        x, y = middle(r, c)
-        page[y - 8 : y + 8, x - 8 : x + 8] = 60
-    for r, c in np.argwhere(crosses):
-        x, y = hole(r, c)
-        for a, b in (((4, 4), (SIDE - 4, SIDE - 4)), ((SIDE - 4, 4), (4, SIDE - 4))):
-            cv2.line(page, (x + a[0], y + a[1]), (x + b[0], y + b[1]), (90, 90, 90), 2, cv2.LINE_AA)
+    fill(page, fills, 60)
+    crosses(page, crossed, (90, 90, 90))
     down, right = np.mgrid[: page.shape[0], : page.shape[1]]
     shade = np.where(right - 0.4 * down < 40, 0.75, 1.0)
     photo = page * cv2.GaussianBlur(shade, (0, 0), 3)[..., None]
-    assert np.array_equal(read_squares(soft(photo.astype(np.uint8))).cells, crosses | fills)
+    assert np.array_equal(read_squares(soft(photo.astype(np.uint8))).cells, crossed | fills)
