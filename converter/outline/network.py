@@ -231,7 +231,7 @@ def _fit_run(run: Run, network: CurveNetwork, board: _Board) -> Chain | None:
     if last < 2:
         return None
     occupied = board.occupied(run.part)
-    solid = network.curves[run.members[0]].solid
+    solid = _is_edge(run, network)
     spacing = run.length / last
     places = [round(place / spacing) for place in run.places]
     if run.closed:
@@ -260,6 +260,12 @@ def _fit_run(run: Run, network: CurveNetwork, board: _Board) -> Chain | None:
         _settle_node(node, run, network, chain, board)
     on_axis = all(network.curves[member].on_axis for member in run.members)
     return Chain(chain, where, points, solid, on_axis)
+
+
+def _is_edge(run: Run, network: CurveNetwork) -> bool:
+    """Return True if more of a run is the edge of an area than the centre line of a stroke."""
+    members = [network.curves[member] for member in run.members]
+    return 2 * sum(curve.length for curve in members if curve.solid) > sum(curve.length for curve in members)
 
 
 def _fit_meeting_itself(
