@@ -13,13 +13,16 @@ edge where their own darkness falls to one half.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
 from converter.model.arrays import CellArray, GrayArray, MaskArray, PictureArray
+
+NEAR_INK: Final = 0.5
+"""Known ink is trusted so many stitches round it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,6 +37,8 @@ class StitchFrame:
     """Rows and columns of the grid."""
     paper: GrayArray
     """(rows * scale, cols * scale): brightness of bare paper, judged on the whole picture."""
+    inked: MaskArray | None = None
+    """(rows * scale, cols * scale): within `NEAR_INK` stitches of what is known to be ink; None if nothing is known."""
 
     @property
     def even(self) -> GrayArray:
@@ -92,7 +97,15 @@ def to_frame(
         scale,
         shape,
         np.asarray(_warp(light, placement / coarser, shape, scale), dtype=np.float32),
+        None if inked is None else _near_ink(inked, placement * (inked.shape[0] / picture.shape[0]), shape, scale),
     )
+
+
+def _near_ink(inked: MaskArray, placement: npt.NDArray[np.float64], shape: tuple[int, int], scale: int) -> MaskArray:
+    """Return what lies under the grid within `NEAR_INK` stitches of ink."""
+    under = _warp(inked.astype(np.float32), placement, shape, scale) > 0.2
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * max(round(NEAR_INK * scale), 1) + 1,) * 2)
+    return np.asarray(cv2.dilate(under.astype(np.uint8), disc) > 0)
 
 
 def _average_down(picture: npt.NDArray[Any], step: float) -> tuple[npt.NDArray[Any], int]:

@@ -14,6 +14,7 @@ from converter.outline.graph import CurveNetwork
 from converter.outline.network import Chain, chain_stitches, fit_network, halve_chain
 from converter.outline.parts import drawing_network
 from converter.outline.regions import keep_best, photo_network, region_scale
+from converter.outline.seen import drop_unseen
 from converter.outline.symmetry import close_group, cut_piece, find_symmetry, keep_ends, multiply
 from converter.outline.tilt import find_tilt, turn_placement
 from converter.settings import LineSettings
@@ -107,6 +108,7 @@ def suggest_chains(
         frame = to_frame(picture, placement, shape, frame.scale, inked)
         field, ink = find_ink(frame.even, frame.scale)
         network = drawing_network(field, ink, frame.scale, areas)
+    network = drop_unseen(network, frame)
     symmetry = find_symmetry(ink, frame.scale, EXACT)
     if mirror:
         near = keep_ends(find_symmetry(ink, frame.scale, LIKENESS), network, shape)
