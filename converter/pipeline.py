@@ -223,7 +223,7 @@ def _look_for_lines(ready: Prepared, kind: str) -> tuple[str, MaskArray | None]:
         kind = tell_kind(find_ink(tiny, COARSE_PIXELS, mend_grain=False), tiny).name
     if kind == "photo":
         return kind, None
-    ink = find_ink(_shrink(ready.gray, COARSE), COARSE_PIXELS)
+    ink = find_ink(_shrink(ready.gray, COARSE), COARSE_PIXELS, fading=True)
     return kind, None if ink is None else ink.mask
 
 

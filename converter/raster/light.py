@@ -28,6 +28,7 @@ from converter.pixels.runs import spread
 from converter.raster.around import blur, square
 from converter.raster.axis import ink_depth
 from converter.raster.components import label_parts
+from converter.raster.fading import follow_fading
 from converter.raster.morphology import disc, drop_parts, drop_small
 from converter.raster.tone import mean_around, median, shrink_known
 from converter.raster.vote import vote_regions
@@ -95,6 +96,7 @@ def find_ink(
     mend_grain: bool = True,
     softness: float = SOFTNESS[0],
     judge_grain: bool = True,
+    fading: bool = False,
 ) -> Ink | None:
     """Return the ink of a picture, or None if it is blank.
 
@@ -114,6 +116,8 @@ def find_ink(
         The least that was needed on another copy of the picture.
     judge_grain : bool
         Smooth more where grain shows. An enlargement of the copy that was judged already can tell no more.
+    fading : bool
+        Follow strokes on where they fade, see `fading.follow_fading`.
     """
     # The grain of paper and the blur of a lens go with the picture, not with the stitches of a very small chart.
     pixels = max(4.0, min(pixels, max(gray.shape) / FINEST), PIXELS_ENLARGED * enlarged if enlarged > 1 else 0.0)
@@ -122,7 +126,7 @@ def find_ink(
     least = max(4.0, max(gray.shape) / enlarged / FINEST)
     judged = min(1.0, least / PIXELS_ENLARGED) if enlarged > 1 else 1.0
     for each in tries:
-        edges = _find_edges(gray, pixels, dark, max(SOFTNESS[0], each * judged))
+        edges = _find_edges(gray, pixels, dark, max(SOFTNESS[0], each * judged), fading and dark >= 0)
         if edges is None:
             return None
         mask, depth = edges.mask, None
@@ -228,7 +232,7 @@ class _Edges:
     contrast: float
 
 
-def _find_edges(gray: GrayArray, pixels: float, dark: float, softness: float) -> _Edges | None:
+def _find_edges(gray: GrayArray, pixels: float, dark: float, softness: float, fading: bool) -> _Edges | None:
     """Return ink and paper as their edges tell, or None if there are none."""
     level = blur(gray, max(0.5, softness * pixels))
     level += np.float32(LIFT)
@@ -261,6 +265,8 @@ def _find_edges(gray: GrayArray, pixels: float, dark: float, softness: float) ->
     band = span > edge
     mask, sure_paper, large = vote_regions(band, dark_side, span, level, contrast, SURE_PAPER * pixels**2)
     mask = _drop_shadow_rims(mask, band, sure_paper, level, pixels, contrast)
+    if fading:
+        mask = follow_fading(mask, level, dark_side, pixels, contrast, edge, noise)
     return _Edges(mask, level, sure_paper, large, contrast)
 
 

@@ -115,11 +115,12 @@ def _find_drawing(look: Look, window: Window, dark: float) -> tuple[MaskArray, G
     coarse = look.mask if look.rims is None else look.mask & ~look.rims
     body = window.bring_coarse(shrink(coarse, 5))
     judge = scale < 1 or look.scale < 1
-    found = find_ink(gray, pixels, dark, min(scale, MOST_SOFTENED), softness=look.softness, judge_grain=judge)
+    softened = min(scale, MOST_SOFTENED)
+    found = find_ink(gray, pixels, dark, softened, softness=look.softness, judge_grain=judge, fading=True)
     for coarser in (2.0, 4.0):
         if found is not None and _keeps_body(found.mask, body):
             break
-        found = find_ink(gray, pixels, dark, min(max(1.0, scale), MOST_SOFTENED) * coarser)
+        found = find_ink(gray, pixels, dark, min(max(1.0, scale), MOST_SOFTENED) * coarser, fading=True)
     if found is None:
         # The coarse copy had ink: too fine a pattern to tell from noise here.
         levels = np.rint(gray * 255).astype(np.uint8)
