@@ -43,6 +43,7 @@ LEAST_WIDTH_PX: Final = 1400
 """A reduced picture keeps at least this much on its longer side, whatever the width asked for."""
 _LARGE_PIXELS: Final = 32_000_000
 _STRIP: Final = 256
+_STRIPPED: Final = ("1", "P", "CMYK", "YCbCr", "LAB")
 _BLOCK_BYTES: Final = 1 << 21
 PIXELS_PER_STITCH: Final = 14
 """A reduced picture keeps this many pixels a stitch: below 12 thin lines begin to suffer."""
@@ -295,7 +296,7 @@ def _decode(pillow: Any, image: Any, name: str, columns: int | None, orientation
     if factor > 1 and image.mode in ("L", "RGB") and "transparency" not in image.info:
         # Pillow averages areas in its own memory; a copy at full size would double it.
         image = image.reduce(factor, (0, 0, image.width // factor * factor, image.height // factor * factor))
-    pixels = _reduce(_to_uint8(pillow, image), least)
+    pixels = _reduced(pillow, image, least)
     return Picture(orient(pixels, orientation), full_size, tuple(notes))
 
 
@@ -382,11 +383,33 @@ def _reduce(pixels: PictureArray, least: int | None) -> PictureArray:
     factor = max(pixels.shape[:2]) // least
     if factor < 2:
         return pixels
+    height, width = (max(1, side // factor) * factor for side in pixels.shape[:2])
+    return _average(pixels[:height, :width], factor)
+
+
+def _reduced(pillow: Any, image: Any, least: int | None) -> PictureArray:
+    """Return the pixels of a loaded picture as gray or RGB, averaged down to what is needed.
+
+    A large one whose colours have to be looked up or mixed is taken strip by strip: as RGB it may be many times as
+    large as it was.
+    """
+    factor = 1 if least is None else max(image.size) // least
+    if factor < 2 or image.mode not in _STRIPPED or "transparency" in image.info:
+        return _reduce(_to_uint8(pillow, image), least)
+    width, height = (side // factor * factor for side in image.size)
+    if not width or not height:
+        return _reduce(_to_uint8(pillow, image), least)
+    rows = max(1, _STRIP // factor) * factor
+    strips = (image.crop((0, top, width, min(height, top + rows))) for top in range(0, height, rows))
+    return np.concatenate([_average(_to_uint8(pillow, strip), factor) for strip in strips])
+
+
+def _average(pixels: PictureArray, factor: int) -> PictureArray:
+    """Return the means of squares of ``factor`` pixels, of which a picture is made up, or of what there is of one."""
     import cv2
 
     size = (max(1, pixels.shape[1] // factor), max(1, pixels.shape[0] // factor))
-    whole = pixels[: size[1] * factor, : size[0] * factor]
-    return np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
 
 
 def _to_uint8(pillow: Any, image: Any) -> PictureArray:

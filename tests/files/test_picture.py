@@ -6,6 +6,7 @@ import struct
 import warnings
 import zlib
 
+import cv2
 import numpy as np
 import pytest
 from PIL import Image
@@ -94,6 +95,25 @@ def test_reducing_leaves_enough_for_the_stitches(columns, kind):
     picture = picture_from_bytes(encoded(big, kind), columns=columns)
     assert max(picture.pixels.shape) >= min(3500, max(LEAST_WIDTH_PX, PIXELS_PER_STITCH * columns))
     assert picture.pixels.shape[0] / picture.pixels.shape[1] == pytest.approx(2600 / 3500, rel=0.01)
+
+
+@pytest.mark.parametrize(("mode", "kind"), [("P", "GIF"), ("P", "PNG"), ("1", "PNG"), ("CMYK", "TIFF")])
+@pytest.mark.parametrize("size", [(2903, 1203), (1203, 4511), (3203, 3)])
+def test_colours_mixed_strip_by_strip_are_those_of_the_whole(mode, kind, size):
+    """A picture of a palette or of four inks becomes RGB in strips; the areas averaged are the same as in one piece."""
+    rng = np.random.default_rng(4)
+    image = Image.fromarray(rng.integers(0, 256, (*size[::-1], 3), dtype=np.uint8))
+    image = image.quantize(64) if mode == "P" else image.convert(mode)
+    data = io.BytesIO()
+    image.save(data, kind)
+    for columns in (10, 20):
+        pixels = picture_from_bytes(data.getvalue(), "mixed", columns).pixels
+        factor = round(max(size) / max(pixels.shape))
+        whole = np.asarray(image.convert("L" if mode == "1" else "RGB"))
+        height, width = (max(1, side // factor) * factor for side in whole.shape[:2])
+        expected = cv2.resize(whole[:height, :width], pixels.shape[1::-1], interpolation=cv2.INTER_AREA)
+        assert factor > 1
+        assert np.array_equal(pixels, expected)
 
 
 def test_hairlines_survive_reducing_a_scan():
