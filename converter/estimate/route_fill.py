@@ -26,16 +26,20 @@ class Filler:
     links : Links
     capacity : float
         Thread of one length between its tails.
+    even : bool
+        Fill lengths as if an excess took no room: those that have one hold too much.
     """
 
-    def __init__(self, links: Links, capacity: float) -> None:
+    def __init__(self, links: Links, capacity: float, even: bool = False) -> None:
         self.links = links
         self.capacity = capacity
+        self._even = even
         self.most = self.fitting(0.0)
         """Crosses that one length without any excess holds."""
 
     def fitting(self, excess: float) -> int:
-        """Return how many crosses a length holds whose back moves are ``excess`` longer than one side each."""
+        """Return how many crosses a length is filled with whose back moves are ``excess`` longer than one side each."""
+        excess = 0.0 if self._even else excess
         return int((self.capacity + 1 - excess + EPSILON) / (2 * ROOT2 + 2))
 
     def fewest(self, stops: list[int]) -> int:

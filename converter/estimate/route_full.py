@@ -2,19 +2,22 @@
 
 A length without any excess holds most crosses; one excess in it, and it holds one less. Where the fewest lengths have
 little room to spare, as often on thin arms, the order with the least excess takes one length more, most of it empty.
-Then the shortest length is put to another one, which so holds far too much, and the lengths are changed cross by cross
-until none holds too much: a child goes to another stop beside it, or becomes a stop; a stop becomes a child, changes
-places with one, or goes elsewhere in the walks; the ends of two walks are exchanged, or a stretch of one turned. What
-counts are the crosses for which there is no room, each as a whole however little room it lacks, and a little the
-excess: so what excess is left gathers in few lengths, each a cross short. To hand a cross on from one full length to
-the next costs nothing, so what is too much finds its way to where there is room; an excess finds its way to a length
-with room for it, or away at the end of a walk. Half of the changes are tried where there is an excess, and at first
-crosses without room count little, so that the walks get free of any excess before they are filled evenly. A change is
-kept unless it makes things worse, now and then even then (Metropolis's rule, from memory; the generator is seeded).
+Then lengths are filled evenly along the walk as if an excess took no room, so that each one with an excess holds a
+cross too much, just where the excess is (`EVEN`); or the shortest length is put to another one, which so holds far too
+much (`PUT_TOGETHER`). And the lengths are changed cross by cross until none holds too much: a child goes to another
+stop beside it, or becomes a stop; a stop becomes a child, changes places with one, or goes elsewhere in the walks; the
+ends of two walks are exchanged, or a stretch of one turned. What counts are the crosses for which there is no room,
+each as a whole however little room it lacks, and a little the excess: so what excess is left gathers in few lengths,
+each a cross short. To hand a cross on from one full length to the next costs nothing, so what is too much finds its way
+to where there is room; an excess finds its way to a length with room for it, or away at the end of a walk. Half of the
+changes are tried where there is an excess, and at first crosses without room count little, so that the walks get free
+of any excess before they are filled evenly. A change is kept unless it makes things worse, now and then even then
+(Metropolis's rule, from memory; the generator is seeded).
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
 from math import ceil, inf, log
 from random import Random
@@ -28,25 +31,54 @@ _FAR, _NEAR = 1.3, 16
 """Excess of links that are looked at, and how many of them from a cross."""
 _EXCESS = 1.5
 """What an excess counts beside the thread of crosses for which there is no room."""
-_PRICE, _EARLY = (0.05, 1.0), 0.7
-"""What a side of thread counts for which there is no room: at first, when the lengths are to find ways without an
-excess whatever they hold, and from this share of the tries on."""
+_EARLY = 0.7
+"""Share of the tries from which on a side of thread for which there is no room counts as one."""
 _AT_EXCESS = 0.5
 """Share of the tries that go to links with an excess."""
-_FULL = 0.7
+_FULL = 0.9
 """Share of the other tries that go to lengths that hold too much."""
 _LOOK = 1000
 """Tries after which the excess is added up."""
-_ROUNDS, _MORE_ROUNDS, _HEATS = 3, 5, (0.25, 0.02)
-"""Times that the heat falls in the tries given, and at most when it is nearly done; its first and last value."""
+_ROUNDS, _COLD = 3, 0.02
+"""Times that the heat falls in the tries given, and its last value."""
 _HOPELESS, _NEARLY = 20, 3
 """Lengths that hold too much after a round with which no other is tried: in the tries given, and beyond."""
 
 Lengths = list[list[Block]]
 
 
+@dataclass(frozen=True)
+class Pace:
+    """How lengths are changed until none holds too much.
+
+    Parameters
+    ----------
+    heat : float
+        At the beginning of each round.
+    price : float
+        What a side of thread counts then for which there is no room: little where the lengths are to find ways without
+        an excess first, whatever they hold.
+    rounds : int
+        Times that the heat falls at most, when it is nearly done.
+    """
+
+    heat: float
+    price: float
+    rounds: int
+
+
+EVEN = Pace(0.15, 0.2, 3)
+PUT_TOGETHER = Pace(0.25, 0.05, 5)
+
+
 def fewer_lengths(
-    links: Links, lengths: Lengths, capacity: float, wanted: int, tries: int, enough: float = inf
+    links: Links,
+    lengths: Lengths,
+    capacity: float,
+    wanted: int,
+    tries: int,
+    enough: float = inf,
+    pace: Pace = PUT_TOGETHER,
 ) -> Lengths | None:
     """Return as few lengths as are wanted, or None if they are not found.
 
@@ -63,14 +95,15 @@ def fewer_lengths(
         Changes tried, and as many again where hardly a length holds too much.
     enough : float
         Excess of all lengths down to which the search goes on in the tries given.
+    pace : Pace
     """
     filling = _Filling(links, lengths, capacity)
     while filling.number() > wanted:
         if not filling.dissolve():
             return None
     found, least = None, inf
-    for number in range(_MORE_ROUNDS):
-        filling.anneal(tries // _ROUNDS, *_HEATS, enough)
+    for number in range(pace.rounds):
+        filling.anneal(tries // _ROUNDS, pace.heat, _COLD, enough, pace.price)
         over = filling.too_full()
         if not over:
             if filling.excess() < least:
@@ -90,7 +123,7 @@ class _Filling:
         count = len(links.flat)
         self._links = links
         self._random = Random(count)
-        self._price = _PRICE[0]
+        self._price = 1.0
         self._count = count
         self._holds = capacity + 1 + EPSILON
         self._after = [-1] * (count + len(lengths))
@@ -224,8 +257,8 @@ class _Filling:
         self._note(to)
         return True
 
-    def anneal(self, tries: int, hot: float, cold: float, enough: float = inf) -> None:
-        """Try changes while the heat falls from ``hot`` to ``cold``.
+    def anneal(self, tries: int, hot: float, cold: float, enough: float = inf, price: float = 1.0) -> None:
+        """Try changes while the heat falls from ``hot`` to ``cold``, and what lacks room rises from ``price`` to one.
 
         At most until no length holds too much and the excess is ``enough``.
         """
@@ -234,7 +267,7 @@ class _Filling:
             if not self._over and (enough == inf or (done % _LOOK == 0 and self.excess() <= enough)):
                 return
             heat = hot * (cold / hot) ** (done / tries)
-            self._price = _PRICE[0] * (_PRICE[1] / _PRICE[0]) ** min(1.0, done / tries / _EARLY)
+            self._price = price ** max(0.0, 1.0 - done / tries / _EARLY)
             most = -heat * log(1.0 - draw()) + EPSILON
             if self._faulty and draw() < _AT_EXCESS:
                 self._at_excess(most)

@@ -11,7 +11,7 @@ from helpers.route_optimum import fewest_lengths
 
 from converter.estimate.route import plan_thread
 from converter.estimate.route_fill import Filler
-from converter.estimate.route_full import _Filling, fewer_lengths
+from converter.estimate.route_full import EVEN, PUT_TOGETHER, _Filling, fewer_lengths
 from converter.estimate.route_geometry import Crosses, MoveRules
 from converter.estimate.route_links import Links
 from converter.estimate.route_work import closed_walks
@@ -78,7 +78,7 @@ def test_changes_lose_no_cross_and_count_every_excess(seed, heat):
 
 def test_a_start_is_saved_where_each_length_has_to_be_full():
     """Thin pieces whose fewest lengths have room for one to three crosses more: the walk alone takes one too many."""
-    saved, tried = 0, 0
+    saved, tried = [0, 0], 0
     for seed in range(16):
         rng = np.random.default_rng(seed)
         wanted = int(rng.integers(6, 12))
@@ -88,12 +88,44 @@ def test_a_start_is_saved_where_each_length_has_to_be_full():
         if len(lengths) <= wanted:
             continue
         tried += 1
-        found = fewer_lengths(links, lengths, TWELVE, wanted, 120_000)
-        if found is not None:
-            saved += 1
-            assert len(found) <= wanted
-            check_lengths(links, found, TWELVE)
-    assert tried >= 6 and saved >= 0.7 * tried, (saved, tried)
+        even, _ = Filler(links, TWELVE, even=True).fill(walk.stops)
+        for at, (first, pace) in enumerate(((lengths, PUT_TOGETHER), (even, EVEN))):
+            found = fewer_lengths(links, first, TWELVE, wanted, 120_000, pace=pace)
+            if found is not None:
+                saved[at] += 1
+                assert len(found) <= wanted
+                check_lengths(links, found, TWELVE)
+    assert tried >= 6 and min(saved) >= 0.7 * tried, (saved, tried)
+
+
+def comb(seed, width):
+    """A bar with teeth one to three crosses wide, of unlike lengths and gaps."""
+    rng = np.random.default_rng(seed)
+    cells = np.zeros((width // 2, width), dtype=bool)
+    cells[: int(rng.integers(1, 3))] = True
+    col = 0
+    while col < width:
+        across = int(rng.integers(1, 4))
+        cells[: int(rng.integers(3, width // 2)), col : col + across] = True
+        col += across + int(rng.integers(1, 4))
+    return cells
+
+
+def test_evenly_filled_lengths_hold_too_much_only_where_they_have_an_excess():
+    too_full = 0
+    for seed in range(12):
+        links = links_of(comb(seed, 30) if seed % 2 else thin_piece(np.random.default_rng(seed), 26, 140))
+        stops = next(iter(closed_walks(links, 0.1))).stops
+        lengths, total = Filler(links, TWELVE, even=True).fill(stops)
+        excess = check_lengths(links, lengths)
+        assert sum(excess) == pytest.approx(total)
+        assert len(lengths) <= len(Filler(links, TWELVE).fill(stops)[0])
+        sizes = [sum(1 + len(children) for _, children in blocks) for blocks in lengths]
+        assert max(sizes) <= 12
+        over = [size * CROSS - 1 + e > TWELVE + 1e-6 for size, e in zip(sizes, excess, strict=True)]
+        assert all(e > 0 for e, one in zip(excess, over, strict=True) if one)
+        too_full += sum(over)
+    assert too_full > 12
 
 
 def test_the_fewest_starts_on_thin_arms():
