@@ -8,6 +8,7 @@ and as PNG with one pixel a stitch (dark = stitch).
 from __future__ import annotations
 
 import json
+import math
 import re
 from collections.abc import Mapping
 from pathlib import Path
@@ -84,7 +85,7 @@ def looks_like_chart(data: bytes) -> bool:
 def chart_from_text(text: str, name: str = "the chart") -> Chart:
     """Read the text of a ``*.chart.json`` file; see `load_chart`."""
     try:
-        raw = json.loads(text, parse_constant=_refuse_constant)
+        raw = json.loads(text, parse_constant=_refuse_constant, parse_float=finite_number)
     except json.JSONDecodeError as error:
         raise PictureError(
             f"'{name}' is not valid JSON: {error.msg} at line {error.lineno}, column {error.colno}.",
@@ -100,6 +101,14 @@ def chart_from_text(text: str, name: str = "the chart") -> Chart:
         return _chart_from_mapping(raw)
     except ConverterError as error:
         raise PictureError(f"'{name}': {error.message}", error.hint or "Correct the file.") from None
+
+
+def finite_number(digits: str) -> float:
+    """Return a number of a file; one too large for any use could not be written again."""
+    number = float(digits)
+    if math.isinf(number):
+        raise ValueError(f"{digits[:20]} is too large")
+    return number
 
 
 def _refuse_constant(constant: str) -> Any:

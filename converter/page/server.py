@@ -20,6 +20,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from converter.errors import ConverterError, ExitCode, UsageError
+from converter.files.chart_file import finite_number
 from converter.jobs.history import StaleRevision
 from converter.page.guard import Guard, TooLarge
 from converter.page.studio import Studio, Taken
@@ -142,7 +143,7 @@ async def _run(function: Callable[..., Any], *values: Any) -> Any:
 async def _json_body(request: Request) -> dict[str, Any]:
     data = await request.body()
     try:
-        body = json.loads(data.decode("utf-8"), parse_constant=_no_constant)
+        body = json.loads(data.decode("utf-8"), parse_constant=_no_constant, parse_float=finite_number)
     except (ValueError, RecursionError):
         raise UsageError("The request is not JSON.") from None
     if not isinstance(body, dict) or _depth(body) > _MAX_NESTING:

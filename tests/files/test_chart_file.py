@@ -160,6 +160,16 @@ def test_broken_file_is_one_plain_error(data):
     assert "cup" in caught.value.message
 
 
+@pytest.mark.parametrize("number", ["1e999", "-5e5555", "123456.5e400"])
+@pytest.mark.parametrize("key", ["her note", "title"])
+def test_a_number_without_end_is_refused_wherever_it_stands(key, number):
+    """JSON allows any exponent, but what overflows could not be written back (RFC 8259, section 6)."""
+    text = json.dumps({**good(), key: "HERE"}).replace('"HERE"', f'[{{"a": {number}}}]')
+    with pytest.raises(PictureError) as caught:
+        chart_from_bytes(text.encode(), "cup")
+    assert "too large" in caught.value.message and number in caught.value.message
+
+
 def test_missing_keys_have_sensible_values():
     raw = {key: good()[key] for key in ("format", "version", "rows")}
     chart = chart_from_bytes(json.dumps(raw).encode())
