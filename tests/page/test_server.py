@@ -364,6 +364,12 @@ def test_half_characters_in_a_request_get_an_answer_in_words(page, star, body):
     assert answer.json["message"]
 
 
+def test_a_number_without_end_in_a_request_gets_an_answer_in_words(page, star):
+    answer = page.ask("POST", f"/api/pieces/{star['id']}/preview", b'{"change": {"options": {"wide": 1e999}}}')
+    assert answer.status == 400
+    assert answer.json["message"]
+
+
 def test_a_whole_number_may_come_as_a_float(page, fixtures):
     piece = page.drop(fixtures / "pictures" / "key.png").json
     answer = page.post(f"/api/pieces/{piece['id']}/preview", {"change": {"options": {"wide": 30.0}}})
