@@ -72,7 +72,7 @@ class Extent:
     unsure: tuple[str, ...] = ()
     """Edges beyond which the picture shows ink, a table, or lines that go on: there may be more squares."""
     lined: tuple[str, ...] = ()
-    """Edges along which lines are seen on nearly all sides of the outermost row: it is no table."""
+    """Edges at which the outermost row shows its lines all along, or wherever nothing hides them: it is no table."""
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -102,6 +102,8 @@ class _Family:
     """(lines, sides, K): how dark each side is across and close to the line, as part of a printed line near by."""
     paper: BoolArray
     """The side lies on clean paper."""
+    smooth: BoolArray
+    """The side lies on what is even and hardly darker than paper near by: that may be paper in falling light, too."""
     inside: BoolArray
     """The side lies in the picture."""
     even: BoolArray
@@ -113,6 +115,11 @@ class _Family:
         """Return how much of a printed line some sides on clean paper show together; None if there are too few."""
         inside = self.inside[where]
         return self._together(self.bumps[where][self.paper[where] & inside], max(_ENOUGH, _PART * inside.sum()))
+
+    def smoothly(self, where: tuple[Any, Any]) -> float | None:
+        """Return the same of sides on anything that may be paper."""
+        inside = self.inside[where]
+        return self._together(self.bumps[where][self.smooth[where] & inside], max(_ENOUGH, _PART * inside.sum()))
 
     def evenly(self, where: tuple[Any, Any]) -> float | None:
         """Return the same of sides on anything even; None if those are few."""
@@ -163,8 +170,9 @@ def _families(fit: Fit, single: Fit) -> tuple[_Family, _Family]:
         bumps = np.clip(sides.close_by / local[..., None], *_BOUNDS)
         seen = (fit.level, fit.upright)[number]
         paper = np.asarray(fit.known[number] & fit.clear[number])
+        smooth = np.asarray(fit.known[number] & fit.even[number])
         light = np.abs(seen.pale - _sheet(seen, good & paper)) < _SHADE + fit.height
-        out.append(_Family(share, bumps, paper, seen.inside, fit.even[number], np.asarray(light & seen.inside)))
+        out.append(_Family(share, bumps, paper, smooth, seen.inside, fit.even[number], np.asarray(light & seen.inside)))
     return out[0], out[1]
 
 
@@ -192,16 +200,20 @@ class _Row:
     def verdict(self, visible: BoolArray) -> _Verdict:
         """Return whether the row is there."""
         seen = visible[self.squares]
-        if seen.mean() < VISIBLE and (seen.sum() < 2 or self.side.known[self.leads].sum() < 4):
-            return _Verdict(False, out=True)
         outer, leading = self.line.printed(self.outer), self.side.printed(self.leads)
+        if seen.mean() < VISIBLE and (seen.sum() < 2 or self.side.known[self.leads].sum() < 4):
+            goes_on = leading is not None and leading > _CERTAIN and self.side.paper[self.leads].mean() > _MOSTLY
+            return _Verdict(False, surely=goes_on, out=True)
         if leading is not None:
             shown = _RATHER * leading if outer is None else max(outer * leading, 0.0) ** 0.5
             both = outer is not None or self.side.paper[self.leads].mean() > _MOSTLY
             if shown < _NONE:
                 return _Verdict(False, bare=True)
             return _Verdict(True if shown > _THERE else None, surely=bool(both and shown > _CERTAIN))
+        outer, leading = self.line.smoothly(self.outer), self.side.smoothly(self.leads)
         light = bool(self.side.light[self.leads].mean() > _LIGHT)
+        if outer is not None and leading is not None and light and min(outer, leading) > _EVENLY:
+            return _Verdict(True, lined=True, light=light)
         outer, leading = self.line.evenly(self.outer), self.side.evenly(self.leads)
         firm = leading is not None and min(leading, leading if outer is None else outer) > _EVENLY
         if firm and outer is not None:
@@ -224,9 +236,9 @@ class _Verdict:
 
     there: bool | None
     surely: bool = False
-    """It is there whatever was seen before it."""
+    """It is there whatever was seen before it, or goes on there beyond the picture."""
     lined: bool = False
-    """Its outer line is seen all along."""
+    """Its outer line is seen all along, or wherever nothing hides it."""
     bare: bool = False
     """Clean paper is seen in it instead."""
     firm: bool = False
@@ -308,7 +320,7 @@ def _rows_there(rows: list[_Verdict]) -> int:
     close to where most is seen are there, those that lines come back after, and one whose outer line is seen all along
     with bare paper beyond: that is no edge of a sheet.
     """
-    count = max((k for k, row in enumerate(rows, 1) if row.surely), default=0)
+    count = max((k - row.out for k, row in enumerate(rows, 1) if row.surely), default=0)
     for k, row in enumerate(rows[count:], count):
         if row.there is False:
             return k

@@ -66,11 +66,18 @@ class Marking:
     border: float
     paper: FloatArray
     """(rows, cols, 3) density of bare paper."""
+    edge: BoolArray
+    """Near the edge of a shadow."""
+    rise: FloatArray
+    """How much darker the shade gets beside each square, in density; above nothing only where its edge may cross it."""
 
     def part(self, rows: slice, cols: slice) -> Marking:
         """Return some rows and columns."""
         here = np.s_[rows, cols]
-        return Marking(self.marked[here], self.doubt[here], self.strength[here], self.border, self.paper[here])
+        return Marking(
+            self.marked[here], self.doubt[here], self.strength[here], self.border, self.paper[here], self.edge[here],
+            self.rise[here],
+        )  # fmt: skip
 
 
 def inner(sheet: FlatSheet, inset: float = INSET) -> FloatArray:
@@ -257,7 +264,7 @@ def find_marks(sheet: FlatSheet, outside: BoolArray | None = None) -> Marking:
         marked = marked & ~outside
         # a square cut off by the picture's edge matters where the motif comes near it
         doubt = np.where(outside, np.where(filters.widened(marked), 0.5, 0.1), doubt)
-    return Marking(marked, np.asarray(np.clip(doubt, 0, 1)), value, border, paper)
+    return Marking(marked, np.asarray(np.clip(doubt, 0, 1)), value, border, paper, edge, rise)
 
 
 def filled(sheet: FlatSheet, marking: Marking) -> BoolArray:

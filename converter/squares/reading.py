@@ -20,7 +20,7 @@ import numpy.typing as npt
 from converter.errors import RequestError, UsageError, quoted
 from converter.model.arrays import CellArray, LineArray, as_picture
 from converter.model.phrase import Phrase
-from converter.squares import density, extent, filters, finding, kinds, marks, mesh, patches, rim, strokes
+from converter.squares import density, extent, filters, finding, kinds, marks, mesh, patches, rim, second_look, strokes
 from converter.squares.kinds import MarkKind
 
 FLAT_SIDE = 20
@@ -308,6 +308,7 @@ def _read(
         span, sheet, marking = kept, sheet.part(rows, cols), marking.part(rows, cols)
         outside = outside[rows, cols]
         corners = corners[rows.start : rows.stop + 1, cols.start : cols.stop + 1]
+    marking = second_look.look_again(sheet, marking, outside)
     solid = marks.filled(sheet, marking)
     sorts, _found_kinds = kinds.sort_kinds(sheet, marking.paper, marking.marked & ~solid)
     found = strokes.find_strokes(sheet, marking.paper, marking.marked, solid, outside, sorts)

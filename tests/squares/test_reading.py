@@ -338,7 +338,7 @@ def test_a_plain_weave_alternates_and_printed_squares_do_not():
         dense = grain + np.pad(inner, side // 2, mode="edge")
         sheet = FlatSheet(np.repeat(dense[:, :, None], 3, axis=2), side, rows, cols)
         nothing = np.zeros((rows, cols))
-        marking = marks.Marking(marked, nothing, nothing, 0.1, np.zeros((rows, cols, 3)))
+        marking = marks.Marking(marked, nothing, nothing, 0.1, np.zeros((rows, cols, 3)), nothing > 0, nothing)
         return marks.weave(sheet, marking, np.zeros((rows, cols), dtype=bool))
 
     bare = np.zeros((rows, cols), dtype=bool)
