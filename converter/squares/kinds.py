@@ -157,7 +157,9 @@ def _writing_among(
         no_more_over = few_of_all and over[k] < usually_over + _NO_MORE_OVER
         if not goes_on and _like_each_other(patches[here], usual, no_more_over):
             # faint letters may look alike, but they overrun the lines, as only fills do besides
-            if not no_more_over and odd[k] > 1.6 * usual:
+            if (not no_more_over and odd[k] > 1.6 * usual) or (
+                few_of_all and over[k] > _WITHIN_SQUARES and _unlike_all(patches[here], patches[~here])
+            ):
                 maybe |= (groups == k + 1) & marked
             continue
         unlike = odd[k] > _ODD and few_of_all and odd[k] > 1.6 * usual
@@ -199,11 +201,21 @@ def _like_nothing(patches: FloatArray, others: FloatArray, usual: float) -> bool
     """
     if len(patches) < 2 or len(others) < _FEWEST_OTHERS:
         return False
-    others = others if len(others) <= _POOL else others[np.linspace(0, len(others) - 1, _POOL).astype(int)]
-    length = np.sqrt((patches**2).sum(axis=1) + 1e-6)
-    apart = np.partition(_distances(patches, others), 2, axis=1)[:, 2] / length
+    apart = _from_others(patches, others)
     least = max(_ODD, _UNLIKE_MARKS * usual)
     return bool(apart.min() > _ODD and np.median(apart) > least and np.median(_within(patches)) > _ODD)
+
+
+def _unlike_all(patches: FloatArray, others: FloatArray) -> bool:
+    """Return whether none of some squares side by side is like marks elsewhere, however like each other they are."""
+    return len(others) >= _FEWEST_OTHERS and bool(_from_others(patches, others).min() > _ODD)
+
+
+def _from_others(patches: FloatArray, others: FloatArray) -> npt.NDArray[np.float64]:
+    """Return each patch's distance to the third nearest of others, as part of its own length."""
+    others = others if len(others) <= _POOL else others[np.linspace(0, len(others) - 1, _POOL).astype(int)]
+    apart = np.partition(_distances(patches, others), 2, axis=1)[:, 2]
+    return np.asarray(apart / np.sqrt((patches**2).sum(axis=1) + 1e-6), dtype=np.float64)
 
 
 def _over_lines(sheet: FlatSheet, paper: FloatArray, inked: BoolArray) -> FloatArray:

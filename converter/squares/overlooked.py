@@ -23,6 +23,8 @@ _FAR, _FEWEST, _FEW = 4.0, 5, 0.01
 """Usual deviations of bare squares from which one may be a mark; as many such squares, and that share, prove some."""
 _GAP = (2.8, 4.5)
 """Deviations between which marks and bare squares are parted, at the widest gap."""
+_GRAIN = 0.01
+"""Density by which a field of bare paper varies at least: what strokes beside a clean square spill into it is less."""
 _FINE = 10
 """Pixels a field that shapes are drawn with."""
 
@@ -49,7 +51,7 @@ def overlooked(fields: Floats, side: int) -> BoolArray:
     for shape in _shapes(side):
         sums = from_usual @ shape
         sums -= np.median(sums)
-        far = sums / (1.48 * np.median(np.abs(sums)) + 1e-9)
+        far = sums / max(1.48 * float(np.median(np.abs(sums))), _GRAIN * float(np.sqrt(shape @ shape)))
         if (far > _FAR).sum() < max(_FEWEST, _FEW * len(far)):
             continue
         steps = np.concatenate([[_GAP[0]], np.sort(far[(far > _GAP[0]) & (far < _GAP[1])]), [_GAP[1]]])

@@ -5,7 +5,7 @@
 3. `mesh`: the grid grows from the seed and is fitted to lines, never to marks.
 4. `extent`: where the printed grid ends.
 5. `patches`: the sheet laid flat, every square the same size.
-6. `marks`, `kinds`: bare or marked, which mark, writing left out.
+6. `marks`, `second_look`, `kinds`: bare or marked, doubtful squares once more, which mark, writing left out.
 7. `strokes`: backstitches along the grid and across squares.
 """
 

@@ -6,7 +6,8 @@ Ink changes at the printed line, the edge of a shadow anywhere. So:
 1. Each pair of neighbouring squares, and of squares with one between, gives a difference of density between their
    lighter parts. Squares with strokes in them say little.
 2. If most of it happens close to the line between them, or if it is of a colour, it is put down to ink, and the light
-   is taken to be the same on both sides, with little weight; all other differences are put down to the light.
+   is taken to be the same on both sides, with little weight; all other differences are put down to the light. If nearly
+   all ink is of a colour, so is all that has none.
 3. The light is the surface that fits these differences best (least absolute misfit, by reweighted least squares), as
    differences round any loop must add up to nothing.
 """
@@ -26,6 +27,8 @@ _SMALL = 0.035
 _ALIGNED = 0.62
 _COLOURED, _RATHER_COLOURED = 0.04, 0.3
 """Difference of density in one channel against the others, by itself and as part of the difference, that is ink."""
+_FEWEST_HUED, _NEARLY_ALL = 20, 0.7
+"""Coloured differences, and their share of all that are put down to ink, from which all ink is coloured."""
 _SMALLEST = 4
 """Squares up to which what is darker than all round it is no shadow."""
 _INK_WEIGHT = 0.2
@@ -76,7 +79,7 @@ def light_surface(sheet: FlatSheet, level: FloatArray, flat: npt.NDArray[np.bool
     hue = level - plain[..., None]
     tone = sheet.gray
     number = np.arange(rows * cols).reshape(rows, cols)
-    starts, ends, wanted, weights = [], [], [], []
+    starts, ends, changes, strokes, hues, lined = [], [], [], [], [], []
     for turned in (False, True):
         values, index, even = (plain.T, number.T, flat.T) if turned else (plain, number, flat)
         colour = hue.transpose(1, 0, 2) if turned else hue
@@ -94,13 +97,20 @@ def light_surface(sheet: FlatSheet, level: FloatArray, flat: npt.NDArray[np.bool
             textured = ~(even[reach:] & even[:-reach])
             apart = np.abs(colour[reach:] - colour[:-reach]).max(axis=2)
             coloured = apart > np.maximum(_COLOURED, _RATHER_COLOURED * np.abs(change))
-            ink = large & (textured | coloured | (inky > _ALIGNED * np.abs(change)))
             starts.append(index[:-reach].ravel())
             ends.append(index[reach:].ravel())
-            wanted.append(np.where(ink, 0.0, change).ravel())
-            weights.append(np.where(large & textured, _TEXTURED_WEIGHT, np.where(ink, _INK_WEIGHT, 1.0)).ravel())
+            changes.append(change.ravel())
+            strokes.append((large & textured).ravel())
+            hues.append((large & coloured).ravel())
+            lined.append((large & (inky > _ALIGNED * np.abs(change))).ravel())
     a, b = np.concatenate(starts), np.concatenate(ends)
-    target, base = np.concatenate(wanted), np.concatenate(weights)
+    stroke, hued, at_lines = np.concatenate(strokes), np.concatenate(hues), np.concatenate(lined)
+    by_hue, by_place = int((hued & ~stroke).sum()), int((at_lines & ~hued & ~stroke).sum())
+    # where nearly all ink has a colour, what has none is a shadow, though its edge runs along the lines
+    all_hued = by_hue >= _FEWEST_HUED and by_hue > _NEARLY_ALL * (by_hue + by_place)
+    inked = stroke | hued | (at_lines & (not all_hued))
+    target = np.where(inked, 0.0, np.concatenate(changes))
+    base = np.where(stroke, _TEXTURED_WEIGHT, np.where(inked, _INK_WEIGHT, 1.0))
     count = len(a)
     pairs = np.arange(count)
     matrix = sparse.csr_matrix(

@@ -10,10 +10,12 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parents[2] / "scripts"))
 sys.path.insert(0, str(Path(__file__).parent))
 
+from bench_squares import score
 from make_squared_paper import make_photo
 from test_drawn_sheets import COLS, MARGIN, ROWS, SIDE, blank_sheet, dotted, draw_stroke, filled, hole, middle, soft
 
 from converter.squares import kinds, marks, mesh, read_squares, reading, shade, strokes
+from converter.squares.patches import FlatSheet
 
 FONT = cv2.FONT_HERSHEY_SIMPLEX
 
@@ -223,3 +225,24 @@ def test_a_fill_over_a_dark_printed_line_is_no_stroke():
     read = read_squares(soft(page))
     assert np.array_equal(read.cells, found)
     assert len(read.lines) == 0
+
+
+def test_words_of_letters_like_each_other_but_no_mark_are_pointed_at():
+    photo = make_photo(6087, "hard")
+    found = score(photo, read_squares(photo.image), 0.0)
+    assert found.pointed or found.wrong == 0
+
+
+def test_a_shadow_whose_edge_runs_along_the_lines_is_none_where_all_ink_is_coloured():
+    """All in it is darker from one line on, as fills are, but has no colour."""
+    light = np.full((14, 16), 0.0, np.float32)
+    light[:6, 9:] = 0.3
+    light[6:, 7:] = 0.3
+    red = np.zeros((14, 16), bool)
+    red[3:11, 2:14] = np.random.default_rng(4).random((8, 12)) < 0.5
+    level = light[..., None] + red[..., None] * np.array([0.1, 0.7, 0.6], np.float32)
+    dense = np.pad(level.repeat(20, axis=0).repeat(20, axis=1), ((10, 10), (10, 10), (0, 0)), mode="edge")
+    grain = np.random.default_rng(5).normal(0, 0.01, dense.shape)
+    sheet = FlatSheet((dense + grain).astype(np.float32), 20, 14, 16)
+    marking = marks.find_marks(sheet)
+    assert np.array_equal(marking.marked, red)
