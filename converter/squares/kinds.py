@@ -83,15 +83,15 @@ def features(sheet: FlatSheet, paper: FloatArray) -> FloatArray:
     """Return (rows, cols, GRID * GRID * 3) density above paper, averaged over GRID x GRID fields of each square."""
     cut = max(1, round(sheet.side * 0.1))
     squares = sheet.squares[:, :, cut:-cut, cut:-cut]
-    side = squares.shape[2]
-    edges = np.linspace(0, side, GRID + 1).astype(int)
-    rows, cols = squares.shape[:2]
-    out = np.empty((rows, cols, GRID, GRID, 3), np.float32)
-    for i in range(GRID):
-        for j in range(GRID):
-            out[:, :, i, j] = squares[:, :, edges[i] : edges[i + 1], edges[j] : edges[j + 1]].mean(axis=(2, 3))
-    out -= paper[:, :, None, None, :]
-    return out.reshape(rows, cols, -1)
+    return (field_means(squares, GRID) - paper[:, :, None, None, :]).reshape(*squares.shape[:2], -1)
+
+
+def field_means(squares: FloatArray, count: int) -> FloatArray:
+    """Return the means (rows, cols, count, count, 3) over count x count fields of squares (rows, cols, n, n, 3)."""
+    edges = np.linspace(0, squares.shape[2], count + 1).astype(int)
+    sums = np.add.reduceat(np.add.reduceat(squares, edges[:-1], axis=2), edges[:-1], axis=3)
+    widths = np.diff(edges).astype(np.float32)
+    return np.asarray(sums / (widths[:, None] * widths)[..., None], dtype=np.float32)
 
 
 def _nearest(patches: FloatArray, rank: int = 3) -> npt.NDArray[np.float64]:

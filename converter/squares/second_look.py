@@ -39,7 +39,7 @@ _SURE_BARE, _SURE_MARK = 0.25, 0.6
 _OVERLOOKED = 0.5
 """Doubt of marks that their shape alone tells."""
 _FEWEST_BARE, _FEWEST_MARKS, _FEWEST_OF_KIND = 30, 6, 5
-_POOL = 800
+_POOL = 500
 """Squares of a sort that teach at most."""
 _USUAL_PAPER = 0.97
 """Share of the bare squares that say how paper varies: the farthest may hold something."""
@@ -116,7 +116,8 @@ def look_again(sheet: FlatSheet, marking: Marking, outside: BoolArray) -> Markin
         typical = _some(fields[members]) - usual
         palest = float(np.quantile(marking.strength[members], 0.1))
         for step in np.unique(height[asked]):
-            here = (height == step) & ~outside
+            # of others only those in the same edge of a shadow say something, and unsure ones
+            here = (height == step) & ~outside & (asked | (marking.doubt >= _SURE_BARE) | (step > 0))
             verdict = _verdict(
                 fields[here] - usual, paper - usual, typical, spread, float(step),
                 marking.marked[here], marking.doubt[here] >= _SURE_BARE,
@@ -139,10 +140,7 @@ def _fields(sheet: FlatSheet, paper: FloatArray) -> Floats:
     """Return (rows, cols, fields) density above paper of the fields of each square, and its mean colour."""
     cut = max(1, round(sheet.side * _RIM))
     inside = sheet.squares[:, :, cut:-cut, cut:-cut]
-    edges = np.linspace(0, inside.shape[2], _FIELDS + 1).round().astype(int)
-    sums = np.add.reduceat(np.add.reduceat(inside, edges[:-1], axis=2), edges[:-1], axis=3)
-    area = np.diff(edges)[:, None] * np.diff(edges)
-    above = sums / area[..., None] - paper[:, :, None, None, :]
+    above = kinds.field_means(inside, _FIELDS) - paper[:, :, None, None, :]
     tone = above.mean(axis=-1)
     hue = (above - tone[..., None]).mean(axis=(2, 3))[..., :_HUES]
     return np.concatenate([tone.reshape(*tone.shape[:2], -1), hue], axis=-1).astype(np.float64)
@@ -211,7 +209,7 @@ def _verdict(
     goal = mark @ whitened
     goal /= goal @ goal
     (here, unlike), (of_paper, paper_unlike), (of_marks, mark_unlike) = (
-        _along(rows @ whitened, goal) for rows in (asked, paper, typical)
+        _along(np.einsum("ij,jk->ik", rows, whitened), goal) for rows in (asked, paper, typical)
     )
     grain, mark_spread = _usual_miss(of_paper) + 0.01, _usual_miss(of_marks) + 0.03
     if height:
