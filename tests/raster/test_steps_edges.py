@@ -359,7 +359,17 @@ def test_over_how_many_pixels_edges_are_looked_for(monkeypatch, shape, pixels, e
     seen = []
     monkeypatch.setattr(light, "_find_edges", lambda *args: seen.append(args))
     assert light.find_ink(np.ones(shape, np.float32), pixels, 5.0, enlarged) is None
-    assert seen[0][1] == pytest.approx(looked) and seen[0][2:] == (5.0, 0.07)
+    assert seen[0][1] == pytest.approx(looked) and seen[0][2:] == (5.0, 0.07, False)
+
+
+@pytest.mark.parametrize(
+    ("dark", "fading", "followed"), [(0.0, True, True), (9.0, True, True), (-9.0, True, False), (0.0, False, False)]
+)
+def test_strokes_are_followed_unless_only_the_darkest_is_wanted(monkeypatch, dark, fading, followed):
+    seen = []
+    monkeypatch.setattr(light, "_find_edges", lambda *args: seen.append(args))
+    light.find_ink(np.ones((90, 90), np.float32), 9.0, dark, fading=fading)
+    assert seen[0][4] is followed
 
 
 def test_grain_is_smoothed_as_much_as_needed(monkeypatch):
@@ -370,7 +380,7 @@ def test_grain_is_smoothed_as_much_as_needed(monkeypatch):
     edges = light._Edges(mask, plane, ~mask, ~mask, 1.0)
     tried, holes = [], {}
 
-    def find(gray, pixels, dark, softness):
+    def find(gray, pixels, dark, softness, fading):
         tried.append(softness)
         return edges
 
