@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
 from converter import chart_from_image, suggest_lines
 from converter.outline.frame import StitchFrame
 from converter.outline.graph import Curve, CurveNetwork
-from converter.outline.network import Run, _is_edge
+from converter.outline.network import _is_edge
 from converter.outline.seen import SHORT, drop_unseen, is_step, keep_parts
 from converter.outline.simplify import curve_length
 
@@ -118,14 +120,8 @@ def test_a_run_is_an_edge_if_most_of_it_is() -> None:
     link = Curve(upright(20.0, 4.0, 6.0).points, 0, 1)
     rim = Curve(upright(20.0, 6.0, 36.0).points, 1, 0, solid=True)
     both = CurveNetwork([link.points[0], rim.points[0]], [link, rim])
-    assert _is_edge(_run((0, 1)), both)
-    assert not _is_edge(_run((0,)), both)
-
-
-def _run(members: tuple[int, ...]) -> Run:
-    run = object.__new__(Run)
-    object.__setattr__(run, "members", list(members))
-    return run
+    assert _is_edge(SimpleNamespace(members=[0, 1]), both)
+    assert not _is_edge(SimpleNamespace(members=[0]), both)
 
 
 def shaded(radius: float = 60.0) -> np.ndarray:
