@@ -52,7 +52,7 @@ def is_step(curve: Curve, image: npt.NDArray[np.float32], scale: int, least: flo
     """
     near, far = (
         _along(
-            curve, np.hypot.reduce(_beside(curve, image, scale, reach) - _beside(curve, image, scale, -reach), axis=1)
+            curve, np.linalg.norm(_beside(curve, image, scale, reach) - _beside(curve, image, scale, -reach), axis=1)
         )
         for reach in (BESIDE, FARTHER)
     )

@@ -50,7 +50,8 @@ BARE = np.zeros((SIDE * SCALE, SIDE * SCALE), dtype=bool)
 
 def test_a_step_is_one_and_an_even_run_is_none() -> None:
     line = upright(20.0)
-    assert is_step(line, step(0.9, 0.6)[:, :, None], SCALE, 0.05).all()
+    for left, right in ((0.9, 0.6), (0.6, 0.9)):
+        assert is_step(line, step(left, right)[:, :, None], SCALE, 0.05).all()
     assert not is_step(line, image(1.0, 0.2)[:, :, None], SCALE).any()
     # A kink, where an even run ends, is none either.
     assert not is_step(line, image(1.0, 0.2, 0.2)[:, :, None], SCALE).any()
@@ -71,11 +72,12 @@ def test_a_step_of_hue_counts_as_one_of_tone() -> None:
         (image(1.0, 0.2, 0.2), False),
         (image(0.6, 0.6), False),
         (step(0.9, 0.6), True),
+        (step(0.6, 0.9), True),
         (hairline(0.8), True),
         # Darker than one side only: the edge of a shade, which is too soft for a line.
         (image(1.0, 0.9, 0.8, 0.7, 0.7, 0.7, 0.7), False),
     ],
-    ids=["kink", "flat", "step", "hairline", "shade"],
+    ids=["kink", "flat", "step down", "step up", "hairline", "shade"],
 )
 def test_a_stroke_on_bare_paper_needs_the_eye(gray, seen) -> None:
     network = CurveNetwork([np.array([4.0, 20.0]), np.array([36.0, 20.0])], [upright(20.0)])
