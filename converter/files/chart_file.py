@@ -85,7 +85,7 @@ def looks_like_chart(data: bytes) -> bool:
 def chart_from_text(text: str, name: str = "the chart") -> Chart:
     """Read the text of a ``*.chart.json`` file; see `load_chart`."""
     try:
-        raw = json.loads(text, parse_constant=_refuse_constant, parse_float=finite_number)
+        raw = parse_json(text)
     except json.JSONDecodeError as error:
         raise PictureError(
             f"'{name}' is not valid JSON: {error.msg} at line {error.lineno}, column {error.colno}.",
@@ -103,7 +103,12 @@ def chart_from_text(text: str, name: str = "the chart") -> Chart:
         raise PictureError(f"'{name}': {error.message}", error.hint or "Correct the file.") from None
 
 
-def finite_number(digits: str) -> float:
+def parse_json(text: str) -> Any:
+    """Return what a JSON text holds; ValueError if it holds a number that could not be written again."""
+    return json.loads(text, parse_constant=_refuse_constant, parse_float=_finite)
+
+
+def _finite(digits: str) -> float:
     """Return a number of a file; one too large for any use could not be written again."""
     number = float(digits)
     if math.isinf(number):

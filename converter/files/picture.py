@@ -292,10 +292,6 @@ def _decode(pillow: Any, image: Any, name: str, columns: int | None, orientation
         # Between blocks the decoder asks for the interpreter, which other threads may hold.
         image.decodermaxblock = _BLOCK_BYTES
     image.load()
-    factor = 1 if least is None else max(image.size) // least
-    if factor > 1 and image.mode in ("L", "RGB") and "transparency" not in image.info:
-        # Pillow averages areas in its own memory; a copy at full size would double it.
-        image = image.reduce(factor, (0, 0, image.width // factor * factor, image.height // factor * factor))
     pixels = _reduced(pillow, image, least)
     return Picture(orient(pixels, orientation), full_size, tuple(notes))
 
@@ -393,15 +389,17 @@ def _reduced(pillow: Any, image: Any, least: int | None) -> PictureArray:
     A large one whose colours have to be looked up or mixed is taken strip by strip: as RGB it may be many times as
     large as it was.
     """
-    factor = 1 if least is None else max(image.size) // least
-    if factor < 2 or image.mode not in _STRIPPED or "transparency" in image.info:
-        return _reduce(_to_uint8(pillow, image), least)
+    factor = 1 if least is None else max(1, max(image.size) // least)
     width, height = (side // factor * factor for side in image.size)
-    if not width or not height:
-        return _reduce(_to_uint8(pillow, image), least)
-    rows = max(1, _STRIP // factor) * factor
-    strips = (image.crop((0, top, width, min(height, top + rows))) for top in range(0, height, rows))
-    return np.concatenate([_average(_to_uint8(pillow, strip), factor) for strip in strips])
+    if factor > 1 and width and height and "transparency" not in image.info:
+        if image.mode in ("L", "RGB"):
+            # Pillow averages areas in its own memory; a copy at full size would double it.
+            return _pixels_of(image.reduce(factor, (0, 0, width, height)))
+        if image.mode in _STRIPPED:
+            rows = max(1, _STRIP // factor) * factor
+            strips = (image.crop((0, top, width, min(height, top + rows))) for top in range(0, height, rows))
+            return np.concatenate([_average(_to_uint8(pillow, strip), factor) for strip in strips])
+    return _reduce(_to_uint8(pillow, image), least)
 
 
 def _average(pixels: PictureArray, factor: int) -> PictureArray:

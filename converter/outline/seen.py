@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from converter.model.arrays import PointArray
 from converter.outline.frame import StitchFrame, to_gray
 from converter.outline.graph import Curve, CurveNetwork
 from converter.outline.simplify import curve_length, smooth_curve
@@ -50,12 +51,8 @@ def is_step(curve: Curve, image: npt.NDArray[np.float32], scale: int, least: flo
     least : float
         The least change that counts.
     """
-    near, far = (
-        _along(
-            curve, np.linalg.norm(_beside(curve, image, scale, reach) - _beside(curve, image, scale, -reach), axis=1)
-        )
-        for reach in (BESIDE, FARTHER)
-    )
+    across = _across(curve)
+    near, far = (_along(curve, _change(curve.points, reach * across, image, scale)) for reach in (BESIDE, FARTHER))
     return np.asarray((near >= least) & (near >= SUDDEN * far))
 
 
@@ -70,20 +67,21 @@ def drop_unseen(network: CurveNetwork, frame: StitchFrame) -> CurveNetwork:
     """
     if frame.inked is None:
         return network
-    gray = np.asarray(cv2.GaussianBlur(to_gray(frame.rgb), (0, 0), SOFT * frame.scale), dtype=np.float32)[:, :, None]
     kept = CurveNetwork(list(network.nodes), [])
+    gray = None
     for curve in network.curves:
-        if curve.solid:
-            kept.curves.append(curve)
-            continue
         at = np.clip((curve.points * frame.scale).astype(int), 0, np.array(frame.inked.shape) - 1)
-        seen = frame.inked[at[:, 0], at[:, 1]]
-        if 2 * seen.sum() > len(seen):
+        inked = frame.inked[at[:, 0], at[:, 1]]
+        if curve.solid or 2 * inked.sum() > len(inked):
             kept.curves.append(curve)
             continue
-        sides = [_beside(curve, gray, frame.scale, reach)[:, 0] for reach in (-STROKE_SIDE, 0.0, STROKE_SIDE)]
-        ridge = _along(curve, np.minimum(sides[0], sides[2]) - sides[1])
-        seen = seen | (ridge >= RIDGE) | is_step(curve, gray, frame.scale, STEP)
+        if gray is None:
+            soft = cv2.GaussianBlur(to_gray(frame.rgb), (0, 0), SOFT * frame.scale)
+            gray = np.asarray(soft, dtype=np.float32)[:, :, None]
+        offsets = STROKE_SIDE * _across(curve)
+        left, middle, right = (_look(curve.points + k * offsets, gray, frame.scale)[:, 0] for k in (-1, 0, 1))
+        ridge = _along(curve, np.minimum(left, right) - middle)
+        seen = inked | (ridge >= RIDGE) | is_step(curve, gray, frame.scale, STEP)
         kept.curves += keep_parts(curve, seen, kept)
     return kept
 
@@ -116,11 +114,25 @@ def keep_parts(curve: Curve, kept: npt.NDArray[np.bool_], network: CurveNetwork)
     return parts
 
 
-def _beside(curve: Curve, image: npt.NDArray[np.float32], scale: int, reach: float) -> npt.NDArray[np.float32]:
-    """Return the image (n, channels) so many stitches to one side of each point of a curve."""
+def _across(curve: Curve) -> PointArray:
+    """Return the unit vectors (n, 2) square to a curve at its points."""
     along = np.gradient(smooth_curve(curve.points, 5, curve.closed), axis=0)
     along /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
-    at = ((curve.points + reach * along[:, ::-1] * (1, -1)) * scale - 0.5).astype(np.float32)
+    return np.asarray(along[:, ::-1] * (1, -1))
+
+
+def _change(
+    points: PointArray, offsets: PointArray, image: npt.NDArray[np.float32], scale: int
+) -> npt.NDArray[np.float32]:
+    """Return how much an image (n,) differs between the two sides of points."""
+    return np.asarray(
+        np.linalg.norm(_look(points + offsets, image, scale) - _look(points - offsets, image, scale), axis=1)
+    )
+
+
+def _look(points: PointArray, image: npt.NDArray[np.float32], scale: int) -> npt.NDArray[np.float32]:
+    """Return an image (n, channels) at points in stitches."""
+    at = (points * scale - 0.5).astype(np.float32)
     # In rows, as there may be more points than the longest column that can be looked up.
     spare = -len(at) % _ROW
     rows, cols = (np.pad(values, (0, spare), mode="edge").reshape(-1, _ROW) for values in at.T)

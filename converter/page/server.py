@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import logging
 import mimetypes
 import secrets
@@ -20,7 +19,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from converter.errors import ConverterError, ExitCode, UsageError
-from converter.files.chart_file import finite_number
+from converter.files.chart_file import parse_json
 from converter.jobs.history import StaleRevision
 from converter.page.guard import Guard, TooLarge
 from converter.page.studio import Studio, Taken
@@ -143,16 +142,12 @@ async def _run(function: Callable[..., Any], *values: Any) -> Any:
 async def _json_body(request: Request) -> dict[str, Any]:
     data = await request.body()
     try:
-        body = json.loads(data.decode("utf-8"), parse_constant=_no_constant, parse_float=finite_number)
+        body = parse_json(data.decode("utf-8"))
     except (ValueError, RecursionError):
         raise UsageError("The request is not JSON.") from None
     if not isinstance(body, dict) or _depth(body) > _MAX_NESTING:
         raise UsageError("The request must be a mapping.")
     return body
-
-
-def _no_constant(name: str) -> Any:
-    raise ValueError(name)
 
 
 def _depth(value: Any, limit: int = _MAX_NESTING + 1) -> int:

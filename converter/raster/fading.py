@@ -16,7 +16,7 @@ from converter.model.arrays import MaskArray
 from converter.pixels.runs import spread
 from converter.raster.around import square
 from converter.raster.axis import ink_depth
-from converter.raster.components import label_parts
+from converter.raster.components import label_ink
 
 THIN = 0.45
 """Stitches from its middle within which a fading stroke has paper on both sides."""
@@ -62,18 +62,17 @@ def follow_fading(
     stretch = (ridge > faintest) & dark_side & ~mask
     if not stretch.any():
         return mask
-    labels, area = label_parts(stretch, 8)
-    most = len(area)
-    far = np.zeros(most, dtype=np.float32)
-    at = np.flatnonzero(stretch)
-    whose = labels.ravel()[at]
-    np.maximum.at(far, whose, ink_depth(~mask, 1).ravel()[at])
     around = square(2 * max(1, round(NEAR * pixels)) + 1)
     sure = cv2.dilate(np.where(mask, ridge, np.float32(0)), around)
     own = cv2.dilate(np.where(stretch, ridge, np.float32(0)), around)
     meets = stretch & (cv2.dilate(mask.view(np.uint8), square(3)) > 0) & (sure <= LIKE * own)
-    joined = np.zeros(most, dtype=bool)
+    if not meets.any():
+        return mask
+    count, labels = label_ink(stretch)
+    joined = np.zeros(count + 1, dtype=bool)
     joined[np.unique(labels[meets])] = True
+    far = np.zeros(count + 1, dtype=np.float32)
+    at = np.flatnonzero(stretch)
+    np.maximum.at(far, labels.ravel()[at], ink_depth(~mask, 1).ravel()[at])
     joined &= far >= FAR * pixels
-    joined[0] = False
     return np.asarray(mask | spread(joined, labels))

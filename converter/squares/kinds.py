@@ -11,6 +11,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -213,9 +214,13 @@ def _unlike_all(patches: FloatArray, others: FloatArray) -> bool:
 
 def _from_others(patches: FloatArray, others: FloatArray) -> npt.NDArray[np.float64]:
     """Return each patch's distance to the third nearest of others, as part of its own length."""
-    others = others if len(others) <= _POOL else others[np.linspace(0, len(others) - 1, _POOL).astype(int)]
-    apart = np.partition(_distances(patches, others), 2, axis=1)[:, 2]
+    apart = np.partition(_distances(patches, some_of(others, _POOL)), 2, axis=1)[:, 2]
     return np.asarray(apart / np.sqrt((patches**2).sum(axis=1) + 1e-6), dtype=np.float64)
+
+
+def some_of(rows: npt.NDArray[Any], most: int) -> npt.NDArray[Any]:
+    """Return the rows, or so many of them at even distances."""
+    return rows if len(rows) <= most else rows[np.linspace(0, len(rows) - 1, most).astype(int)]
 
 
 def _over_lines(sheet: FlatSheet, paper: FloatArray, inked: BoolArray) -> FloatArray:

@@ -107,13 +107,13 @@ def look_again(sheet: FlatSheet, marking: Marking, outside: BoolArray) -> Markin
     sorts, _found = kinds.sort_kinds(sheet, marking.paper, sure)
     numbers = [k for k in range(1, int(sorts.max()) + 1) if (sorts == k).sum() >= _FEWEST_OF_KIND]
     marks_of = [sorts == k for k in numbers] or [sure]
-    paper = _some(fields[bare])
+    paper = kinds.some_of(fields[bare], _POOL)
     usual = np.median(paper, axis=0)
     spread = _variation(paper - usual)
     best = np.full(marking.marked.shape, -np.inf)
     as_mark, as_paper, pale = np.zeros_like(asked), np.zeros_like(asked), np.zeros(asked.shape)
     for members in marks_of:
-        typical = _some(fields[members]) - usual
+        typical = kinds.some_of(fields[members], _POOL) - usual
         palest = float(np.quantile(marking.strength[members], 0.1))
         for step in np.unique(height[asked]):
             # of others only those in the same edge of a shadow say something, and unsure ones
@@ -152,10 +152,6 @@ def _height_class(marking: Marking) -> Floats:
     steps = np.array(_HEIGHTS)
     nearest = steps[np.abs(np.log(np.maximum(rise, 1e-6))[..., None] - np.log(steps)).argmin(axis=-1)]
     return np.where(marking.edge, nearest, 0.0)
-
-
-def _some(rows: Floats) -> Floats:
-    return rows if len(rows) <= _POOL else rows[np.linspace(0, len(rows) - 1, _POOL).astype(int)]
 
 
 def _variation(apart: Floats) -> Floats:

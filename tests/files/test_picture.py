@@ -116,6 +116,16 @@ def test_colours_mixed_strip_by_strip_are_those_of_the_whole(mode, kind, size):
         assert np.array_equal(pixels, expected)
 
 
+@pytest.mark.parametrize("mode", ["L", "RGB", "P", "1"])
+def test_a_large_picture_of_a_few_rows_is_read(mode):
+    """Fewer rows than are averaged into one."""
+    data = io.BytesIO()
+    Image.new("RGB", (9000, 3), "white").convert(mode).save(data, "PNG")
+    pixels = picture_from_bytes(data.getvalue(), "ribbon", 10).pixels
+    assert pixels.shape[:2] == (1, 1500)
+    assert (pixels == 255).all()
+
+
 def test_hairlines_survive_reducing_a_scan():
     big = np.full((3200, 4800), 255, dtype=np.uint8)
     big[:, 1000:1003] = 0
