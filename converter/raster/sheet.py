@@ -67,6 +67,9 @@ MARK, ALIKE = 4, 0.06
 """Half the width of the broadest mark in the strip, and logarithm by which it is darker than the paper beside it."""
 AROUND, LEAST_DARKER = (0.025, 0.07), 0.7
 """Shares of the longer side by which places beside the sheet lie off its edge, and of them that are darker than it."""
+WAY_BACK, LEAST_ROOM, LEAST_BRIGHT, MOST_BACK = 0.5, 8, 0.7, 0.6
+"""From the dark beside the sheet up to its paper: how much of the way is paper again, the pixels of the copy that must
+be seen beyond a place on its edge, the share of them that is paper from there on to the rim, and of such places."""
 RIM = 0.006
 """Share of the longer side by which the sheet's edge is left off."""
 BROAD, DARK, LEAST_DRAWN = 41, 0.25, 0.002
@@ -182,7 +185,7 @@ def find_sheet(picture: npt.NDArray[Any]) -> Sheet | None:
     found.sort(key=lambda each: -each[0])
     for _, sides in found:
         corners = _corners(sides)
-        if _is_sheet(corners, marks, tone) and _lies_on_darker(corners, soft):
+        if _is_sheet(corners, marks, tone) and _lies_on_darker(corners, soft) and not _is_framed(corners, soft):
             corners = _corners(_farther_out(sides, [each for _, each in found], tone, soft))
             within = _filled(_drawn_in(corners, (INSETS[-1] + BAND) * SEEN), level.shape)
             drawn = cv2.morphologyEx(soft, cv2.MORPH_BLACKHAT, square(BROAD)) > DARK
@@ -331,6 +334,33 @@ def _share_darker(corners: Corners, soft: Plane, by: float) -> float:
         seen.append(one - other > LEAST_STEP)
     pairs = np.concatenate(seen)
     return float(pairs.mean()) if len(pairs) else 1.0
+
+
+def _is_framed(corners: Corners, soft: Plane) -> bool:
+    """Return whether the dark beside a quadrilateral ends in paper all round: what is dark there is drawn.
+
+    Each place on its edge is followed outwards to the picture's rim. Shadows lie on both sides of a drawn frame, so
+    what counts as paper is reckoned from the place just inside.
+    """
+    size = max(soft.shape)
+    shares = np.linspace(0.05, 0.95, 31)[:, None]
+    ways: list[tuple[Any, Any]] = []
+    for by in (-AROUND[0] * size, *range(1, size, 2)):
+        moved = _drawn_in(corners, -by)
+        places = np.concatenate([moved[k] * (1 - shares) + moved[(k + 1) % 4] * shares for k in range(4)])
+        within = np.asarray(((places > 0) & (places < soft.shape)).all(axis=1))
+        if not within.any():
+            break
+        row, col = np.where(within[:, None], places, 0).astype(int).T
+        ways.append((within, soft[row, col]))
+    held, level = np.array([way[0] for way in ways]), np.array([way[1] for way in ways])
+    paper, beyond, seen = level[0], level[1:], held[0] & held[1:]
+    dark = np.minimum.accumulate(np.where(seen, beyond, paper), axis=0)
+    back = seen & (paper - dark > LEAST_STEP) & (beyond - dark > WAY_BACK * (paper - dark))
+    rest = seen & np.logical_or.accumulate(back, axis=0)
+    framed = back.any(axis=0) & (back.sum(axis=0) > LEAST_BRIGHT * rest.sum(axis=0))
+    roomy = seen.sum(axis=0) * 2 >= LEAST_ROOM
+    return bool(roomy.any()) and float(framed[roomy].mean()) > MOST_BACK
 
 
 def _farther_out(sides: _Sides, others: Sequence[_Sides], tone: npt.NDArray[np.uint8], soft: Plane) -> _Sides:

@@ -175,6 +175,37 @@ def test_blank_sheets_small_pictures_and_white_rims_are_left_alone():
     assert find_sheet(framed) is None
 
 
+def shaded(picture, fall, shadow):
+    """A drawing as it is photographed from near: light that falls off, a shadow across it, blur and grain."""
+    high, wide = picture.shape
+    down, along = np.linspace(-1, 1, high)[:, None], np.linspace(-1, 1, wide)[None, :]
+    light = 1 - (1 - fall) * (down**2 + along**2) / 2
+    across = np.arange(wide)[None, :] + 0.6 * np.arange(high)[:, None] > 0.9 * wide
+    light = cv2.GaussianBlur(np.where(across, shadow * light, light), (0, 0), 12)
+    noise = np.random.default_rng(3).normal(0, 3, picture.shape)
+    return np.clip(cv2.GaussianBlur(picture * light, (0, 0), 1.2) + noise, 0, 255).astype(np.uint8)
+
+
+@pytest.mark.parametrize("fall, shadow", [(0.9, 1), (0.6, 1), (0.9, 0.6), (0.7, 0.7)])
+@pytest.mark.parametrize("broad", [24, 56, 84])
+@pytest.mark.parametrize("below", [0, 90])
+def test_a_drawn_frame_is_no_sheet_however_broad_its_pen(fall, shadow, broad, below):
+    """With or without a broad bar below, as of a portrait that hangs or a house; the paper round it is shaded too."""
+    picture = np.full((800, 800), 228, np.uint8)
+    cv2.rectangle(picture, (150, 120), (650, 600 + below), 30, -1)
+    cv2.rectangle(picture, (150 + broad, 120 + broad), (650 - broad, 600 - broad), 228, -1)
+    cv2.circle(picture, (400, 360), 70, 30, 24)
+    assert find_sheet(shaded(picture, fall, shadow)) is None
+
+
+@pytest.mark.parametrize("fall, shadow", [(0.9, 1), (0.6, 1), (0.9, 0.6), (0.7, 0.7)])
+def test_a_sheet_on_a_dark_table_under_the_same_light_is_one(fall, shadow):
+    picture = np.full((800, 800), 40, np.uint8)
+    cv2.rectangle(picture, (150, 120), (650, 680), 228, -1)
+    cv2.circle(picture, (400, 360), 70, 30, 24)
+    assert find_sheet(shaded(picture, fall, shadow)) is not None
+
+
 def test_a_drawing_over_the_edge_of_the_sheet_makes_it_no_sheet():
     """What runs over the edge all round is no drawing on a sheet: a window with bars, say."""
     picture = painted(235, noise=2)
