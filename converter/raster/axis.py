@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import cv2
 import numpy as np
@@ -14,6 +14,9 @@ from converter.raster.around import count_round, grow, shrink, square
 
 TAPER_SLOPE = 0.46
 """Rise of the half-width along the axis from which on a narrow end is a tip or a corner and no stroke."""
+BLUNT_SLOPE, RISING_SLOPE = 0.35, 0.15
+"""The same from which on an end is a blunt tip, drawn only where it covers something of a stitch, and from which on a
+stitch that the ink covers is drawn for it, as in a broad part."""
 TIP_SLOPES = 0.1, 0.36
 """Rise of the half-width along the axis between which an end is a fine tip, shown as far as it goes."""
 TIP_WIDTH, LONGEST_TIP = 0.8, 0.6
@@ -36,6 +39,14 @@ class Axis:
     """(P, 2), the pixel of the mask each point is the centre of."""
     straight: npt.NDArray[np.bool_]
     """(P,), whether the line runs on either way there. At corners, crossings and ends it is less surely known."""
+    rising: npt.NDArray[np.bool_]
+    """(P,), whether the point lies in a tip, where the ink gets broader."""
+    blunt: npt.NDArray[np.bool_]
+    """(P,), whether that tip is blunt."""
+
+    def take(self, which: npt.NDArray[np.bool_]) -> Axis:
+        """Return some of the points."""
+        return Axis(*(getattr(self, each.name)[which] for each in fields(self)))
 
 
 def move_axis(axis: Axis, pixels: int, top: float, left: float, cell: float, margin: int, laid_pixels: int) -> Axis:
@@ -54,7 +65,8 @@ def move_axis(axis: Axis, pixels: int, top: float, left: float, cell: float, mar
     """
     points = (axis.points * pixels - [top, left]) / cell + margin
     middle = ((axis.pixel + 0.5) - [top, left]) / cell + margin
-    return Axis(points, axis.radius * pixels / cell, np.floor(middle * laid_pixels).astype(np.intp), axis.straight)
+    pixel = np.floor(middle * laid_pixels).astype(np.intp)
+    return replace(axis, points=points, radius=axis.radius * pixels / cell, pixel=pixel)
 
 
 THIN = 0.8
@@ -145,12 +157,11 @@ def find_axis(ink: MaskArray, depth: npt.NDArray[np.float32], pixels: int, narro
     line[::step, ::step] |= middle[::step, ::step]
     at = places(line)
     radius = depth[at[:, 0], at[:, 1]].astype(np.float64)
-    if len(at):
-        spur = _tapers(at, radius, ink.shape, pixels, narrow)
-        at, radius = at[~spur], radius[~spur]
+    tips = _tapers(at, radius, ink.shape, pixels, narrow, (TAPER_SLOPE, BLUNT_SLOPE, RISING_SLOPE))
+    at, radius, (_, blunt, rising) = at[~tips[0]], radius[~tips[0]], tips[:, ~tips[0]]
     points, straight = _smooth(at, ink.shape, pixels)
     points = _out_to_tips(points / pixels, radius, at, ink.shape, pixels)
-    return Axis(points, radius, at, straight)
+    return Axis(points, radius, at, straight, rising, blunt)
 
 
 def _out_to_tips(
@@ -190,25 +201,32 @@ def _out_to_tips(
 
 
 def _tapers(
-    at: npt.NDArray[np.intp], radius: npt.NDArray[np.float64], shape: tuple[int, ...], pixels: int, narrow: float
+    at: npt.NDArray[np.intp],
+    radius: npt.NDArray[np.float64],
+    shape: tuple[int, ...],
+    pixels: int,
+    narrow: float,
+    slopes: tuple[float, ...],
 ) -> npt.NDArray[np.bool_]:
-    """Return which points lie where the ink runs to a tip: close by it is wider by more than the slope."""
-    spur = np.zeros(len(at), dtype=np.bool_)
+    """Return (S, P), for each slope which points lie where the ink runs to a tip: close by it is wider by more."""
+    found = np.zeros((len(slopes), len(at)), dtype=np.bool_)
     some = np.flatnonzero(radius < narrow + 0.3)
     if not len(some):
-        return spur
+        return found
     row, col = at[some, 0], at[some, 1]
     here = radius[some].astype(np.float32)
     widest = np.zeros(shape, dtype=np.float32)
     widest[row, col] = here
     cross = cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3))
-    found = np.zeros(len(some), dtype=np.bool_)
+    steeper = np.zeros((len(slopes), len(some)), dtype=np.bool_)
     for k in range(1, int(0.8 * pixels) + 1):
         # Crosses and squares in turn grow an octagon, near enough a disc of k pixels.
         widest = np.asarray(cv2.dilate(widest, cross if k % 2 else square(3)), dtype=np.float32)
-        found |= widest[row, col] - here > max(0.1, TAPER_SLOPE * k / pixels)
-    spur[some] = found & (here < narrow)
-    return spur & _ends_free(at, spur, shape)
+        rise = widest[row, col] - here
+        for each, slope in zip(steeper, slopes, strict=True):
+            each |= rise > max(0.1, slope * k / pixels)
+    found[:, some] = steeper & (here < narrow)
+    return np.asarray(found & np.array([_ends_free(at, each, shape) for each in found]))
 
 
 def _ends_free(at: npt.NDArray[np.intp], some: npt.NDArray[np.bool_], shape: tuple[int, ...]) -> npt.NDArray[np.bool_]:

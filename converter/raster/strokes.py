@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import cv2
@@ -30,7 +31,11 @@ MOST_AT_JOINTS, END_REACH = 1.5, 0.6
 """Widths of a pen: as wide it may be where its strokes meet, and so far from its strokes their ends and joints lie."""
 SHOWN = 0.75
 """Stitches: an axis point so near to the middle of a stitch is shown by it, also where both sides are made alike."""
+LEAST_IN_TIP = 0.15
+"""Coverage that a cell must have to be drawn for a blunt tip alone."""
 LEAN = 0.07
+SQUARE = 0.93
+"""Share of the product of both edges' coverage that a square corner has at least."""
 UNSURE = 0.32
 """Difference from half coverage up to which a single cell may be levelled with a straight edge."""
 
@@ -82,7 +87,9 @@ def draw_ink(
     coverage = cell_coverage(even, pixels)
     solid = (coverage >= level) & (_thick_share(depth, half, even, pixels) >= 0.3)
     del depth, even
-    solid = _level_edges(solid, coverage) & ~_rim(solid)
+    axis = _without_bare_tips(axis, coverage)
+    solid |= (coverage >= level) & _holds(axis.points[axis.rising], (rows, cols))
+    solid = _square_corners(_level_edges(solid, coverage), coverage) & ~_rim(solid)
     cells = stamp_dots(_draw_thin(solid, axis, half, (rows, cols)), ink, pixels)
     wants = read_structures(ink, axis, pixels, gaps, away)
     cost = _flip_cost(cells, coverage)
@@ -92,6 +99,24 @@ def draw_ink(
         orbit = orbits((rows, cols), symmetry)
     cells = mend(cells, wants, cost, orbit, most_trials)
     return Drawn(cells, coverage, axis, wants)
+
+
+def _without_bare_tips(axis: Axis, coverage: npt.NDArray[np.float32]) -> Axis:
+    """Return the axis without the ends of tips that cover nothing, or of blunt ones too little, of a stitch near by."""
+    rising = axis.take(axis.rising)
+    near = cells_near(rising.points, coverage.shape, reach_of(rising))
+    covered = coverage.ravel()[near].max(axis=1)
+    kept = np.ones(len(axis.points), dtype=np.bool_)
+    kept[axis.rising] = np.where(rising.blunt, covered >= LEAST_IN_TIP, covered > 0)
+    return axis.take(kept)
+
+
+def _holds(points: npt.NDArray[np.float64], shape: tuple[int, int]) -> CellArray:
+    """Return the cells that hold one of the points."""
+    cells = np.zeros(shape, dtype=np.bool_)
+    at = np.clip(np.floor(points).astype(np.intp), 0, [shape[0] - 1, shape[1] - 1])
+    cells[at[:, 0], at[:, 1]] = True
+    return cells
 
 
 def _thick_share(depth: npt.NDArray[np.float32], half: float, ink: MaskArray, pixels: int) -> npt.NDArray[np.float32]:
@@ -106,7 +131,7 @@ def _inside(axis: Axis, ink: MaskArray) -> Axis:
     r, c = axis.pixel[:, 0], axis.pixel[:, 1]
     held = (r >= 0) & (c >= 0) & (r < ink.shape[0]) & (c < ink.shape[1])
     held[held] &= ink[r[held], c[held]]
-    return Axis(axis.points[held], axis.radius[held], axis.pixel[held], axis.straight[held])
+    return axis.take(held)
 
 
 def _better_half(
@@ -250,6 +275,25 @@ def _level_edges(cells: CellArray, coverage: npt.NDArray[np.float32]) -> CellArr
                 lone = row[:, 2:-2] & ~row[:, :-4] & ~row[:, 1:-3] & ~row[:, 3:-1] & ~row[:, 4:]
                 base = under[:, :-4] & under[:, 1:-3] & under[:, 2:-2] & under[:, 3:-1] & under[:, 4:]
                 into[:-1, 2:-2][lone & base & maybe[:-1, 2:-2]] = not ink
+    return out
+
+
+def _square_corners(cells: CellArray, coverage: npt.NDArray[np.float32]) -> CellArray:
+    """Return the cells with those put right that are missing from a square corner of ink or of ground.
+
+    Where two straight edges meet at right angles the cell in the corner is covered as far as both edges' cells are,
+    one times the other: it may fall below one half where neither of them does. At a round corner it is covered less.
+    """
+    out = cells.copy()
+    for ink in (True, False):
+        way, cover = (cells, coverage) if ink else (~cells, 1 - coverage)
+        for down, across in itertools.product((1, -1), repeat=2):
+            seen, into, share = way[::down, ::across], out[::down, ::across], cover[::down, ::across]
+            above, beside, corner = share[:-2, 1:-1], share[1:-1, :-2], share[1:-1, 1:-1]
+            held = seen[:-2, 1:-1] & seen[1:-1, :-2] & seen[:-2, :-2]
+            free = ~seen[1:-1, 1:-1] & ~seen[1:-1, 2:] & ~seen[2:, 1:-1] & ~seen[:-2, 2:] & ~seen[2:, :-2]
+            square = (corner >= SQUARE * above * beside) & (corner > 0.5 - UNSURE)
+            into[1:-1, 1:-1][held & free & square] = ink
     return out
 
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import pytest
+from helpers.axes import plain_axis
 from helpers.text_grids import grid, shown
 from scipy import ndimage
 
 from converter.raster import readability
-from converter.raster.axis import Axis, find_axis, ink_depth
+from converter.raster.axis import find_axis, ink_depth
 from converter.raster.grid import MARGIN, find_phase, lay_plain
 from converter.raster.light import Ink
 from converter.raster.mirror import HALF_TURN, LEVEL, UPRIGHT, Symmetry, _even_box, _match_all, even_mask
@@ -25,7 +26,7 @@ PIXELS = 12
 def points_axis(points, radius=0.4, straight=True):
     points = np.asarray(points, dtype=float)
     pixel = np.floor(points * PIXELS).astype(np.intp)
-    return Axis(points, np.full(len(points), radius), pixel, np.full(len(points), straight))
+    return plain_axis(points, np.full(len(points), radius), pixel, np.full(len(points), straight))
 
 
 def run(first, last, steps=60):

@@ -7,11 +7,12 @@ from types import SimpleNamespace
 import cv2
 import numpy as np
 import pytest
+from helpers.axes import plain_axis
 from scipy import ndimage
 
 from converter.raster import light, look, midtone, photo, readability, repair, silhouette, strokes, take, vote
 from converter.raster.around import blur, count_round, grow, majority, shrink, square
-from converter.raster.axis import Axis, _ends_free, find_diagonals, find_straights
+from converter.raster.axis import _ends_free, find_diagonals, find_straights
 from converter.raster.deskew import find_tilt
 from converter.raster.dots import stamp_dots
 from converter.raster.edges import is_even, rim_of, sharp_pieces, steps
@@ -321,7 +322,7 @@ def test_a_region_is_torn_if_a_tenth_of_its_rim_speaks_against_the_rest(monkeypa
 def test_a_stroke_runs_straight_on_for_two_stitches_both_ways(pixels, dots, seen):
     for way in ((0, 1), (1, 0), (1, 1), (1, -1)):
         pixel = np.array([[100 + k * pixels * way[0], 100 + k * pixels * way[1]] for k in dots])
-        axis = Axis((pixel + 0.5) / pixels, np.full(len(dots), 0.4), pixel, np.ones(len(dots), dtype=bool))
+        axis = plain_axis((pixel + 0.5) / pixels, np.full(len(dots), 0.4), pixel, np.ones(len(dots), dtype=bool))
         found = (*find_straights(axis, (200, 200), pixels), *find_diagonals(axis, (200, 200), pixels))
         values = [each.tolist() for each in found]
         which = {(0, 1): 0, (1, 0): 1, (1, 1): 2, (1, -1): 3}[way]
@@ -331,7 +332,7 @@ def test_a_stroke_runs_straight_on_for_two_stitches_both_ways(pixels, dots, seen
 
 def test_points_in_the_corner_of_a_picture_are_no_strokes():
     pixel = np.array([[0, 0], [0, 199], [199, 0], [199, 199]])
-    axis = Axis(pixel / 10, np.full(4, 0.4), pixel, np.ones(4, dtype=bool))
+    axis = plain_axis(pixel / 10, np.full(4, 0.4), pixel, np.ones(4, dtype=bool))
     assert not any(len(each) for each in (*find_straights(axis, (200, 200), 10), *find_diagonals(axis, (200, 200), 10)))
 
 
@@ -372,7 +373,7 @@ def test_up_to_three_pens_are_brought_to_whole_stitches(pens):
         at.append(np.stack([np.full(len(cols), middle), cols], axis=1))
         radius.append(depth[middle, cols])
     pixel, radius = np.concatenate(at), np.concatenate(radius).astype(float)
-    axis = Axis((pixel + 0.5) / pixels, radius, pixel, np.ones(len(pixel), dtype=bool))
+    axis = plain_axis((pixel + 0.5) / pixels, radius, pixel, np.ones(len(pixel), dtype=bool))
     made = strokes._even_pens(ink, depth.astype(np.float32), away.astype(np.float32), axis, 0.8, pixels)
     for k, pen in enumerate(pens):
         column = made[55 + 90 * k : 145 + 90 * k, 400]

@@ -7,11 +7,11 @@ from types import SimpleNamespace
 import cv2
 import numpy as np
 import pytest
+from helpers.axes import plain_axis
 from scipy import ndimage
 
 from converter.errors import RequestError
 from converter.raster import kind, light, look, reduction, repair, take, window
-from converter.raster.axis import Axis
 from converter.raster.kind import Kind, line_or_shape, tell_kind
 from converter.raster.light import Ink
 from converter.raster.mirror import Symmetry
@@ -200,7 +200,7 @@ def test_many_stitches_of_few_pixels_are_worked_with_fewer_pixels(monkeypatch):
 def line_axis(at, radius, along):
     points = np.zeros((len(at), 2))
     points[:, along] = at
-    return Axis(points, np.asarray(radius, dtype=float), points.astype(int), np.ones(len(at), dtype=bool))
+    return plain_axis(points, np.asarray(radius, dtype=float), points.astype(int), np.ones(len(at), dtype=bool))
 
 
 @pytest.mark.parametrize("across", [True, False])
@@ -232,7 +232,7 @@ def test_the_grid_is_found_with_what_the_axis_tells(monkeypatch):
     monkeypatch.setattr(take, "find_phase", lambda *args, **names: seen.append((args, names)) or "found")
     ink = np.zeros((300, 400), dtype=bool)
     box = (30.0, 40.0, 270.0, 360.0)
-    level = Axis(
+    level = plain_axis(
         np.stack([np.full(240, 12.5), np.arange(240) / 12 + 4], axis=1), np.full(240, 0.4),
         np.stack([np.full(240, 150), np.arange(240) + 48], axis=1), np.ones(240, dtype=bool),
     )  # fmt: skip
@@ -244,7 +244,7 @@ def test_the_grid_is_found_with_what_the_axis_tells(monkeypatch):
         assert args[3] == ("columns" if columns else "rows") and names["diagonal_weight"] == pytest.approx(1 / 12)
         assert len(names["straights"][0]) > 100 and len(names["diagonals"][0]) == 0
         assert not names["centred_rows"] and not names["centred_cols"]
-    broad = Axis(level.points, level.radius + 1, level.pixel, level.straight)
+    broad = plain_axis(level.points, level.radius + 1, level.pixel, level.straight)
     take.find_grid(ink, box, SimpleNamespace(columns=30, rows=None), options(30), symmetry, broad, 12)
     assert seen[-1][1]["diagonal_weight"] == 0
     count = len(seen)

@@ -7,10 +7,11 @@ import itertools
 import cv2
 import numpy as np
 import pytest
+from helpers.axes import plain_axis
 from helpers.text_grids import grid, shown
 from scipy import ndimage
 
-from converter.raster.axis import Axis, find_axis, find_diagonals, ink_depth, move_axis
+from converter.raster.axis import find_axis, find_diagonals, ink_depth, move_axis
 from converter.raster.grid import MARGIN
 from converter.raster.mirror import UPRIGHT, Symmetry
 from converter.raster.readability import (
@@ -34,6 +35,7 @@ from converter.raster.strokes import (
     _level_edges,
     _rim,
     _single_half,
+    _square_corners,
     cell_coverage,
     draw_ink,
 )
@@ -69,16 +71,43 @@ def wedge(tip, degrees, half_degrees, length=9.0, side=20):
     return (along >= 0) & (along <= length) & (np.abs(across) <= along * np.tan(np.deg2rad(half_degrees)))
 
 
-@pytest.mark.parametrize("half_degrees", [10, 15, 20])
+@pytest.mark.parametrize(("half_degrees", "nearest"), [(10, 0.75), (15, 0.75), (20, 1.25)])
 @pytest.mark.parametrize("degrees", [0, 17, 31, 45, 60, 90])
-def test_fine_tips_are_drawn_as_far_as_they_go(half_degrees, degrees):
+def test_fine_tips_are_drawn_as_far_as_they_go(half_degrees, nearest, degrees):
     # A stitch within 0.75 of the line it stands for shows it (the recall of the reduction's measures).
     for off in ((0.1, 0.1), (0.5, 0.5), (0.3, 0.8), (0.9, 0.4), (0.0, 0.5)):
         tip = np.add(off, 9) - 6 * np.array([np.cos(np.deg2rad(degrees)), np.sin(np.deg2rad(degrees))])
         cells = draw_ink(wedge(tip, degrees, half_degrees), PIXELS).cells
         distance = np.hypot(*(np.argwhere(cells) + 0.5 - tip).T)
-        assert distance.min() <= 0.75
+        assert distance.min() <= nearest
         assert ndimage.label(cells, np.ones((3, 3)))[1] == 1
+
+
+def test_blunt_tips_end_where_they_cover_a_good_part_of_a_stitch():
+    """Barbs of an arrow: a stitch of which they cover next to nothing would look like a stray one."""
+    least, nearest = [], []
+    for degrees in (0, 10, 22.5, 35, 45, 67.5, 80, 90, 112.5):
+        for off in ((0.1, 0.1), (0.5, 0.5), (0.3, 0.8), (0.9, 0.4), (0.0, 0.5), (0.6, 0.2), (0.2, 0.6)):
+            tip = np.add(off, 9) - 6 * np.array([np.cos(np.deg2rad(degrees)), np.sin(np.deg2rad(degrees))])
+            ink = wedge(tip, degrees, 24)
+            cells = draw_ink(ink, PIXELS).cells
+            least.append(cell_coverage(ink, PIXELS)[cells].min())
+            nearest.append(np.hypot(*(np.argwhere(cells) + 0.5 - tip).T).min())
+    assert np.mean(np.array(least) > 0.12) > 0.9 and max(nearest) < 1.3
+
+
+@pytest.mark.parametrize("half_degrees", [10, 15, 20])
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_a_tip_with_a_level_side_runs_out_in_one_row(half_degrees, mirrored):
+    """The eaves of a house: no stitch of the last row is left out between the body and the end of the tip."""
+    for row in (8.0, 8.125, 8.25, 8.375):
+        ink = wedge((row, 5.3), 90 - half_degrees, half_degrees)
+        ink = ink[:, ::-1].copy() if mirrored else ink
+        cells, coverage = draw_ink(ink, PIXELS).cells, cell_coverage(ink, PIXELS)
+        assert cells[coverage >= 0.5].mean() > 0.92
+        assert ndimage.label(cells)[1] == 1
+        last = np.flatnonzero(cells[8])
+        assert len(last) == np.ptp(last) + 1 >= 8
 
 
 def test_the_rounded_and_square_ends_of_strokes_go_no_farther_than_their_ink():
@@ -155,7 +184,7 @@ def test_a_single_dot_has_a_point_and_a_short_dash_its_length():
 
 
 def test_an_axis_in_other_coordinates():
-    axis = Axis(np.array([[2.0, 3.0]]), np.array([0.5]), np.array([[20, 30]]), np.array([True]))
+    axis = plain_axis(np.array([[2.0, 3.0]]), np.array([0.5]), np.array([[20, 30]]), np.array([True]))
     moved = move_axis(axis, 10, 5.0, 10.0, 7.5, 3, 6)
     # Pixel (20, 30) less (5, 10) in cells of 7.5, and 3 of margin; half of 10 pixels are 2/3 of 7.5.
     assert moved.points.tolist() == [[pytest.approx(5.0), pytest.approx(17 / 3)]]
@@ -200,7 +229,7 @@ def test_coverage_and_what_a_change_costs():
 def test_axis_points_off_the_ink_do_not_count():
     ink = grid("##.", "#..")
     pixel = np.array([[0, 0], [0, 2], [1, 0], [-1, 0], [0, -1], [2, 0], [0, 3], [1, 2]])
-    axis = Axis(pixel + 0.5, np.arange(8.0), pixel, np.ones(8, dtype=bool))
+    axis = plain_axis(pixel + 0.5, np.arange(8.0), pixel, np.ones(8, dtype=bool))
     held = _inside(axis, ink)
     assert held.pixel.tolist() == [[0, 0], [1, 0]] and held.radius.tolist() == [0, 2]
 
@@ -208,7 +237,7 @@ def test_axis_points_off_the_ink_do_not_count():
 @pytest.mark.parametrize(("widths", "half"), [([1.0] * 9 + [3.0] * 9, 0.8), ([1.5] * 9, 0.85), ([1.7] * 9, 0.75)])
 def test_the_limit_of_single_strokes_lies_where_few_strokes_are(widths, half):
     """Between 1.45 and 1.75 stitches, at the middle if nothing is so wide."""
-    axis = Axis(
+    axis = plain_axis(
         np.zeros((len(widths), 2)),
         np.array(widths) / 2,
         np.zeros((len(widths), 2), dtype=int),
@@ -241,6 +270,34 @@ def test_undecided_cells_are_levelled_with_a_straight_edge(before, after):
         assert np.array_equal(_level_edges(cells, np.full(cells.shape, share, dtype=np.float32)), cells)
     for share in (0.5 + 0.31, 0.5 - 0.31):
         assert np.array_equal(_level_edges(cells, np.full(cells.shape, share, dtype=np.float32)), expected)
+
+
+@pytest.mark.parametrize("turn", range(4))
+@pytest.mark.parametrize("ink", [True, False])
+@pytest.mark.parametrize(
+    ("corner", "filled"),
+    # The product of 0.6 and 0.7, a little less, and what a round corner covers, or one that is plainly bare.
+    [(0.42, True), (0.40, True), (0.37, False), (0.15, False)],
+)
+def test_a_square_corner_belongs_to_both_its_edges(turn, ink, corner, filled):
+    coverage = np.zeros((9, 10), dtype=np.float32)
+    coverage[2:6, 2:7] = 1
+    coverage[6, 2:7], coverage[2:6, 7], coverage[6, 7] = 0.6, 0.7, corner
+    cells = coverage >= 0.5
+    expected = cells.copy()
+    expected[6, 7] = filled
+    if not ink:
+        cells, coverage, expected = ~cells, 1 - coverage, ~expected
+    assert np.array_equal(_square_corners(np.rot90(cells, turn), np.rot90(coverage, turn)), np.rot90(expected, turn))
+
+
+def test_the_steps_of_a_slanting_edge_are_no_corners():
+    y, x = (np.indices((30 * PIXELS,) * 2) + 0.5) / PIXELS
+    for slope in (0.1, 0.37, 0.8, 1.0, 2.3):
+        for shift in np.arange(0, 1, 0.125):
+            coverage = cell_coverage(y > 4 + shift + slope * x, PIXELS)
+            cells = coverage >= 0.5
+            assert (_square_corners(cells, coverage) != cells).mean() <= 0.002
 
 
 @pytest.mark.parametrize("turn", range(4))
@@ -293,7 +350,7 @@ def test_broad_drawings_keep_their_widths():
     depth, away = ink_depth(ink, PIXELS), ink_depth(~ink, PIXELS)
     axis = axis_of(ink)
     assert _even_pens(ink, depth, away, axis, 0.8, PIXELS) is ink
-    none = Axis(np.zeros((0, 2)), np.zeros(0), np.zeros((0, 2), dtype=int), np.zeros(0, dtype=bool))
+    none = plain_axis(np.zeros((0, 2)), np.zeros(0), np.zeros((0, 2), dtype=int), np.zeros(0, dtype=bool))
     assert _even_pens(ink, depth, away, none, 0.8, PIXELS) is ink
     thin = np.zeros_like(ink)
     thin[100:112, 60:400] = True
