@@ -20,7 +20,20 @@ import numpy.typing as npt
 from converter.errors import RequestError, UsageError, quoted
 from converter.model.arrays import CellArray, LineArray, as_picture
 from converter.model.phrase import Phrase
-from converter.squares import density, extent, filters, finding, kinds, marks, mesh, patches, rim, second_look, strokes
+from converter.squares import (
+    density,
+    extent,
+    filters,
+    finding,
+    kinds,
+    marks,
+    mesh,
+    patches,
+    rim,
+    second_look,
+    strokes,
+    writing,
+)
 from converter.squares.kinds import MarkKind
 
 FLAT_SIDE = 20
@@ -313,12 +326,15 @@ def _read(
     sorts, _found_kinds = kinds.sort_kinds(sheet, marking.paper, marking.marked & ~solid)
     found = strokes.find_strokes(sheet, marking.paper, marking.marked, solid, outside, sorts)
     like = kinds.like_marks(sheet, marking.paper, marking.marked, found.crossed)
+    # strokes along the sides of a square spill into it
+    spilt = found.crossed & _beside_strokes(found)
+    like |= kinds.like_marks(sheet, marking.paper, marking.marked & ~(found.crossed & ~spilt), spilt, inside=True)
     single = _single_strokes(found)
     amid = single & _amid(marking.marked & ~found.crossed)
     like |= kinds.like_marks(sheet, marking.paper, marking.marked & ~found.crossed, amid, loosely=True)
     found = _without_slashes(found, like)
     marked = marking.marked & ~found.crossed
-    words, maybe_words = kinds.writing(sheet, marking.paper, marked, found.crossed, marking.border)
+    words, maybe_words = writing.writing(sheet, marking.paper, marked, found.crossed, marking.border)
     marked &= ~words
     lines = _without_words(found.lines, words, marked)
     numbers, found_kinds = kinds.sort_kinds(sheet, marking.paper, marked)
@@ -393,6 +409,18 @@ def _single_strokes(found: strokes.Strokes) -> npt.NDArray[np.bool_]:
     at = found.lines.min(axis=1)[alone & slanting].astype(int)
     out[at[:, 0], at[:, 1]] = True
     return out
+
+
+def _beside_strokes(found: strokes.Strokes) -> npt.NDArray[np.bool_]:
+    """Return the squares that a stroke runs along a side of."""
+    rows, cols = found.crossed.shape
+    out = np.zeros((rows + 2, cols + 2), bool)
+    low, high = found.lines.min(axis=1).astype(int), found.lines.max(axis=1).astype(int)
+    for along in (0, 1):
+        at = low[high[:, along] == low[:, along]]
+        for off in (0, 1):
+            out[at[:, 0] + (1 if along else off), at[:, 1] + (off if along else 1)] = True
+    return out[1:-1, 1:-1]
 
 
 def _amid(marked: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:

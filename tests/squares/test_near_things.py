@@ -14,7 +14,7 @@ from bench_squares import score
 from make_squared_paper import make_photo
 from test_drawn_sheets import COLS, MARGIN, ROWS, SIDE, blank_sheet, dotted, draw_stroke, filled, hole, middle, soft
 
-from converter.squares import kinds, marks, mesh, read_squares, reading, shade, strokes
+from converter.squares import marks, mesh, read_squares, reading, shade, strokes, writing
 from converter.squares.patches import FlatSheet
 
 FONT = cv2.FONT_HERSHEY_SIMPLEX
@@ -35,6 +35,26 @@ def test_scattered_slashes_that_end_before_the_corners_are_marks():
     read = read_squares(photo.image)
     assert np.array_equal(read.cells, photo.cells)
     assert len(read.lines) == 0
+
+
+def test_a_slash_in_a_corner_of_strokes_along_the_grid_is_a_mark(cells):
+    """The strokes at both its ends spill into its square, so that it looks like no other slash but for its middle."""
+    page = blank_sheet()
+    cells[8, 14:16] = True
+    for r, c in np.argwhere(cells):
+        x, y = hole(r, c)
+        cv2.line(page, (x + 3, y + SIDE - 3), (x + SIDE - 3, y + 3), (120, 120, 120), 2, cv2.LINE_AA)
+    for a, b in (((9, 14), (9, 17)), ((8, 14), (9, 14)), ((8, 14), (8, 17))):
+        draw_stroke(page, a, b, (190, 50, 70))
+    read = read_squares(soft(page))
+    assert np.array_equal(read.cells, cells)
+    assert len(read.lines) == 7
+
+
+def test_squares_beside_strokes_are_those_on_both_sides_of_them():
+    lines = np.array([[[2, 1], [2, 2]], [[0, 3], [1, 3]], [[3, 0], [4, 1]], [[0, 0], [0, 1]]], float)
+    beside = reading._beside_strokes(strokes.Strokes(lines, np.zeros((4, 4), bool)))
+    assert np.argwhere(beside).tolist() == [[0, 0], [0, 2], [0, 3], [1, 1], [2, 1]]
 
 
 def test_a_stroke_across_squares_that_goes_on_from_another_may_lie_a_little_beside(cells):
@@ -66,6 +86,34 @@ def test_a_short_word_that_stays_within_a_row_of_squares_adds_none(cells):
     assert np.array_equal(read_squares(soft(page)).cells, cells)
 
 
+@pytest.mark.parametrize(("word", "size", "right", "up"), [("red", 0.6, 2, 3), ("19", 0.6, 9, 3)])
+def test_letters_within_the_height_of_a_square_lie_beside_the_middle_of_squares(cells, word, size, right, up):
+    page = blank_sheet()
+    filled(page, cells)
+    x, y = hole(15, 2)
+    cv2.putText(page, word, (x + right, y - up), FONT, size, (60, 60, 60), 2, cv2.LINE_AA)
+    assert np.array_equal(read_squares(soft(page)).cells, cells)
+
+
+def test_ink_off_the_middle_is_told_by_the_squares_that_are_alike():
+    dot, corner = np.zeros((5, 5, 3)), np.zeros((5, 5, 3))
+    dot[2, 2], corner[0, 4] = 1, 1
+    patches = np.stack([dot] * 3 + [corner] * 4).reshape(7, 75).astype(np.float32)
+    off, usual = writing._off_middle(patches, np.array([0.1] * 3 + [0.8] * 4))
+    assert usual == pytest.approx(0, abs=1e-6)
+    assert off == pytest.approx([0] * 3 + [0.4 * 2**0.5] * 4, abs=1e-5)
+
+
+def test_two_marks_of_a_rare_kind_beside_the_middle_are_no_word(cells):
+    page = blank_sheet()
+    dotted(page, cells)
+    cells[14, 3:5] = True
+    for c in (3, 4):
+        x, y = hole(14, c)
+        cv2.polylines(page, [np.array([(x + 4, y + 4), (x + 4, y + 14), (x + 12, y + 14)])], False, (60, 60, 60), 2)
+    assert np.array_equal(read_squares(soft(page)).cells, cells)
+
+
 def test_two_marks_of_a_rare_kind_are_no_word(cells):
     page = blank_sheet()
     dotted(page, cells)
@@ -91,10 +139,10 @@ def test_letters_are_like_nothing_and_a_pair_of_marks_is_like_itself():
     dots = np.tile(random.random(75), (20, 1)) + random.normal(0, 0.02, (20, 75))
     letters = random.random((4, 75))
     pair = np.tile(random.random(75), (2, 1)) + random.normal(0, 0.02, (2, 75))
-    assert kinds._like_nothing(letters.astype(np.float32), dots.astype(np.float32), 0.1)
-    assert not kinds._like_nothing(pair.astype(np.float32), dots.astype(np.float32), 0.1)
-    assert not kinds._like_nothing(letters[:1].astype(np.float32), dots.astype(np.float32), 0.1)
-    assert not kinds._like_nothing(dots[:3].astype(np.float32), dots[3:].astype(np.float32), 0.1)
+    assert writing._like_nothing(letters.astype(np.float32), dots.astype(np.float32), 0.1)
+    assert not writing._like_nothing(pair.astype(np.float32), dots.astype(np.float32), 0.1)
+    assert not writing._like_nothing(letters[:1].astype(np.float32), dots.astype(np.float32), 0.1)
+    assert not writing._like_nothing(dots[:3].astype(np.float32), dots[3:].astype(np.float32), 0.1)
 
 
 @pytest.mark.parametrize("edge", ["top", "left", "bottom", "right"])
