@@ -49,7 +49,7 @@ class Filler:
         """
         count, each = self.links.crosses.count, 2 * ROOT2 + 2
         costs = sorted(self.links.along([*stops, stops[0]]), reverse=True)
-        left, lengths = sum(costs), 0
+        left, lengths = 0.0 if self._even else sum(costs), 0
         while True:
             left -= costs[lengths] if lengths < len(costs) else 0.0
             lengths += 1

@@ -30,7 +30,7 @@ _CROSS = 2 * ROOT2 + 2
 _FAR, _NEAR = 1.3, 16
 """Excess of links that are looked at, and how many of them from a cross."""
 _EXCESS = 1.5
-"""What an excess counts beside the thread of crosses for which there is no room."""
+"""What a side of excess usually counts beside the thread of crosses for which there is no room."""
 _EARLY = 0.7
 """Share of the tries from which on a side of thread for which there is no room counts as one."""
 _AT_EXCESS = 0.5
@@ -41,8 +41,8 @@ _LOOK = 1000
 """Tries after which the excess is added up."""
 _ROUNDS, _COLD = 3, 0.02
 """Times that the heat falls in the tries given, and its last value."""
-_HOPELESS, _NEARLY = 20, 3
-"""Lengths that hold too much after a round with which no other is tried: in the tries given, and beyond."""
+_HOPELESS = 20
+"""Lengths that hold too much after a round of the tries given with which no other is tried."""
 
 Lengths = list[list[Block]]
 
@@ -58,17 +58,23 @@ class Pace:
     price : float
         What a side of thread counts then for which there is no room: little where the lengths are to find ways without
         an excess first, whatever they hold.
+    excess : float
+        What a side of excess counts beside that.
     rounds : int
         Times that the heat falls at most, when it is nearly done.
+    nearly : int
+        Lengths that hold too much after a round beyond the tries given with which no other is tried.
     """
 
     heat: float
     price: float
+    excess: float
     rounds: int
+    nearly: int
 
 
-EVEN = Pace(0.15, 0.2, 3)
-PUT_TOGETHER = Pace(0.25, 0.05, 5)
+EVEN = Pace(0.15, 0.2, 0.4, 15, 8)
+PUT_TOGETHER = Pace(0.25, 0.05, _EXCESS, 5, 3)
 
 
 def fewer_lengths(
@@ -79,6 +85,7 @@ def fewer_lengths(
     tries: int,
     enough: float = inf,
     pace: Pace = PUT_TOGETHER,
+    number: int = 0,
 ) -> Lengths | None:
     """Return as few lengths as are wanted, or None if they are not found.
 
@@ -92,26 +99,28 @@ def fewer_lengths(
     wanted : int
         Number of lengths.
     tries : int
-        Changes tried, and as many again where hardly a length holds too much.
+        Changes tried in the first three rounds; each further one has as many as one of these.
     enough : float
         Excess of all lengths down to which the search goes on in the tries given.
     pace : Pace
+    number : int
+        Of this search: each takes another way.
     """
-    filling = _Filling(links, lengths, capacity)
+    filling = _Filling(links, lengths, capacity, pace.excess, number)
     while filling.number() > wanted:
         if not filling.dissolve():
             return None
     found, least = None, inf
-    for number in range(pace.rounds):
+    for turn in range(pace.rounds):
         filling.anneal(tries // _ROUNDS, pace.heat, _COLD, enough, pace.price)
         over = filling.too_full()
         if not over:
             if filling.excess() < least:
                 found, least = filling.lengths(), filling.excess()
-            if number >= _ROUNDS - 1 or least <= enough:
+            if turn >= _ROUNDS - 1 or least <= enough:
                 break
             continue
-        if over > (_HOPELESS if number < _ROUNDS - 1 else _NEARLY):
+        if over > (_HOPELESS if turn < _ROUNDS - 1 else pace.nearly):
             break
     return found
 
@@ -119,10 +128,13 @@ def fewer_lengths(
 class _Filling:
     """Lengths as rings of stops, each through a mark of its own, with their children."""
 
-    def __init__(self, links: Links, lengths: Lengths, capacity: float) -> None:
+    def __init__(
+        self, links: Links, lengths: Lengths, capacity: float, each_excess: float = _EXCESS, number: int = 0
+    ) -> None:
         count = len(links.flat)
+        self._each_excess = each_excess
         self._links = links
-        self._random = Random(count)
+        self._random = Random(count + number)
         self._price = 1.0
         self._count = count
         self._holds = capacity + 1 + EPSILON
@@ -136,6 +148,9 @@ class _Filling:
         self._members: list[list[int]] = [[] for _ in lengths]
         self._place = [-1] * count
         self._excess = [0.0] * len(lengths)
+        self._walks: list[list[int] | None] = [None] * len(lengths)
+        """Stops of each length in order, as long as it does not change; and its links with an excess."""
+        self._faults: list[list[tuple[int, int]] | None] = [None] * len(lengths)
         self._over: list[int] = []
         """Lengths that hold too much, and the place of each in that list."""
         self._over_place = [-1] * len(lengths)
@@ -182,10 +197,20 @@ class _Filling:
         ]
 
     def _stops(self, number: int) -> list[int]:
-        found, at = [], self._after[self._count + number]
-        while at < self._count:
-            found.append(at)
-            at = self._after[at]
+        found = self._walks[number]
+        if found is None:
+            found, at = [], self._after[self._count + number]
+            while at < self._count:
+                found.append(at)
+                at = self._after[at]
+            self._walks[number] = found
+        return found
+
+    def _faulty_links(self, number: int) -> list[tuple[int, int]]:
+        found = self._faults[number]
+        if found is None:
+            excess = self._links.excess
+            found = self._faults[number] = [(a, b) for a, b in pairwise(self._stops(number)) if excess(a, b) > EPSILON]
         return found
 
     def _along(self, number: int) -> float:
@@ -205,7 +230,7 @@ class _Filling:
     def _worth(self, size: int, excess: float) -> float:
         """Return what a length of so many crosses with such an excess counts."""
         over = size * _CROSS + excess - self._holds
-        return _EXCESS * excess + (self._price * _CROSS * ceil(over / _CROSS) if over > 0 else 0.0)
+        return self._each_excess * excess + (self._price * _CROSS * ceil(over / _CROSS) if over > 0 else 0.0)
 
     # How it is changed
 
@@ -223,6 +248,7 @@ class _Filling:
         self._members[number].append(cross)
 
     def _note(self, number: int) -> None:
+        self._walks[number] = self._faults[number] = None
         over = len(self._members[number]) * _CROSS + self._excess[number] > self._holds
         _keep(self._over, self._over_place, number, over)
         _keep(self._faulty, self._faulty_place, number, self._excess[number] > EPSILON)
@@ -230,7 +256,7 @@ class _Filling:
     def dissolve(self) -> bool:
         """Put the shortest length to one beside it; return whether there was one."""
         number = min((k for k, part in enumerate(self._members) if part), key=lambda k: (len(self._members[k]), k))
-        mine = self._stops(number)
+        mine = list(self._stops(number))
         best: tuple[float, int, int] | None = None
         for end in (mine[0], mine[-1]):
             for other, excess in self._links.near(end, self._links.price, None):
@@ -252,6 +278,7 @@ class _Filling:
             for child in self._children[stop]:
                 self._join(child, to)
         self._excess[number] = 0.0
+        self._walks[to] = None
         self._excess[to] = self._along(to)
         self._note(number)
         self._note(to)
@@ -295,8 +322,7 @@ class _Filling:
     def _at_excess(self, most: float) -> None:
         """Try a change at a link with an excess."""
         draw = self._random.random
-        stops = self._stops(self._faulty[int(draw() * len(self._faulty))])
-        links = [(a, b) for a, b in pairwise(stops) if self._links.excess(a, b) > EPSILON]
+        links = self._faulty_links(self._faulty[int(draw() * len(self._faulty))])
         if not links:
             return
         a, b = links[int(draw() * len(links))]
@@ -470,15 +496,20 @@ class _Filling:
         n = self._count
         walk, theirs = self._stops(one), self._stops(two)
         at, to = walk.index(stop), theirs.index(other)
-        # From the first part of one into a part of the other.
-        if side < 0.5:
-            halves = walk[: at + 1] + theirs[to:], theirs[:to] + walk[at + 1 :]
-        else:
-            halves = walk[: at + 1] + theirs[to::-1], walk[:at:-1] + theirs[to + 1 :]
-        sizes = [sum(1 + len(self._children[s]) for s in half) for half in halves]
-        excess = [sum(self._link(a, b) for a, b in pairwise(half)) for half in halves]
         now = self._worth(len(self._members[one]), self._excess[one])
         now += self._worth(len(self._members[two]), self._excess[two])
+        # From the first part of one into a part of the other.
+        turned = side >= 0.5
+        size = self._size(walk[: at + 1])
+        size += self._size(theirs[: to + 1] if turned else theirs[to:])
+        sizes = size, len(self._members[one]) + len(self._members[two]) - size
+        if self._worth(sizes[0], 0.0) + self._worth(sizes[1], 0.0) - now > most:
+            return
+        if turned:
+            halves = walk[: at + 1] + theirs[to::-1], walk[:at:-1] + theirs[to + 1 :]
+        else:
+            halves = walk[: at + 1] + theirs[to:], theirs[:to] + walk[at + 1 :]
+        excess = [sum(self._link(a, b) for a, b in pairwise(half)) for half in halves]
         if self._worth(sizes[0], excess[0]) + self._worth(sizes[1], excess[1]) - now > most:
             return
         for number, half, value in zip((one, two), halves, excess, strict=True):
@@ -493,6 +524,10 @@ class _Filling:
             self._excess[number] = value
         self._note(one)
         self._note(two)
+
+    def _size(self, stops: list[int]) -> int:
+        """Return how many crosses stops and their children are."""
+        return len(stops) + sum([len(self._children[stop]) for stop in stops])
 
     def _turn(self, stop: int, other: int, most: float, ahead: bool) -> None:
         """Turn the stretch between two stops of a walk, so that they become neighbours."""

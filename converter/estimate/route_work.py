@@ -25,8 +25,8 @@ _SLIDE_HEATS = (0.1, 0.03)
 """Rounds of exchanges of stops and of stretches: of each so many for a link with an excess, and at most."""
 _TURNS, _MORE_TURNS = 4_000, 60_000
 """Stops laid out in search of a better first stop, at most: of each walk, and of the shortest to save a start."""
-_EVEN_TURNS = 20
-"""First stops tried for evenly filled lengths."""
+_EVEN_TURNS, _AGAIN = 20, 3
+"""First stops tried for evenly filled lengths, and searches begun with these."""
 _THOROUGH = 0.1
 """Share of the usual search from which stops of the other colour are tried too, and the last starts above the fewest
 are gone for: a shorter search for those finds nothing (none on 53 silhouettes and blobs)."""
@@ -73,12 +73,15 @@ def closed_lengths(links: Links, capacity: float, fewest: int, effort: float = 1
     assert best is not None and shortest is not None
     if thorough and len(best[1]) - fewest in (1, 2):
         turned = _best_filling(filler, shortest.stops, fewest, _MORE_TURNS * effort)
-        best = min(best, turned, key=lambda kept: kept[0])
-        even = _even_filling(links, capacity, shortest.stops, fewest)
-        fuller = _fuller(links, even, capacity, fewest, effort, evenly=True)
+        evenly = Filler(links, capacity, even=True)
+        even = _best_filling(evenly, shortest.stops, fewest, _EVEN_TURNS * len(shortest.stops))
+        fuller = _fuller(links, even[1], capacity, fewest, effort, 0)
         if fuller[0] == inf:
             fuller = _fuller(links, turned[1], capacity, fewest, effort)
-        best = min(best, fuller, key=lambda kept: kept[0])
+        for again in range(1, _AGAIN):
+            if fuller[0] == inf:
+                fuller = _fuller(links, even[1], capacity, fewest, effort, again)
+        best = min(best, turned, fuller, key=lambda kept: kept[0])
     elif thorough and len(best[1]) == fewest and _GOOD_ENOUGH < (best[0] - links.price * fewest) / count < _TOO_DEAR:
         # A third of the tries: here only sides are to be won, no start.
         best = min(best, _fuller(links, best[1], capacity, fewest, effort / 3), key=lambda kept: kept[0])
@@ -87,32 +90,20 @@ def closed_lengths(links: Links, capacity: float, fewest: int, effort: float = 1
     return np.concatenate([np.asarray(legs, dtype=np.int64) for legs in orders]), starts
 
 
-def _even_filling(links: Links, capacity: float, stops: list[int], fewest: int) -> Lengths:
-    """Return lengths filled as if an excess took no room, no more than the fewest if a first stop gives that."""
-    filler = Filler(links, capacity, even=True)
-    best: Lengths = []
-    for turn in range(0, len(stops), -(-len(stops) // _EVEN_TURNS)):
-        ahead = stops[turn:] + stops[:turn]
-        for order in (ahead, ahead[::-1]):
-            lengths, _ = filler.fill(order)
-            if not best or len(lengths) < len(best):
-                best = lengths
-            if len(best) <= fewest:
-                return best
-    return best
-
-
 def _fuller(
-    links: Links, lengths: Lengths, capacity: float, fewest: int, effort: float, evenly: bool = False
+    links: Links, lengths: Lengths, capacity: float, fewest: int, effort: float, evenly: int | None = None
 ) -> tuple[float, Lengths]:
-    """Return the fewest lengths with little excess and their cost, if they can be found; else the cost is infinite."""
+    """Return the fewest lengths with little excess and their cost, if they can be found; else the cost is infinite.
+
+    ``evenly`` is given where the lengths are evenly filled: the number of this search, each of which takes its own way.
+    """
     tries = int(min(_FULL_TRIES, _FULL_TRIES_EACH * len(links.flat)) * effort)
     found = None
     if tries and not links.rules.hidden:
         from converter.estimate.route_full import EVEN, PUT_TOGETHER, fewer_lengths
 
-        enough, pace = _GOOD_ENOUGH * len(links.flat), EVEN if evenly else PUT_TOGETHER
-        found = fewer_lengths(links, lengths, capacity, fewest, tries, enough, pace)
+        enough, pace = _GOOD_ENOUGH * len(links.flat), PUT_TOGETHER if evenly is None else EVEN
+        found = fewer_lengths(links, lengths, capacity, fewest, tries, enough, pace, evenly or 0)
     if found is None:
         return inf, lengths
     excess = sum(sum(links.along([stop for stop, _ in blocks])) for blocks in found)
