@@ -14,8 +14,8 @@ from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csgraph
 from scipy.spatial import cKDTree
 
-from converter.estimate.line_double import DoubleGroup
 from converter.estimate.line_figures import Hole, figure_gaps, line_figures
+from converter.estimate.line_group import DoubleGroup
 from converter.estimate.route_bound import thread_bound
 from converter.estimate.route_geometry import EPSILON, ROOT2, Crosses, MoveRules
 from converter.estimate.route_tree import SideGraph
@@ -591,7 +591,7 @@ def _can_hold(group: DoubleGroup, capacity: float, starts: int) -> bool:
         return False
     if spare > _MOST_LOST or len(lines) == 1:
         return True
-    for lost in range(1, spare + 1):
+    for lost in range(1, max(spare, 1) + 1):
         ways = _Passing(group, capacity, lost).ways()
         if ways is None:
             return True

@@ -20,7 +20,8 @@ from typing import Any
 import numpy as np
 
 from converter.errors import RequestError, UsageError, quoted
-from converter.estimate.line_double import DoubleGroup, Route, double_routes
+from converter.estimate.line_cut import Route
+from converter.estimate.line_double import double_routes
 from converter.estimate.line_figures import (
     Figure,
     Hole,
@@ -31,6 +32,7 @@ from converter.estimate.line_figures import (
     neighbours,
     straightest,
 )
+from converter.estimate.line_group import DoubleGroup
 from converter.estimate.route import LEAST_START, ThreadPlan, check_lengths
 from converter.estimate.route_geometry import EPSILON
 from converter.model.arrays import as_lines

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from converter.errors import RequestError, UsageError
-from converter.estimate.line_double import DoubleGroup
 from converter.estimate.line_figures import figure_gaps, line_figures
+from converter.estimate.line_group import DoubleGroup
 from converter.estimate.line_route import plan_line_thread
 
 

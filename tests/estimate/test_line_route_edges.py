@@ -13,7 +13,7 @@ from scipy import ndimage
 
 from converter.errors import RequestError
 from converter.estimate import line_double
-from converter.estimate.line_double import DoubleGroup, Tree, _joined, cut_row, double_walk, left_over, tree_walk
+from converter.estimate.line_cut import cut_row, left_over
 from converter.estimate.line_figures import (
     close_pairs,
     figure_gaps,
@@ -24,7 +24,10 @@ from converter.estimate.line_figures import (
     neighbours,
     straightest,
 )
+from converter.estimate.line_group import DoubleGroup
+from converter.estimate.line_laying import _joined
 from converter.estimate.line_route import _back_routes, _trails, back_bound, plan_line_thread
+from converter.estimate.line_walk import Tree, double_walk, tree_walk
 
 ROOT2 = math.sqrt(2)
 
@@ -380,15 +383,24 @@ def test_groups_of_figures_and_their_gaps():
 
 
 def test_the_search_of_a_small_hopeless_group_is_short(monkeypatch):
-    """Three bars in a row: the middle one is too long to be passed, so no search saves the second start."""
-    lines = [*row(0, 1, 2), *row(*range(6, 16)), *row(19, 20, 21)]
+    """Three bars in a row, no carry fits inside the middle one: it is not passed, and no search saves a start."""
+    lines = [*row(0, 1, 2), *row(*range(4, 14)), *row(15, 16, 17)]
     laid_out = []
     known = line_double._laid_out
     monkeypatch.setattr(line_double, "_laid_out", lambda *given: laid_out.append(1) or known(*given))
     counts = []
     for effort in (0.0, 0.03, 1.0):
         laid_out.clear()
-        assert plan_line_thread(lines, effort=effort).starts == 2
+        assert plan_line_thread(lines, carry=1.9, effort=effort).starts == 2
         counts.append(len(laid_out))
     holes = 4 + 11 + 4
-    assert counts[0] == holes < counts[1] < counts[2] / 2 and counts[2] <= holes + 30 * len(lines)
+    assert counts[0] == 2 * holes < counts[1] < counts[2] / 2 and counts[2] <= 2 * holes + 45 * len(lines)
+
+
+def test_a_length_passes_through_a_bar_and_goes_on():
+    """Three bars in a row, three sides apart: the way leads through the middle one by carries over two lines."""
+    lines = [*row(0, 1, 2), *row(*range(6, 16)), *row(19, 20, 21)]
+    plan = plan_line_thread(lines)
+    check_line_plan(plan, lines, 252.0, 25.0, 3.5)
+    # Sixteen moves behind: two of three sides, three of two along the bar, the others of one.
+    assert (plan.starts, plan.front, plan.back, plan.carries) == (1, 16, 2 * 3 + 3 * 2 + 11, 5)

@@ -25,8 +25,8 @@ from thread_bounds import (
     turn_bound,
 )
 
-from converter.estimate.line_double import DoubleGroup
 from converter.estimate.line_figures import figure_gaps, line_figures
+from converter.estimate.line_group import DoubleGroup
 from converter.estimate.line_route import plan_line_thread
 from converter.estimate.route import plan_thread
 from converter.estimate.route_bound import thread_bound
