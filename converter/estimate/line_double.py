@@ -30,7 +30,7 @@ from converter.estimate.route_geometry import EPSILON
 
 _LINES_TRIED = 4000
 """Lines laid out in search of a first hole that saves a start or a few sides, at most."""
-_LINES_TURNED, _TREES_EACH = 150_000, 30
+_LINES_TURNED, _TREES_EACH = 600_000, 30
 """Lines laid out along other trees in search of one that saves a start, at most, and trees for each line, at most."""
 _NEW_TREE = 0.1
 """Share of the tries that change the whole tree."""
