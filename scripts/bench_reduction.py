@@ -3,9 +3,10 @@
     python scripts/bench_reduction.py --lines 200 --solids 100 --widths 30,40,60,80,120
 
 The drawings are three npm packages (@phosphor-icons/core, @tabler/icons and bootstrap-icons, all MIT), fetched once
-with ``npm pack`` into the cache folder and rendered by resvg, so that the exact ink is at hand. Each is charted clean,
-as a phone photo and as a pencil drawing (tests/helpers/worn_pictures.py; seeded by its name). What is measured, and in
-which units, stands at the head of tests/helpers/reduction_measures.py.
+with ``npm pack`` into the cache folder and rendered by resvg, so that the exact ink is at hand; ``--broad`` takes three
+others with broader pens and sharper corners (lucide-static, ISC; heroicons and @fluentui/svg-icons, MIT). Each is
+charted clean, as a phone photo and as a pencil drawing (tests/helpers/worn_pictures.py; seeded by its name). What is
+measured, and in which units, stands at the head of tests/helpers/reduction_measures.py.
 
 Drawings are split by a hash of their name: one half was looked at while the reduction was tuned (``--half tune``), the
 other half only serves for reporting (the default).
@@ -40,15 +41,16 @@ from converter.pipeline import reduce_picture  # noqa: E402
 from converter.raster.threshold import threshold_otsu  # noqa: E402
 from converter.settings import ChartSettings  # noqa: E402
 
-PACKAGES = ("@phosphor-icons/core@2.1.1", "@tabler/icons@3.52.0", "bootstrap-icons@1.13.2")
+FINE = ("@phosphor-icons/core@2.1.1", "@tabler/icons@3.52.0", "bootstrap-icons@1.13.2")
+BROAD = ("lucide-static@1.62.0", "heroicons@2.2.0", "@fluentui/svg-icons@1.1.343")
 PIXELS = 1600
 RIM = 100
 
 
-def fetch(cache):
+def fetch(cache, packages):
     """Return the folder that holds the unpacked packages, fetching what is missing with npm."""
     cache.mkdir(parents=True, exist_ok=True)
-    for package in PACKAGES:
+    for package in packages:
         name = package.lstrip("@").rsplit("@", 1)[0].replace("/", "-")
         folder = cache / name
         if folder.exists():
@@ -62,7 +64,16 @@ def fetch(cache):
     return cache
 
 
-def list_drawings(cache):
+def list_broad(cache):
+    """Return the SVG files of line drawings and of solid shapes with broad pens."""
+    heroicons = cache / "heroicons/package/24"
+    fluent = cache / "fluentui-svg-icons/package/icons"
+    line = sorted((cache / "lucide-static/package/icons").glob("*.svg")) + sorted((heroicons / "outline").glob("*.svg"))
+    line += sorted(fluent.glob("*_48_regular.svg"))
+    return {"line": line, "solid": sorted((heroicons / "solid").glob("*.svg")) + sorted(fluent.glob("*_48_filled.svg"))}
+
+
+def list_fine(cache):
     """Return the SVG files of line drawings and of solid shapes."""
     phosphor = cache / "phosphor-icons-core/package/assets"
     tabler = cache / "tabler-icons/package/icons"
@@ -240,6 +251,7 @@ def contact_sheet(items, target):
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--cache", type=Path, default=Path(tempfile.gettempdir()) / "onecolour-icons")
+    parser.add_argument("--broad", action="store_true", help="drawings with broad pens and sharp corners")
     parser.add_argument("--lines", type=int, default=200, help="line drawings")
     parser.add_argument("--solids", type=int, default=100, help="solid shapes")
     parser.add_argument("--widths", default="30,40,60,80,120")
@@ -251,7 +263,7 @@ def main():
     parser.add_argument("--json", type=Path, help="file for all figures")
     options = parser.parse_args()
     cv2.setNumThreads(1)
-    drawings = list_drawings(fetch(options.cache))
+    drawings = list_broad(fetch(options.cache, BROAD)) if options.broad else list_fine(fetch(options.cache, FINE))
     widths = [int(w) for w in options.widths.split(",")]
     every = {}
     for kind, count in (("line", options.lines), ("solid", options.solids)):
