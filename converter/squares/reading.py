@@ -39,6 +39,8 @@ from converter.squares.kinds import MarkKind
 FLAT_SIDE = 20
 DOUBTFUL = 0.2
 """From this doubt on a square is pointed at."""
+_RATHER_DOUBTFUL, _FEW_MORE, _POINTED = 0.05, 3, 0.22
+"""Doubt from which so many more squares are pointed at, and the doubt they are given."""
 _FURTHER, _MOST_FURTHER = 8, 4
 """Squares by which a mesh is made larger where the grid reaches its end, and how often at most."""
 _LEAST_IN_VIEW = 0.5
@@ -353,7 +355,9 @@ def _read(
         astray = mesh.astray(held.fit)[span.top : span.bottom, span.left : span.right]
         doubt = np.where(astray, np.maximum(doubt, 0.3), doubt)
     doubt = np.where(maybe_words, np.maximum(doubt, 0.25), doubt)
-    doubt = np.where(single, np.maximum(doubt, 0.3), doubt)
+    # a stroke across a square that has marks beside it may be one of them
+    beside = found.crossed & _beside_marks(marked)
+    doubt = np.where(single | beside, np.maximum(doubt, 0.3), doubt)
     near_words = filters.widened(words)
     doubt = np.where(near_words & marked, np.maximum(doubt, 0.4), doubt)
     every = slice(None)
@@ -363,6 +367,7 @@ def _read(
     }  # fmt: skip
     for edge in span.unsure:
         doubt[rims[edge]] = np.where(marked[rims[edge]], np.maximum(doubt[rims[edge]], 0.3), doubt[rims[edge]])
+    doubt = _with_least_sure(np.asarray(doubt), outside)
     notes = _notes(held, span, marked, words, outside, doubt)
     return SquaresReading(marked, confidence, np.asarray(doubt), lines, corners, numbers, found_kinds, notes)
 
@@ -426,6 +431,25 @@ def _beside_strokes(found: strokes.Strokes) -> npt.NDArray[np.bool_]:
 def _amid(marked: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
     """Return (rows, cols) the squares with marks nearly all round."""
     return np.asarray(filters.box(marked, 3) * 9 - marked > _ROUND - 0.5)
+
+
+def _beside_marks(marked: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Return (rows, cols) the squares with a mark on one of their four sides."""
+    around = np.pad(marked, 1)
+    return np.asarray(around[:-2, 1:-1] | around[2:, 1:-1] | around[1:-1, :-2] | around[1:-1, 2:])
+
+
+def _with_least_sure(doubt: npt.NDArray[np.float64], outside: npt.NDArray[np.bool_]) -> npt.NDArray[np.float64]:
+    """Return the doubt with a few squares more that are to be looked at: the least sure of those that are not yet.
+
+    However sure the sheet is as a whole, its mistakes lie among these. Of equal ones the first in reading order counts.
+    """
+    order = np.argsort(-doubt, axis=None, kind="stable")
+    asked = (doubt >= _RATHER_DOUBTFUL) & (doubt < DOUBTFUL) & ~outside
+    few = order[asked.ravel()[order]][:_FEW_MORE]
+    out = doubt.copy()
+    out.flat[few] = _POINTED
+    return out
 
 
 def _without_slashes(found: strokes.Strokes, slashes: npt.NDArray[np.bool_]) -> strokes.Strokes:

@@ -294,3 +294,27 @@ def test_a_shadow_whose_edge_runs_along_the_lines_is_none_where_all_ink_is_colou
     sheet = FlatSheet((dense + grain).astype(np.float32), 20, 14, 16)
     marking = marks.find_marks(sheet)
     assert np.array_equal(marking.marked, red)
+
+
+def test_the_least_sure_of_the_squares_not_pointed_at_are():
+    doubt = np.array([[0.0, 0.06, 0.3, 0.04], [0.19, 0.1, 0.06, 0.06]])
+    outside = np.zeros(doubt.shape, bool)
+    outside[1, 1] = True
+    more = reading._with_least_sure(doubt, outside)
+    assert np.argwhere(more >= reading.DOUBTFUL).tolist() == [[0, 1], [0, 2], [1, 0], [1, 2]]
+    assert np.array_equal(more[doubt != more], np.full(3, more.min(initial=1, where=doubt != more)))
+    assert np.array_equal(reading._with_least_sure(np.full((2, 2), 0.01), outside[:, :2]), np.full((2, 2), 0.01))
+
+
+def test_a_stroke_across_a_square_beside_a_mark_is_pointed_at():
+    page = blank_sheet()
+    cells = np.zeros((ROWS, COLS), bool)
+    cells[3:9, 4:12] = np.random.default_rng(2).random((6, 8)) < 0.6
+    cells[5, 13] = cells[5, 14] = False
+    cells[4, 13] = True
+    dotted(page, cells)
+    for a, b in (((6, 13), (5, 14)), ((5, 14), (5, 16)), ((6, 13), (8, 13))):
+        draw_stroke(page, a, b, (190, 50, 50))
+    read = read_squares(soft(page))
+    assert np.array_equal(read.cells, cells)
+    assert read.doubtful[5, 13]
