@@ -12,7 +12,7 @@ the pitch is judged on small parts of the full size.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -274,25 +274,36 @@ def _unless_crosses(best: Trial, grown: list[Trial], whole: Sight, closer: pitch
     """Return the lattice in which crosses would look like the best one, if there are lines in it as well.
 
     On paper printed with the best lattice nothing is seen in that one, while a patch of crosses may well hide most of
-    the lines of the paper that they are drawn on.
+    the lines of the paper that they are drawn on. Every second line of the crosses is a lattice, too.
     """
-    turned = lattice.diagonal(_seed_of(best))
+    seed = _seed_of(best)
+    halved = replace(seed, down=(seed.down[0] / 2, seed.down[1] / 2), right=(seed.right[0] / 2, seed.right[1] / 2))
+    for turned in (lattice.diagonal(seed), lattice.diagonal(halved)):
+        other = _turned(turned, grown, whole, closer, most_steps)
+        there = other is not None and mesh.share_shown(other.fit) > 0.6 and other.worth > 0.25 * best.worth
+        # squares with crosses, too, have a turned lattice: printed lines are seen on bare paper
+        if other is not None and there and mesh.share_on_paper(other.fit) > mesh.share_on_paper(best.fit):
+            return other
+    return best
+
+
+def _turned(
+    turned: lattice.Seed, grown: list[Trial], whole: Sight, closer: pitch.Source, most_steps: int
+) -> Trial | None:
+    """Return the best mesh with a lattice, among those grown before if there are any; None if no lines are seen."""
     others = [g for g in grown if _same_lattice(_seed_of(g), turned)]
-    if not others:
-        factor = min(1.0, WORK_PITCH / turned.pitch)
-        work = _reduced(whole, factor)
-        factor = work.lines.shape[0] / whole.lines.shape[0]
-        start = planting.plant(work, lattice.scaled(turned, factor))
-        if mesh.share_shown(start) < 0.5:
-            return best
-        others = [_grown(start, work, closer, factor, most_steps)]
-        # of squares with crosses the half ones, turned, are a lattice
-        if not _same_lattice(_seed_of(others[0]), turned):
-            return best
-    other = max(others, key=lambda g: g.worth)
-    there = mesh.share_shown(other.fit) > 0.6 and other.worth > 0.25 * best.worth
-    # squares with crosses, too, have a turned lattice: printed lines are seen on bare paper
-    return other if there and mesh.share_on_paper(other.fit) > mesh.share_on_paper(best.fit) else best
+    if others:
+        return max(others, key=lambda g: g.worth)
+    factor = min(1.0, WORK_PITCH / turned.pitch)
+    work = _reduced(whole, factor)
+    factor = work.lines.shape[0] / whole.lines.shape[0]
+    # the best place may be all crosses
+    start = max(planting.plants(work, lattice.scaled(turned, factor)), key=mesh.share_shown)
+    if mesh.share_shown(start) < 0.5:
+        return None
+    found = _grown(start, work, closer, factor, most_steps)
+    # of squares with crosses the half ones, turned, are a lattice
+    return found if _same_lattice(_seed_of(found), turned) else None
 
 
 def _unless_between(best: Trial, whole: Sight, closer: pitch.Source, most_steps: int) -> Trial:

@@ -17,7 +17,7 @@ import numpy.typing as npt
 from converter.squares import filters
 from converter.squares.density import FloatArray, density, shrink
 from converter.squares.mesh import Fit, measure
-from converter.squares.sides import BoolArray, Nodes, Sight, line_height
+from converter.squares.sides import BoolArray, Nodes, Sides, Sight, line_height
 
 _WINDOW = {5: 9, 3: 11, 2: 14}
 """Squares a side that are looked at, for each number of parts that they may be cut into."""
@@ -25,6 +25,9 @@ _POINTS = 6
 """Points along each side of a square that its inside is looked at in."""
 _SMALLEST = 200
 """Pixels of the shorter side from which a picture is halved."""
+_PHASES = ((0, 0), (0, 1), (1, 0), (1, 1))
+_FEWEST_FRAMED, _MANY_HOLLOW = 20, 0.2
+"""Squares with lines all round that say something, and the share of them without lines between that refutes those."""
 _LEAST_PX = 6.0
 """Squares narrower than this cannot be told apart."""
 
@@ -145,7 +148,7 @@ def _between_shown(source: Source, nodes: Nodes, parts: int) -> tuple[float, flo
     mains: list[float] = []
     betweens: list[float] = []
     for sides, paper in ((fine.level, bare), (fine.upright, bare.T)):
-        shown = sides.inside & (sides.height > max(0.35 * height, 3 * sides.noise)) & (np.abs(sides.offset) < 0.28)
+        shown = _shown(sides, height)
         # a line needs paper on both its sides
         clear = np.vstack([paper[:1], paper[1:] & paper[:-1], paper[-1:]])
         for rest in range(parts):
@@ -154,6 +157,32 @@ def _between_shown(source: Source, nodes: Nodes, parts: int) -> tuple[float, flo
                 return 0.0, 1.0
             (mains if rest == 0 else betweens).append(float(lines[judged].mean()))
     return min(mains), min(betweens)
+
+
+def _shown(sides: Sides, height: float) -> BoolArray:
+    """Return the sides on which a line is seen, where lines usually have a height."""
+    clear = sides.height > max(0.35 * height, 3 * sides.noise)
+    return np.asarray(sides.inside & clear & (np.abs(sides.offset) < 0.28))
+
+
+def _hollow(source: Source, nodes: Nodes) -> float:
+    """Return the share of squares without any line between, in both ways, of those with lines on all four sides.
+
+    In a grid of half the pitch hardly one is; among pluses and the like, one a square, those are that are bare.
+    """
+    side = float(np.median(np.hypot(*np.diff(nodes, axis=1).reshape(-1, 2).T)))
+    part = source.near(nodes, 32.0) if side / 2 >= _LEAST_PX else None
+    if part is None:
+        return 0.0
+    sight, near = part
+    fine = measure(sight, split(near, 2))
+    height = float(np.median([line_height(s, 0.8) for s in (fine.level, fine.upright)]))
+    level, upright = _shown(fine.level, height), _shown(fine.upright, height).T
+    framed = level[:-1:2, ::2] & level[:-1:2, 1::2] & level[2::2, ::2] & level[2::2, 1::2]
+    framed &= upright[::2, :-1:2] & upright[1::2, :-1:2] & upright[::2, 2::2] & upright[1::2, 2::2]
+    between = level[1::2, ::2] | level[1::2, 1::2] | upright[::2, 1::2] | upright[1::2, 1::2]
+    count = int(framed.sum())
+    return float((framed & ~between).sum()) / count if count >= _FEWEST_FRAMED else 0.0
 
 
 def right_pitch(image: Sight, fit: Fit, source: Source) -> Fit:
@@ -198,9 +227,15 @@ def _thinned(image: Sight, source: Source, fit: Fit, zoom: npt.NDArray[np.float6
         return None
     top, left, nodes = _part(image, fit, zoom, 2 * _WINDOW[2])
     best: tuple[float, int, int] | None = None
-    for row in (0, 1):
-        for col in (0, 1):
-            main, between = _between_shown(source, nodes[row::2, col::2], 2)
-            if between < 0.35 * main and (best is None or main > best[0]):
-                best = (main, row, col)
-    return ((top + best[1]) % 2, (left + best[2]) % 2) if best is not None and best[0] > 0.5 else None
+    for row, col in _PHASES:
+        main, between = _between_shown(source, nodes[row::2, col::2], 2)
+        if between < 0.35 * main and (best is None or main > best[0]):
+            best = (main, row, col)
+    if best is not None and best[0] > 0.5:
+        return (top + best[1]) % 2, (left + best[2]) % 2
+    # among marks with arms, the squares of half the pitch are bare, too: what counts are those bare as a whole
+    shares = []
+    for row, col in _PHASES:
+        coarse = measure(image, np.ascontiguousarray(fit.nodes[row::2, col::2]))
+        shares.append(_hollow(source, _part(image, coarse, zoom, _WINDOW[2])[2]))
+    return _PHASES[int(np.argmax(shares))] if max(shares) > _MANY_HOLLOW else None
