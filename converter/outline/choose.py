@@ -45,6 +45,9 @@ LOOSE: Final = 1.5
 """A line no longer than so many stitches that joins no other is a loose stitch."""
 FEW: Final = 0.08
 """An edge of which only so small a share would get a line gets none: here and there looks like a mistake."""
+SOME: Final = 0.15
+LONG: Final = 20.0
+"""The same of a larger share that is no more than so many stitches long: one side of an arrow, say."""
 
 
 def choose_chains(chains: list[Chain], cells: CellArray, ink: MaskArray, scale: int) -> list[Chain]:
@@ -168,7 +171,8 @@ def _sweep(wanted: npt.NDArray[np.bool_], chain: Chain, least: float) -> npt.NDA
                 and len(inside) < len(wanted)
             ):
                 wanted[inside] = not value
-    if chain.solid and lengths[wanted].sum() < FEW * lengths.sum():
+    total = lengths.sum()
+    if chain.solid and lengths[wanted].sum() < max(FEW * total, min(SOME * total, LONG)):
         wanted[:] = False
     return wanted
 
