@@ -6,6 +6,7 @@ picture, make a sheet if
 
 - three sides or four are to be seen, and nearly all of each is such an edge; some way beyond it is dark too,
 - the paper along the inside of the sides is bare, and something dark lies farther in,
+- the dark beyond them does not end in paper all round, as a drawn frame does,
 - and it is a photograph: paper or ground are not of one exact tone.
 
 Of several the one is taken of whose sides most is seen, or a larger one if the paper goes on beyond one of its sides.
