@@ -292,8 +292,8 @@ def _square_corners(cells: CellArray, coverage: npt.NDArray[np.float32]) -> Cell
             above, beside, corner = share[:-2, 1:-1], share[1:-1, :-2], share[1:-1, 1:-1]
             held = seen[:-2, 1:-1] & seen[1:-1, :-2] & seen[:-2, :-2]
             free = ~seen[1:-1, 1:-1] & ~seen[1:-1, 2:] & ~seen[2:, 1:-1] & ~seen[:-2, 2:] & ~seen[2:, :-2]
-            square = (corner >= SQUARE * above * beside) & (corner > 0.5 - UNSURE)
-            into[1:-1, 1:-1][held & free & square] = ink
+            sharp = (corner >= SQUARE * above * beside) & (corner > 0.5 - UNSURE)
+            into[1:-1, 1:-1][held & free & sharp] = ink
     return out
 
 
