@@ -278,11 +278,13 @@ def _unless_crosses(best: Trial, grown: list[Trial], whole: Sight, closer: pitch
     """
     seed = _seed_of(best)
     halved = replace(seed, down=(seed.down[0] / 2, seed.down[1] / 2), right=(seed.right[0] / 2, seed.right[1] / 2))
-    for turned in (lattice.diagonal(seed), lattice.diagonal(halved)):
+    # crosses in printed squares make the finer one as well, but it is hardly seen on bare paper
+    own = mesh.share_on_paper(best.fit)
+    for turned, least in ((lattice.diagonal(seed), own), (lattice.diagonal(halved), max(own + _SEEN_MORE, _LIKELY))):
         other = _turned(turned, grown, whole, closer, most_steps)
         there = other is not None and mesh.share_shown(other.fit) > 0.6 and other.worth > 0.25 * best.worth
         # squares with crosses, too, have a turned lattice: printed lines are seen on bare paper
-        if other is not None and there and mesh.share_on_paper(other.fit) > mesh.share_on_paper(best.fit):
+        if other is not None and there and mesh.share_on_paper(other.fit) > least:
             return other
     return best
 
