@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -35,6 +36,8 @@ TONES, MANY_TONED = (0.1, 0.9), 0.12
 """Shares of a thing's pixels, and of full brightness that lies between them, for it to have light and dark parts."""
 LIGHTER = 0.12
 """Of full brightness; see `_is_light_on_dark`."""
+NO_LIGHTER = 0.02
+"""Of full brightness; see `_lies_on_dark`."""
 MOST_PIXELS_TURNED = 60_000_000
 LEAST_LIGHT = 0.01
 CLEARLY_TWO = 0.88
@@ -89,7 +92,7 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
             # A dot or a hairline may be too little to be seen on the small copy.
             tiny, ink = coarse, find_ink(coarse, pixels, mend_grain=False)
         kind = tell_kind(ink, tiny)
-        if kind.name == "photo" and ink is not None and not settings.picture.invert and _is_dark_ground(ink.mask):
+        if kind.name == "photo" and ink is not None and not settings.picture.invert and _lies_on_dark(ink.mask, tiny):
             light = find_ink(1 - tiny, 8.0, mend_grain=False)
             if light is not None and float(light.mask.mean()) > LEAST_LIGHT and toning(light)[0] < CLEARLY_TWO:
                 kind, light_on_dark = line_or_shape(light.mask), True
@@ -106,7 +109,7 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
         return Look(line_or_shape(ink.mask), scale, ink.mask)
     inverted = False
     ink = find_ink(coarse, pixels, wanted.dark)
-    if light_on_dark or (ink is not None and not settings.picture.invert and _is_dark_ground(ink.mask)):
+    if light_on_dark or (ink is not None and not settings.picture.invert and _lies_on_dark(ink.mask, coarse)):
         inverted = True
         coarse = 1 - coarse
         ink = find_ink(coarse, pixels, wanted.dark)
@@ -246,8 +249,23 @@ def _is_light_on_dark(gray: GrayArray, inside: MaskArray) -> bool:
     return float(gray[within].mean()) > float(gray[beyond].mean()) + LIGHTER
 
 
+def _lies_on_dark(mask: MaskArray, gray: GrayArray) -> bool:
+    """Return whether ink is a dark ground: see `_is_dark_ground`, and what is not ink is lighter than the rim.
+
+    White paper may pass for ink if light and dark meet within what is drawn on it alone, as in the eyes of a face.
+    """
+    if not _is_dark_ground(mask):
+        return False
+    light = float(gray.max() if mask.all() else np.median(gray[~mask])) - NO_LIGHTER
+    return float((_rim_of(gray) >= light).mean()) < 0.5
+
+
 def _is_dark_ground(mask: MaskArray, rim_share: float = 0.9) -> bool:
     """Return whether the picture's rim is ink nearly all round and most of the picture is ink."""
-    in_row, in_col = min(2, (mask.shape[0] - 1) // 2), min(2, (mask.shape[1] - 1) // 2)
-    rim = np.concatenate([mask[in_row], mask[-1 - in_row], mask[:, in_col], mask[:, -1 - in_col]])
-    return float(rim.mean()) > rim_share and float(mask.mean()) > 0.55
+    return float(_rim_of(mask).mean()) > rim_share and float(mask.mean()) > 0.55
+
+
+def _rim_of(plane: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    """Return the pixels along the rim, two in from the picture's sides."""
+    in_row, in_col = min(2, (plane.shape[0] - 1) // 2), min(2, (plane.shape[1] - 1) // 2)
+    return np.concatenate([plane[in_row], plane[-1 - in_row], plane[:, in_col], plane[:, -1 - in_col]])

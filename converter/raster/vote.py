@@ -1,7 +1,9 @@
 """Ink or paper: every region between the edges of a picture by the vote of its rim.
 
 A region in whose rim some edges say ink and others paper is one in which ink fades into the paper, as a shaded thing
-does into its shadow; if it is dark and bright by turns it is parted where the level is half-way.
+does into its shadow; if it is dark and bright by turns it is parted where the level is half-way. If not, and the votes
+are about even, it is paper if most of it is as bright as anything in the picture: plain colours without a strong edge
+between them lie in one region with the paper, and the dark things on them say on both sides that they are ink.
 """
 
 from __future__ import annotations
@@ -26,6 +28,10 @@ HALF = 0.4
 """Share from which on it says both alike: all that is dark and all that is bright is this one region."""
 TWO_TONED = 0.52
 """Share of the contrast by which its dark and its bright parts then differ."""
+EVEN = 0.1
+"""Votes no farther than this from one half are about even."""
+NEARLY_ALL, AS_BRIGHT = 0.98, 0.1
+"""Share of the picture's pixels below its brightest, and share of the contrast by which as bright is less."""
 MOST_FADING = 0.25
 """Share of the outline of such a dark part that may have no edge."""
 
@@ -61,6 +67,12 @@ def vote_regions(
             dark = (dark & spread(torn & (share > HALF), labels)) | _sharply_bound(dark & paper, paper, band)
             labels, pixels_of = _two_kinds(plain & ~dark, dark)
             share = _ink_share(labels, len(pixels_of), band, dark_side, span)
+        even = (np.abs(share - 0.5) < EVEN) & (pixels_of >= least_area)
+        even[0] = False
+        if even.any():
+            brightest = np.quantile(level[::3, ::3], NEARLY_ALL) - AS_BRIGHT * contrast
+            bright = np.bincount(labels[level > brightest], minlength=len(pixels_of))
+            share = np.where(even & (bright > pixels_of / 2), 0, share)
     is_ink = share > 0.5
     # Of each region: 0 paper, 1 ink, 2 sure paper, 3 much of it; the band itself is of none.
     area = np.where(is_ink, 0, pixels_of)

@@ -21,7 +21,7 @@ from converter.raster.light import (
     _usual_contrast,
     find_ink,
 )
-from converter.raster.look import _is_dark_ground
+from converter.raster.look import _is_dark_ground, _lies_on_dark
 from converter.raster.mirror import UPRIGHT, Symmetry
 from converter.raster.photo import _stands_out, _wide_mean, cut_subject, tone_mask
 from converter.raster.reduction import (
@@ -409,6 +409,25 @@ def test_dark_grounds():
     framed[[0, 1, -1, -2]] = framed[:, [0, 1, -1, -2]] = False
     assert _is_dark_ground(framed)
     assert _is_dark_ground(np.ones((1, 1), dtype=bool)) and not _is_dark_ground(np.zeros((3, 3), dtype=bool))
+
+
+def test_a_dark_ground_is_darker_than_what_lies_on_it():
+    """Whatever passes for ink: white paper is no dark ground, and a slate in falling light is one."""
+    mask = np.ones((60, 60), dtype=bool)
+    mask[25:30, 25:30] = False
+    bare = np.ones((60, 60), dtype=np.float32)
+    assert not _lies_on_dark(mask, bare)
+    bare[20:40, 20:40] = 0.5
+    bare[25:30, 25:30] = 0.97
+    assert not _lies_on_dark(mask, bare), "as light as the white of an eye"
+    slate = np.tile(np.linspace(0.15, 0.6, 60, dtype=np.float32), (60, 1))
+    slate[25:30, 25:30] += 0.25
+    assert _lies_on_dark(mask, slate)
+    # What is too fine for the mask counts too.
+    fine = np.full((60, 60), 0.2, dtype=np.float32)
+    assert not _lies_on_dark(np.ones_like(mask), fine)
+    fine[30] = 0.8
+    assert _lies_on_dark(np.ones_like(mask), fine)
 
 
 def test_a_sure_body_of_ink_must_be_kept():

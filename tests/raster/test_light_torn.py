@@ -9,6 +9,7 @@ import pytest
 from converter.raster import take
 from converter.raster.light import Ink, find_ink
 from converter.raster.prepare import prepare_picture
+from converter.raster.vote import vote_regions
 from converter.settings import ChartSettings
 
 
@@ -91,3 +92,43 @@ def test_a_shaded_thing_in_its_soft_shadow_is_not_turned_inside_out() -> None:
     assert found is not None
     assert found.mask[body & (y < 180)].mean() > 0.95
     assert not found.mask[[0, -1]].any() and not found.mask[:, [0, -1]].any()
+
+
+def _wheel() -> np.ndarray:
+    """A dark wheel on white with a fork of a plain colour half-way across its rim, and a black and white eye."""
+    gray = np.full((400, 400), 1.0, dtype=np.float32)
+    cv2.circle(gray, (200, 270), 90, 0.27, -1, cv2.LINE_AA)
+    cv2.circle(gray, (200, 270), 72, 1.0, -1, cv2.LINE_AA)
+    cv2.rectangle(gray, (180, 60), (220, 190), 0.53, -1)
+    for x in (120, 280):
+        cv2.circle(gray, (x, 100), 14, 0.0, -1, cv2.LINE_AA)
+        cv2.circle(gray, (x, 100), 7, 1.0, -1, cv2.LINE_AA)
+    return gray
+
+
+def test_white_paper_is_not_ink_whatever_is_drawn_on_plain_colours() -> None:
+    """The votes of a region that holds paper and plain colours may be about even; most of it is white."""
+    for pixels in (6.0, 8.0, 12.0):
+        found = find_ink(_wheel(), pixels, mend_grain=False)
+        assert found is not None
+        assert not found.mask[:40].any() and not found.mask[-20:].any()
+        assert found.mask[95:105, 110:112].all(), "the eye"
+
+
+def test_an_even_vote_is_decided_by_how_bright_the_region_is() -> None:
+    """An edge that ends in the open has the same region on both sides: paper if that is as bright as anything."""
+    for plain_level, is_paper in ((0.0, True), (-0.1, True), (-0.4, False), (-0.9, False)):
+        level = np.full((80, 80), plain_level, dtype=np.float32)
+        band = np.zeros((80, 80), dtype=bool)
+        dark_side = np.zeros_like(band)
+        band[30:34, 20:60] = True
+        dark_side[30:32, 20:60] = True
+        span = np.where(band, np.float32(2.0), np.float32(0.0))
+        # A little more weight on the dark side: by its votes it is ink.
+        span[30:32] *= np.float32(1.1)
+        level[30:32, 20:60], level[32:34, 20:60] = -2.0, 0.0
+        level[60:70, :40] = 0.0
+        ink, paper, large = vote_regions(band, dark_side, span, level, 2.0, 50.0)
+        plain = ~band
+        assert ink[plain].all() == (not is_paper) and ink[plain].any() == (not is_paper)
+        assert np.array_equal(paper, plain & ~ink) and np.array_equal(large, paper)
