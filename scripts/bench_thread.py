@@ -29,6 +29,7 @@ from PIL import Image
 from scipy import ndimage
 from skimage import data, measure, morphology, transform
 from thread_bounds import CARRY, LENGTH, TAIL, closed_bound, double_bound, leg_bound, tile_bound, turn_bound
+from thread_nets import nets
 
 from converter.estimate.line_route import plan_line_thread
 from converter.estimate.route import ThreadPlan, plan_thread
@@ -439,6 +440,11 @@ def main() -> None:
         holes = [outline_lines(largest_piece(blob(rng, 60, 2, 0.6))) for _ in range(5 * count)]
         line_table("outlines with holes", holes, True)
         line_table("outlines, slanting", [slanting_lines(c) for c in icon_charts(base, which, count, boot, widths)])
+    if wanted("nets"):
+        # Numbers of their own, so that the charts of the other tables stay as they are.
+        for crosses in (3000, 8000, 20000):
+            for name, charts in nets(np.random.default_rng((seed, crosses)), crosses, 1).items():
+                table(f"{name}, {crosses}", charts)
     if wanted("speed"):
         plan_thread(np.ones((5, 5), dtype=bool))
         speed("solid", np.ones((150, 134), dtype=bool))

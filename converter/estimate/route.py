@@ -1,10 +1,10 @@
 """The working order of the crosses: a route that a hand can follow, and the thread measured on it.
 
 Two orders. ``closed``, the default, never has more than two crosses open and none at the end of a length
-(`route_stops`, `route_search`, `route_slide`, `route_fill`, `route_full`). ``least`` works half crosses out and the
-other halves back along spanning trees (`route_tree`): on one piece it uses exactly the proven minimum (`route_bound`),
-and so shows how close the closed order comes. In both the directions of the legs are the best for their order
-(`route_cut`).
+(`route_stops`, `route_cover`, `route_search`, `route_slide`, `route_fill`, `route_full`). ``least`` works half crosses
+out and the other halves back along spanning trees (`route_tree`): on one piece it uses exactly the proven minimum
+(`route_bound`), and so shows how close the closed order comes. In both the directions of the legs are the best for
+their order (`route_cut`).
 """
 
 from __future__ import annotations

@@ -7,15 +7,9 @@ full. A length ends where the thread for the next whole cross does not reach, or
 
 from __future__ import annotations
 
-from itertools import pairwise
-
-import numpy as np
-
 from converter.estimate.route_geometry import EPSILON, ROOT2
 from converter.estimate.route_links import Links
-
-Block = tuple[int, list[int]]
-"""A stop and the children worked while it is open."""
+from converter.estimate.route_waiting import Block, Rows, Waiting
 
 
 class Filler:
@@ -28,12 +22,16 @@ class Filler:
         Thread of one length between its tails.
     even : bool
         Fill lengths as if an excess took no room: those that have one hold too much.
+    by_rows : bool
+        Let lengths end where a row of stops without an excess ends: children that a later row reaches too are left
+        for it, as many as make the row fill whole lengths.
     """
 
-    def __init__(self, links: Links, capacity: float, even: bool = False) -> None:
+    def __init__(self, links: Links, capacity: float, even: bool = False, by_rows: bool = False) -> None:
         self.links = links
         self.capacity = capacity
         self._even = even
+        self._by_rows = by_rows
         self.most = self.fitting(0.0)
         """Crosses that one length without any excess holds."""
 
@@ -65,7 +63,7 @@ class Filler:
         stops : list of int
             Every cross must be a stop or have a side neighbour that is one.
         """
-        links, waiting = self.links, _Waiting(self.links, stops)
+        links, waiting = self.links, Waiting(self.links, stops)
         children, last = waiting.children, waiting.last
         costs = [0.0, *links.along(stops)]
         lengths: list[list[Block]] = []
@@ -74,7 +72,12 @@ class Filler:
         number, end = 0, len(stops)
         extra: list[int] = []
         before = -1
+        rows = Rows(waiting, costs) if self._by_rows else None
+        placed = 0
         while number < end or extra:
+            if rows is not None and not extra and (not blocks or costs[number] > EPSILON):
+                room = self.fitting(used + costs[number] * bool(blocks)) - count
+                rows.plan(number, placed + count, room if room > 0 else self.most, self.most)
             if not extra and before < 0:
                 # The usual case: no excess, and room for all children.
                 here = children[number]
@@ -95,6 +98,7 @@ class Filler:
             if short > 0 and blocks:
                 if room <= 0 or not waiting.put_back(blocks, number, short):
                     lengths.append(blocks)
+                    placed += count
                     total += used
                     blocks, count, used, most = [], 0, 0.0, self.most
                     continue
@@ -123,66 +127,6 @@ class Filler:
             lengths.append(blocks)
             total += used
         return lengths, total
-
-
-class _Waiting:
-    """The children of the stops still to come.
-
-    Parameters
-    ----------
-    links : Links
-    stops : list of int
-        Every cross must be a stop or have a side neighbour that is one.
-    """
-
-    def __init__(self, links: Links, stops: list[int]) -> None:
-        order = np.asarray(stops, dtype=np.int64)
-        count, none = links.crosses.count, order.size
-        number = np.full(links.crosses.index.size, none, dtype=np.int64)
-        number[links.place[order]] = np.arange(none)
-        free = np.ones(count, dtype=np.bool_)
-        free[order] = False
-        rest = np.flatnonzero(free)
-        steps = np.array([1, links.width, -1, -links.width])
-        beside = number[links.place[rest, None] - steps]
-        side = beside.argmin(axis=1)
-        beside.sort(axis=1)
-        latest = np.full(count, -1, dtype=np.int64)
-        latest[rest] = np.where(beside < none, beside, -1).max(axis=1)
-        self.last: list[int] = latest.tolist()
-        """The last stop beside each cross, by its number on the walk."""
-        first = beside[:, 0]
-        by_stop = np.lexsort((side, first))
-        ends = np.searchsorted(first[by_stop], np.arange(none + 1)).tolist()
-        crosses = rest[by_stop].tolist()
-        self.children: list[list[int]] = [crosses[a:b] for a, b in pairwise(ends)]
-        """The free side neighbours of each stop that no stop before it takes: right, below, left, above."""
-        self._beside = beside
-        self._row = np.cumsum(free) - 1
-        self._flat, self._stops = links.flat, stops
-        self._rank = {int(step): at for at, step in enumerate(steps)}
-
-    def leave(self, child: int, number: int) -> None:
-        """Leave a child for the next stop beside it after ``number``."""
-        owner = next(n for n in self._beside[self._row[child]].tolist() if n > number)
-        place = self._flat[self._stops[owner]]
-        found = self.children[owner]
-        found.append(child)
-        found.sort(key=lambda c: self._rank[self._flat[c] - place])
-
-    def put_back(self, blocks: list[Block], number: int, short: int) -> bool:
-        """Leave ``short`` children of a length for stops after ``number``; False, and nothing done, if too few can."""
-        found: list[tuple[int, int]] = []
-        for at in range(len(blocks) - 1, -1, -1):
-            found += [(at, child) for child in blocks[at][1] if self.last[child] > number]
-            if len(found) >= short:
-                break
-        if len(found) < short:
-            return False
-        for at, child in found[:short]:
-            blocks[at][1].remove(child)
-            self.leave(child, number)
-        return True
 
 
 def block_legs(blocks: list[Block]) -> list[int]:

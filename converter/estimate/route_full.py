@@ -22,9 +22,9 @@ from itertools import pairwise
 from math import ceil, inf, log
 from random import Random
 
-from converter.estimate.route_fill import Block
 from converter.estimate.route_geometry import EPSILON, ROOT2
 from converter.estimate.route_links import Links
+from converter.estimate.route_waiting import Block
 
 _CROSS = 2 * ROOT2 + 2
 _FAR, _NEAR = 1.3, 16

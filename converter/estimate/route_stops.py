@@ -118,6 +118,14 @@ class Rounds:
         root[stops], size[stops[first]] = np.repeat(stops[first], count), count
         self.one, self.two, self._root, self._size = one.tolist(), two.tolist(), root.tolist(), size.tolist()
 
+    def link(self, parts: list[list[int]]) -> None:
+        """Make a round of each of these walks; no other cross is a stop."""
+        for stops in parts:
+            for before, stop, after in zip(stops[-1:] + stops[:-1], stops, stops[1:] + stops[:1], strict=True):
+                self.one[stop], self.two[stop], self._root[stop] = before, after, stops[0]
+                self.is_stop[stop] = True
+            self._size[stops[0]] = len(stops)
+
     def dissolve(self, stops: list[int]) -> None:
         """Make each of these stops a round of its own; they must be whole rounds."""
         for stop in stops:
@@ -170,7 +178,7 @@ def stop_walks(links: Links, colour: int) -> list[list[int]]:
     rounds.is_stop = (((row + col) % 2 == colour) | lonely).tolist()
     _merge_free(rounds)
     _split_thin(rounds, [side.tolist() for side in sides])
-    _merge_dear(rounds)
+    merge_dear(rounds)
     return rounds.walks()
 
 
@@ -262,7 +270,7 @@ def _split_thin(rounds: Rounds, sides: list[list[int]]) -> None:
                 break
 
 
-def _merge_dear(rounds: Rounds) -> None:
+def merge_dear(rounds: Rounds) -> None:
     """Join rounds in the order of the cost, the largest round of all serving as a partner only."""
     root = rounds.roots()
     stops = np.flatnonzero(np.asarray(rounds.is_stop))

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from math import ceil, inf
 
 import numpy as np
 
-from converter.estimate.route_fill import Block, Filler, block_legs
+from converter.estimate.route_cover import cover_walk
+from converter.estimate.route_fill import Filler, block_legs
 from converter.estimate.route_geometry import EPSILON, IntArray
 from converter.estimate.route_links import Links
 from converter.estimate.route_search import LARGE, Walk, share_of_tries
 from converter.estimate.route_slide import Slide
 from converter.estimate.route_stops import stop_walks
+from converter.estimate.route_waiting import Block
 
 _ROUNDS = 6
 _MORE_ROUNDS = 12
@@ -33,6 +36,12 @@ are gone for: a shorter search for those finds nothing (none on 53 silhouettes a
 _GOOD, _GOOD_ENOUGH, _TOO_DEAR = 0.002, 0.005, 0.03
 """Excess for each cross that is not worth another round, and after the first rounds; and from which on it is taken to
 lie in carries from piece to piece."""
+_WIDE = 0.8
+"""Share of the crosses that lie in squares of two by two from which on rows of stops are not tried."""
+_NEAR = 0.01
+"""Thread above the bound, for that of all starts, that is not worth another walk on a large chart."""
+_ROWS = 0.9
+"""Rows of stops without an excess, for each of the fewest lengths, from which on such rows are no good."""
 
 Lengths = list[list[Block]]
 
@@ -51,13 +60,17 @@ def closed_lengths(links: Links, capacity: float, fewest: int, effort: float = 1
         Share of the usual search, 0 to 1.
     """
     filler = Filler(links, capacity)
+    by_rows = Filler(links, capacity, by_rows=True)
     count = len(links.flat)
     best: tuple[float, Lengths] | None = None
     shortest: Walk | None = None
     thorough = effort >= _THOROUGH and count <= LARGE
-    for colour in (0, 1) if thorough else (0,):
-        for number, walk in enumerate(closed_walks(links, effort, colour)):
+    for first in _first_walks(links, fewest, thorough):
+        for number, walk in enumerate(closed_walks(links, effort, first)):
             tried = _best_filling(filler, walk.stops, fewest, _TURNS * effort)
+            if len(tried[1]) > fewest and first.covers:
+                rows = _best_filling(by_rows, walk.stops, fewest, 0.0)
+                tried = min(tried, rows, key=lambda kept: kept[0])
             if best is None or tried[0] < best[0] - EPSILON:
                 best = tried
             if shortest is None or walk.cost() < shortest.cost() - EPSILON:
@@ -69,6 +82,8 @@ def closed_lengths(links: Links, capacity: float, fewest: int, effort: float = 1
             if number >= _ROUNDS and (over > 1 or filler.fewest(shortest.stops) > fewest):
                 break
         if over <= 0 and excess <= _GOOD_ENOUGH * count:
+            break
+        if not thorough and over <= 1 and excess + links.price * over <= _NEAR * links.price * fewest:
             break
     assert best is not None and shortest is not None
     if thorough and len(best[1]) - fewest in (1, 2):
@@ -110,13 +125,45 @@ def _fuller(
     return excess + links.price * len(found), found
 
 
-def closed_walks(links: Links, effort: float = 1.0, colour: int = 0) -> Iterator[Walk]:
+@dataclass(frozen=True)
+class _First:
+    """How a walk over stops begins: from rounds of stops of one colour, or from rows and rings."""
+
+    colour: int = 0
+    covers: bool = False
+    stops: tuple[int, ...] = ()
+
+
+def _first_walks(links: Links, fewest: int, thorough: bool) -> Iterator[_First]:
+    """Yield the ways to begin a walk, the likeliest first: each is asked for only if those before were not enough."""
+    if _is_thin(links):
+        walk = cover_walk(links, int(_ROWS * fewest))
+        if walk:
+            yield _First(covers=True, stops=tuple(walk))
+    yield _First()
+    if thorough:
+        yield _First(1)
+
+
+def _is_thin(links: Links) -> bool:
+    """Return whether many crosses are in lines one cross wide."""
+    at = np.append(links.crosses.index.ravel() >= 0, False)
+    width, place = links.width, links.place
+    wide = np.zeros(place.size, dtype=np.bool_)
+    for across in (-1, 1):
+        for down in (-width, width):
+            wide |= at[place + across] & at[place + down] & at[place + across + down]
+    return bool(wide.mean() < _WIDE)
+
+
+def closed_walks(links: Links, effort: float = 1.0, first: _First | None = None) -> Iterator[Walk]:
     """Yield walks over stops, every other cross beside one of them: each made from the shortest so far.
 
     Stops are mainly of one colour, 0 or 1, of a chequerboard; along thin arms it matters which. The first walk is put
     together and improved until nothing helps. Then stops and stretches are exchanged in turn.
     """
-    stops = [stop for walk in stop_walks(links, colour) for stop in walk]
+    first = first or _First()
+    stops = list(first.stops) or [stop for walk in stop_walks(links, first.colour) for stop in walk]
     walk = Walk(links, stops)
     walk.settle(walk.faulty()[::-1])
     walk.drop_spare(_ChildRule(links, stops))
