@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cache, cached_property
+from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 
 from converter.model.arrays import PointArray
 from converter.outline.simplify import curve_length
 
-_LEAST_SINE = 0.15
+LEAST_SINE = 0.15
 """Strokes at a smaller half angle than this sine are taken for one that forks."""
 
 
@@ -116,115 +114,8 @@ def merged_length(one: PointArray, other: PointArray, half_pen: float) -> float:
     A disc that touches both outer sides and the notch between the strokes is as far from the tip as
     ``half_pen * (1 - s) / (s * (1 + s))``, with ``s`` the sine of half the angle.
     """
-    sine = max(float(np.hypot(*(one - other))) / 2, _LEAST_SINE)
+    sine = max(float(np.hypot(*(one - other))) / 2, LEAST_SINE)
     return half_pen * (1.0 - sine) / (sine * (1.0 + sine))
-
-
-def _by_node(curves: list[Curve]) -> dict[int, list[int]]:
-    """Return the curves that start or end at each node, in their order."""
-    there: dict[int, list[int]] = {}
-    for index, curve in enumerate(curves):
-        if not curve.closed:
-            for node in {curve.start, curve.end}:
-                there.setdefault(node, []).append(index)
-    return there
-
-
-def _parting(curves: Sequence[Curve], node: int, span: float) -> list[PointArray]:
-    """Return the directions in which the ends of curves leave a node."""
-    ways = []
-    for curve in curves:
-        ways += [direction_at(curve.points, span)] if curve.start == node else []
-        ways += [direction_at(curve.points[::-1], span)] if curve.end == node else []
-    return ways
-
-
-def prune_spurs(
-    network: CurveNetwork,
-    limits: list[float],
-    half_pen: float = 0.0,
-    depth: Callable[[PointArray], npt.NDArray[np.float64]] | None = None,
-) -> CurveNetwork:
-    """Return the network without free ends that are shorter than the stroke is thick.
-
-    Parameters
-    ----------
-    network : CurveNetwork
-    limits : list of float
-        For each node, the length below which a free end that starts there is no stroke of its own.
-    half_pen : float
-        Half the width of the strokes; 0 if unknown.
-    depth : callable, optional
-        How far points in the ink are from its edge.
-
-    Notes
-    -----
-    The shortest goes first, and a node that two curves are left at is no longer a node, so that
-    the end of a stroke keeps one of two spurs. Where strokes meet in a sharp corner their centre lines
-    run together before the tip, the longer the sharper it is: if all other curves leave the node on the side
-    away from the spur, they are led to its tip.
-    """
-
-    @cache
-    def limit(spur: Curve, free: int, fixed: int, others: tuple[Curve, ...]) -> float:
-        ways = _parting(others, fixed, 1.2 + 3 * half_pen)
-        if not half_pen or len(ways) != 2 or spur.length > 2.5 * half_pen / _LEAST_SINE:
-            return limits[fixed]
-        onward = direction_at(spur.points if spur.end == free else spur.points[::-1], spur.length)
-        if max(float(way @ onward) for way in ways) > -0.6:
-            return limits[fixed]
-        merged = merged_length(ways[0], ways[1], half_pen)
-        if depth is not None:
-            # Where the sides are bent the ink itself tells how far they are one.
-            points = spur.points if spur.end == free else spur.points[::-1]
-            single = np.nonzero(depth(points) <= 1.1 * half_pen + 0.02)[0]
-            merged = max(merged, curve_length(points[: single[0] + 1]) if len(single) else 0.0)
-        # The centre line of the ink may reach up to half a pen beyond the tip of that of the strokes.
-        return max(limits[fixed], merged + 1.25 * half_pen + 0.2)
-
-    curves = list(network.curves)
-    nodes = list(network.nodes)
-    while True:
-        degree = CurveNetwork(nodes, curves).degrees()
-        there = _by_node(curves)
-        worst, at = 0.0, -1
-        for index, curve in enumerate(curves):
-            if curve.closed or curve.start == curve.end:
-                continue
-            for free, fixed in ((curve.start, curve.end), (curve.end, curve.start)):
-                if degree[free] == 1 and degree[fixed] >= 3:
-                    others = tuple(curves[other] for other in there[fixed] if other != index)
-                    excess = limit(curve, free, fixed, others) - curve.length
-                    if excess > worst:
-                        worst, at, node, tip = excess, index, fixed, free
-        if at < 0:
-            break
-        spur = curves.pop(at)
-        spur = spur if spur.start == node else spur.reversed()
-        curves = _lead_to_tip(curves, node, nodes[tip], direction_at(spur.points, spur.length), nodes)
-        curves = join_pairs(CurveNetwork(nodes, curves)).curves
-    return CurveNetwork(nodes, curves)
-
-
-def _lead_to_tip(
-    curves: list[Curve], node: int, tip: PointArray, onward: PointArray, nodes: list[PointArray]
-) -> list[Curve]:
-    """Return the curves with those at a node led to a tip, if they form a sharp corner there."""
-    there = [c.points for c in curves if c.start == node] + [c.points[::-1] for c in curves if c.end == node]
-    if any(direction_at(points, 2.5) @ onward > -0.6 for points in there):
-        return curves
-    nodes[node] = tip
-    changed = []
-    for curve in curves:
-        if node in (curve.start, curve.end):
-            points = curve.points
-            if curve.start == node:
-                points = lead_to(points, tip)
-            if curve.end == node:
-                points = lead_to(points[::-1], tip)[::-1]
-            curve = replace(curve, points=points)
-        changed.append(curve)
-    return changed
 
 
 def join_pairs(network: CurveNetwork) -> CurveNetwork:
@@ -245,89 +136,21 @@ def join_pairs(network: CurveNetwork) -> CurveNetwork:
         if one == other:
             curves[one] = replace(first, start=-1, end=-1)
             continue
-        if first.end != node:
-            first = first.reversed()
-        if second.start != node:
-            second = second.reversed()
-        joined = replace(
-            first,
-            points=np.concatenate([first.points, second.points[1:]]),
-            end=second.end,
-            weight=max(first.weight, second.weight),
-        )
+        joined = join(first, second, node)
         curves[one], curves[other] = joined, None
-        ends[second.end] = [one if index == other else index for index in ends[second.end]]
+        ends[joined.end] = [one if index == other else index for index in ends[joined.end]]
         ends[node] = []
     return CurveNetwork(network.nodes, [curve for curve in curves if curve is not None])
 
 
-def contract_links(network: CurveNetwork, limit: float, half_pen: float = 0.0) -> CurveNetwork:
-    """Return the network with nodes merged that only a short link keeps apart.
-
-    Parameters
-    ----------
-    network : CurveNetwork
-    limit : float
-        Links shorter than this are none.
-    half_pen : float
-        Half the width of the strokes; 0 if unknown.
-
-    Notes
-    -----
-    A link is a curve between two nodes where at least three ends meet, as where two strokes cross at a small
-    angle: the smaller it is, the longer are they one line. The other curves are led to the middle.
-    """
-
-    @cache
-    def longest(link: Curve, at_start: tuple[Curve, ...], at_end: tuple[Curve, ...]) -> float:
-        if not half_pen or link.length > 5 * half_pen / _LEAST_SINE:
-            return limit
-        together = 4.5 * half_pen + 0.5
-        for node, points, others in (
-            (link.start, link.points[::-1], at_start),
-            (link.end, link.points, at_end),
-        ):
-            ways = _parting(others, node, 1.2 + 3 * half_pen)
-            onward = direction_at(points, link.length)
-            if len(ways) != 2 or min(float(way @ onward) for way in ways) < 0.4:
-                return limit
-            together += merged_length(ways[0], ways[1], half_pen)
-        return max(limit, together)
-
-    nodes = list(network.nodes)
-    curves = list(network.curves)
-    while True:
-        degree = CurveNetwork(nodes, curves).degrees()
-        there = _by_node(curves)
-        links = []
-        for index, curve in enumerate(curves):
-            if curve.closed or curve.start == curve.end or min(degree[curve.start], degree[curve.end]) < 3:
-                continue
-            at_start, at_end = (
-                tuple(curves[other] for other in there[node] if other != index) for node in (curve.start, curve.end)
-            )
-            if curve.length < longest(curve, at_start, at_end):
-                links.append((curve.length, index))
-        if not links:
-            return CurveNetwork(nodes, curves)
-        link = curves.pop(min(links)[1])
-        middle = (nodes[link.start] + nodes[link.end]) / 2
-        nodes.append(middle)
-        name = len(nodes) - 1
-        changed = []
-        # Strokes that were one line for long have parted rightly at its ends: only the way from there is new.
-        move = lead_to if link.length < limit else _lengthen_to
-        for curve in curves:
-            if not {curve.start, curve.end} & {link.start, link.end}:
-                changed.append(curve)
-                continue
-            points, start, end = curve.points, curve.start, curve.end
-            if start in (link.start, link.end) and start >= 0:
-                points, start = move(points, middle), name
-            if end in (link.start, link.end) and end >= 0:
-                points, end = move(points[::-1], middle)[::-1], name
-            changed.append(replace(curve, points=points, start=start, end=end))
-        curves = [c for c in changed if c.start != c.end or c.closed or c.length >= 2 * limit]
+def join(first: Curve, second: Curve, node: int) -> Curve:
+    """Return two curves that meet at a node as one, in the direction that leads from the first to the second."""
+    if first.end != node:
+        first = first.reversed()
+    if second.start != node:
+        second = second.reversed()
+    points = np.concatenate([first.points, second.points[1:]])
+    return replace(first, points=points, end=second.end, weight=max(first.weight, second.weight))
 
 
 def lead_to(points: PointArray, node: PointArray) -> PointArray:
@@ -336,12 +159,6 @@ def lead_to(points: PointArray, node: PointArray) -> PointArray:
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
     fade = np.clip(1.0 - along / max(2.5 * float(np.hypot(*shift)), 1e-9), 0.0, 1.0)
     return np.asarray(points + fade[:, None] * shift)
-
-
-def _lengthen_to(points: PointArray, node: PointArray) -> PointArray:
-    """Return the curve with a straight piece from a node to its first point put before it."""
-    count = max(int(np.hypot(*(points[0] - node)) / 0.1), 1)
-    return np.concatenate([node + np.linspace(0.0, 1.0, count + 1)[:-1, None] * (points[0] - node), points])
 
 
 def direction_at(points: PointArray, span: float = 1.5) -> PointArray:

@@ -19,9 +19,10 @@ import numpy.typing as npt
 
 from converter.model.arrays import LabelArray, MaskArray, PointArray
 from converter.outline.contour import trace_contours
-from converter.outline.graph import Curve, CurveNetwork, contract_links, join_pairs, prune_spurs
+from converter.outline.graph import Curve, CurveNetwork, join_pairs
 from converter.outline.junctions import sharpen_corners, straighten_junctions
 from converter.outline.near import find_nearest
+from converter.outline.pruning import contract_links, prune_spurs
 from converter.outline.simplify import resample_curve, smooth_curve
 from converter.outline.skeleton import trace_skeleton
 from converter.pixels.runs import spread
