@@ -194,12 +194,15 @@ def _usual(level: _Level) -> CellFloats:
     known = level.value[level.fair]
     overall = float(np.median(known)) if known.size else float(np.median(level.value))
     out = np.full(level.value.shape[0], overall)
+    bolder = _bolder_on_fills(level)
     for line, (value, bare) in enumerate(zip(level.value, level.fair, strict=True)):
         open_sides = level.known[line] & (level.fills[line] == 0)
         if bare.sum() >= 3:
             out[line] = _printed(value[bare], overall)
         elif open_sides.sum() >= _FEW:
             out[line] = max(overall, float(np.quantile(value[open_sides], 0.3)))
+        else:
+            out[line] = overall + bolder[line]
     # the cut of the sheet may leave little of the outermost lines here and there
     out[[0, -1]] = np.maximum(out[[0, -1]], overall)
     return out
@@ -281,7 +284,7 @@ def find_strokes(
         (((level_over > level_border) | beside[0]) & ~rims[0][2]) | rims[0][0],
         (((upright_over > upright_border) | beside[1]) & ~rims[1][2]) | rims[1][0],
     )
-    printed = _printed_squares(sheet, ink, ~inked)
+    printed = _printed_squares(sheet, ink, ~inked, shown)
     slanting, crossed = _across(sheet, ink, border, outside, shown, printed)
     faint = [
         (((over > np.maximum(LEAST, _GOING_ON * needed)) & (over > _GOING_ON_BESIDE * sides.spill)) | rim[1]) & ~rim[2]
@@ -428,13 +431,18 @@ def _at_rims(over: CellFloats, lines: _Level) -> tuple[BoolArray, BoolArray, Boo
 def _bolder(lines: _Level) -> CellFloats:
     """Return (rows + 1,) how much darker each printed line is than most, on paper or between fills."""
     usual = _usual(lines)
-    out = np.maximum(usual - np.median(usual), 0.0)
+    return np.asarray(np.maximum(np.maximum(usual - np.median(usual), 0.0), _bolder_on_fills(lines)))
+
+
+def _bolder_on_fills(lines: _Level) -> CellFloats:
+    """Return (rows + 1,) how much darker each printed line is than most between fills, where there are some."""
     full = lines.known & (lines.fills == 2)
     overall = float(np.median(lines.peak[full])) if full.any() else 0.0
+    out = np.zeros(lines.value.shape[0])
     for line, here in enumerate(full):
         if here.sum() >= 4:
-            out[line] = max(out[line], float(np.median(lines.peak[line, here])) - overall)
-    return np.asarray(out)
+            out[line] = max(0.0, float(np.median(lines.peak[line, here])) - overall)
+    return out
 
 
 def _clearly_above(values: npt.NDArray[np.float64], least: float = LEAST) -> float:
@@ -466,15 +474,20 @@ def _without_spills(
     return kept
 
 
-def _printed_squares(sheet: FlatSheet, ink: FloatArray, bare: BoolArray) -> FloatArray:
-    """Return (rows, cols, side, side) the printed lines' own share in each square, as bare squares have it."""
+def _printed_squares(
+    sheet: FlatSheet, ink: FloatArray, bare: BoolArray, strokes: tuple[BoolArray, BoolArray]
+) -> FloatArray:
+    """Return (rows, cols, side, side) the printed lines' own share in each square.
+
+    It is as bare squares have it, where no level or upright ``strokes`` cover the line.
+    """
     side, half = sheet.side, sheet.side // 2
     families = []
-    for image, free in ((ink, bare), (ink.T, bare.T)):
+    for image, free, covered in ((ink, bare, strokes[0]), (ink.T, bare.T, strokes[1])):
         rows, cols = free.shape
         profile = _profile(np.ascontiguousarray(image), side, rows, cols)
         above, below = _beside(free)
-        fair = above & below
+        fair = above & below & ~covered
         overall = np.median(profile.transpose(0, 2, 1)[fair], axis=0) if fair.any() else np.zeros(side)
         lines = np.empty((rows + 1, side), np.float32)
         for line in range(rows + 1):
