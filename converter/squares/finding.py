@@ -30,6 +30,8 @@ _LIKELY = 0.8
 """Share of sides shown from which a lattice is likely the printed one."""
 _ENOUGH = ((_LIKELY, 0.1), (0.75, 0.35))
 """Share of sides shown, and worth as part of the picture, with which none is looked for between the marks any more."""
+_ROUGH, _MOST_OF_IT = 0.012, 0.3
+"""Change of the step from crossing to crossing of a mesh that may be astray; worth from which that does not matter."""
 _WEAK = 0.1
 """Worth, as part of the picture, under which fainter lines are looked for."""
 _UNLIKELY = 0.7
@@ -152,15 +154,25 @@ def trial(
             return None
         grown += _rivals(planted, grown, whole, closer, most_tried, most_steps, faint)
         best = max(grown, key=lambda g: g.worth, default=None)
-        if best is not None and any(
-            mesh.share_shown(best.fit) > share and best.worth > part * gray.size for share, part in _ENOUGH
-        ):
+        if best is not None and _enough(best, gray.size):
             break
     if best is None or best.worth <= 0:
         return None
     best = _unless_refuted(_finest(best, grown), grown, whole, closer, most_steps)
     best = _unless_crosses(best, grown, whole, closer, most_steps)
     return _unless_between(best, whole, closer, most_steps)
+
+
+def _enough(best: Trial, pixels: int) -> bool:
+    """Return whether a lattice explains so much of a picture of so many pixels that none between marks is looked for.
+
+    One that explains only a part must lie as evenly as paper does.
+    """
+    part = best.worth / pixels
+    if part < _MOST_OF_IT and mesh.roughness(best.fit) > _ROUGH:
+        return False
+    shown = mesh.share_shown(best.fit)
+    return any(shown > share and part > least for share, least in _ENOUGH)
 
 
 def _finest(best: Trial, grown: list[Trial]) -> Trial:

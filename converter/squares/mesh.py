@@ -38,10 +38,14 @@ _CURL = 0.01
 """The same of how far crossings that are seen lie off the sheet as fitted: it curls on beyond them."""
 _GAP = 1.0
 """How much lighter than the fills on both its sides, in heights of a printed line, a line is where paper shows."""
+_BESIDE_INK = 0.1
+"""Weight of what is seen evenly beside something dark, such as the edge of the sheet on a table."""
 _STILL = 0.004
 """Weight of each crossing's own place against what is seen of a line."""
 _UNEVEN = 0.02
 """Weight of what is seen between marks against what is seen on paper."""
+_FEWEST_BARE, _BARE = 8, 0.04
+"""Sides on bare paper, and share of all, from which they alone tell whether lines go on."""
 _FAR_ENOUGH = 15
 """Squares without lines after which a mesh grows no further to that side."""
 _SPARE = 5
@@ -242,7 +246,8 @@ def local_step(fit: Fit, reach: float, close: bool = False) -> Nodes:
     moved = []
     for number, sides in enumerate((fit.level, fit.upright)):
         strong = np.minimum(sides.height / max(fit.height, 1e-6), 1.5)
-        weight = np.asarray(fit.good[number] * strong * np.where(fit.even[number], 1.0, _UNEVEN), dtype=np.float64)
+        evenly = np.where(fit.clear[number], 1.0, _BESIDE_INK)
+        weight = np.asarray(fit.good[number] * strong * np.where(fit.even[number], evenly, _UNEVEN), dtype=np.float64)
         offset = sides.offset
         if close:
             among = ~fit.even[number]
@@ -390,11 +395,16 @@ def side_support(fit: Fit, edge: str, depth: int = 2) -> tuple[float, float]:
         "left": (np.s_[:, :depth], np.s_[:depth, :]),
         "right": (np.s_[:, -depth:], np.s_[-depth:, :]),
     }[edge]
-    shown = int(level[cut[0]].sum() + upright[cut[1]].sum())
-    judged = int(fit.known[0][cut[0]].sum() + fit.known[1][cut[1]].sum())
-    total = level[cut[0]].size + upright[cut[1]].size
+    shown = np.concatenate([level[cut[0]].ravel(), upright[cut[1]].ravel()])
+    judged, even = (np.concatenate([pair[k][cut[k]].ravel() for k in (0, 1)]) for pair in (fit.known, fit.even))
+    total = shown.size
     inside = int(fit.level.inside[cut[0]].sum() + fit.upright.inside[cut[1]].sum())
-    return (shown / judged if judged else 1.0), inside / total
+    support = shown.sum() / judged.sum() if judged.any() else 1.0
+    # pale marks all along hide the lines but for a few bare squares beside and between
+    bare = judged & even
+    if bare.sum() >= max(_FEWEST_BARE, _BARE * total):
+        support = max(support, (shown & bare).sum() / bare.sum())
+    return float(support), inside / total
 
 
 def grow(
@@ -438,10 +448,19 @@ def cropped(fit: Fit) -> Nodes:
     ends = []
     for turned in (False, True):
         shown, judged = (_along_rows(pair, turned) for pair in (fit.seen, fit.known))
-        lined = np.flatnonzero((shown >= 0.3 * judged) & (shown > 0.04 * fit.nodes.shape[0 if turned else 1]))
+        bare, bare_shown = (_along_rows(pair, turned) for pair in _bare_sides(fit))
+        most = fit.nodes.shape[0 if turned else 1]
+        by_bare = (bare_shown >= 0.3 * bare) & (bare >= max(_FEWEST_BARE, _BARE * 3 * most))
+        lined = np.flatnonzero(((shown >= 0.3 * judged) | by_bare) & (shown > 0.04 * most))
         low, high = (int(lined[0]), int(lined[-1]) + 1) if lined.size else (0, len(shown))
         ends.append(slice(max(0, low - _SPARE), high + _SPARE + 1))
     return np.ascontiguousarray(fit.nodes[ends[0], ends[1]])
+
+
+def _bare_sides(fit: Fit) -> tuple[tuple[BoolArray, BoolArray], tuple[BoolArray, BoolArray]]:
+    """Return the sides on bare paper, level and upright, and those of them that show a line."""
+    bare = fit.known[0] & fit.even[0], fit.known[1] & fit.even[1]
+    return bare, (bare[0] & fit.seen[0], bare[1] & fit.seen[1])
 
 
 def _along_rows(pair: tuple[BoolArray, BoolArray], turned: bool) -> npt.NDArray[np.int64]:
@@ -502,13 +521,13 @@ def straightened(image: Sight, fit: Fit, average: int = 3) -> Fit:
     sure = trust > 0.5
     if min(fit.nodes.shape[:2]) < _FEWEST_IN_PERSPECTIVE or sure.sum() < _FEWEST_SURE:
         return fit
-    if _roughness(fit) < _SMOOTH or _hidden(sure) < _MUCH_HIDDEN:
+    if roughness(fit) < _SMOOTH or _hidden(sure) < _MUCH_HIDDEN:
         return fit
     other = settle(image, measure(image, flat_sheet(fit.nodes, trust, robust=True), average), average)
     old, new = _shown_on_paper(fit), _shown_on_paper(other)
     if old < _FEWEST_SHOWN:
         return fit
-    smoother = _roughness(other) < _SMOOTHER * _roughness(fit)
+    smoother = roughness(other) < _SMOOTHER * roughness(fit)
     return other if new > _SURELY_MORE * old or (smoother and new > _NO_LESS * old) else fit
 
 
@@ -532,7 +551,7 @@ def _shown_on_paper(fit: Fit) -> int:
     return total
 
 
-def _roughness(fit: Fit) -> float:
+def roughness(fit: Fit) -> float:
     """Return how much the step from crossing to crossing usually changes, as part of a square."""
     bends = [np.hypot(*np.diff(fit.nodes, 2, axis=axis).reshape(-1, 2).T).mean() for axis in (0, 1)]
     return float(sum(bends)) / fit.pitch
