@@ -37,6 +37,8 @@ _BOUNDS = (-1.5, 2.0)
 _NONE, _THERE, _CERTAIN = 0.25, 0.35, 0.45
 """Part of a printed line that clean paper shows of a row: up to the first there is none, from the second there is one,
 from the third whatever is seen before it."""
+_NOTHING = 0.1
+"""How much of a line ground that may be paper shows at most where there is none."""
 _MOSTLY = 0.5
 """Share of the sides leading to an outer line that lie on clean paper, from which they alone make a row certain."""
 _RATHER = 0.7
@@ -214,6 +216,8 @@ class _Row:
         light = bool(self.side.light[self.leads].mean() > _LIGHT)
         if outer is not None and leading is not None and light and min(outer, leading) > _EVENLY:
             return _Verdict(True, lined=True, light=light)
+        if outer is not None and leading is not None and light and max(outer, leading) < _NOTHING:
+            return _Verdict(False, bare=True)
         outer, leading = self.line.evenly(self.outer), self.side.evenly(self.leads)
         firm = leading is not None and min(leading, leading if outer is None else outer) > _EVENLY
         if firm and outer is not None:
@@ -226,7 +230,9 @@ class _Row:
         # grain along a table makes an outer line, too
         share = leading_dark if dark is None else (min(dark, leading_dark) + 2 * leading_dark) / 3
         lined = dark is not None and dark > _ALL_ALONG
-        there = True if share > _MOST or (lined and light) else None
+        # no lines lead to the edge of a sheet
+        led = leading is None or leading > _NOTHING
+        there = True if share > _MOST or (lined and light and led) else None
         return _Verdict(there, lined=lined, firm=firm, light=light)
 
 

@@ -28,6 +28,8 @@ _LEAST_SPREAD = 0.12
 """Usual spread of bare squares at least, on the scale."""
 _APART = 4.0
 """Usual spreads above the usual bare square from which one may hold a faint mark."""
+_LEAST_FAINT = 0.055
+"""Strength of a faint mark at least: between dark marks the paper is known no better."""
 _FEWEST_FAINT, _FEW_FAINT = 6, 0.005
 """Such squares, and share of all, from which there are faint marks."""
 _IN_MIDDLE, _THIN = 0.6, 0.1
@@ -121,7 +123,7 @@ def faint_border(values: Floats, thin: Floats, maybe: npt.NDArray[np.bool_], bor
         As `maybe_faint` returns it.
     border : float
     """
-    faint = maybe & (thin > _THIN * values)
+    faint = maybe & (thin > _THIN * values) & (values > _LEAST_FAINT)
     if faint.sum() < max(_FEWEST_FAINT, _FEW_FAINT * values.size):
         return border
     low = scale(values[values <= border])

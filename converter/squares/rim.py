@@ -39,12 +39,18 @@ _AS_USUAL: Final = 1.3
 _FEWEST: Final = 3
 _MOST: Final = 0.5
 """Share of the squares in view that must hold marks."""
-_ALL: Final = 0.8
+_ALL: Final = 0.9
 """Share that must hold marks or be bare."""
+_SOME: Final = 0.3
+"""Share that must hold marks where all others are bare."""
 _IN_VIEW: Final = 0.7
 """Share of the row that the picture must show."""
 _CLOSE: Final = 1.5
 """How many times farther than usual from other marks those of a row may be, and a table, as dark as they, must be."""
+_MUCH_FARTHER: Final = 3.0
+"""How many times farther from other marks than those of a row a table is surely, however alike the marks are."""
+_ALIKE: Final = 0.05
+"""Distance of marks that are as good as the same."""
 _AS_THIN: Final = 0.6
 _THINNEST: Final = 0.1
 """Strength of what is thin in a mark at least, as part of that in the tenth of the marks with the least."""
@@ -113,7 +119,7 @@ def more_marks(
         if count is None:
             return window
         for row, (held, known, _apart) in zip(range(first, first + way * count, way), shares, strict=False):
-            if held < _MOST or known < _ALL or seen[row, along].mean() < _IN_VIEW:
+            if held < (_SOME if known == 1.0 else _MOST) or known < _ALL or seen[row, along].mean() < _IN_VIEW:
                 break
             found[number] += way
     return found[0], found[1], found[2], found[3]
@@ -128,7 +134,8 @@ def _rows_of_marks(shares: list[tuple[float, float, float]], usual: float) -> in
     """
     apart = 0.0
     for count, (held, _known, this) in enumerate(shares):
-        if count and (held < _ONE_AFTER or (apart < _CLOSE * usual and this > _CLOSE * apart)):
+        near = apart < _CLOSE * usual and this > _CLOSE * apart
+        if count and (held < _ONE_AFTER or near or this > _MUCH_FARTHER * max(apart, _ALIKE)):
             return count
         apart = max(apart, this)
     return int(apart <= _CLOSE * usual) if len(shares) < 2 else None
