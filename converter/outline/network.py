@@ -14,6 +14,7 @@ lies elsewhere, so that the place of the start leaves no trace.
 
 from __future__ import annotations
 
+import heapq
 import itertools
 from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -148,14 +149,26 @@ def _order_runs(runs: list[Run], through: Mapping[int, list[int]]) -> list[int]:
         }
         for index, run in enumerate(runs)
     }
+    waiting: dict[int, list[int]] = {}
+    for index, others in awaited.items():
+        for other in others:
+            waiting.setdefault(other, []).append(index)
+    every = [(-round(run.length, 3), index) for index, run in enumerate(runs)]
+    heapq.heapify(every)
+    ready = [item for item in every if not awaited[item[1]]]
+    heapq.heapify(ready)
     order: list[int] = []
     while awaited:
-        ready = [index for index, others in awaited.items() if not others] or list(awaited)
-        chosen = min(ready, key=lambda index: (-round(runs[index].length, 3), index))
+        chosen = heapq.heappop(ready or every)[1]
+        if chosen not in awaited:
+            continue
         order.append(chosen)
         del awaited[chosen]
-        for others in awaited.values():
-            others.discard(chosen)
+        for index in waiting.get(chosen, ()):
+            if index in awaited:
+                awaited[index].discard(chosen)
+                if not awaited[index]:
+                    heapq.heappush(ready, (-round(runs[index].length, 3), index))
     return order
 
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from helpers import slow_pruning
 
-from converter.outline.graph import Curve, CurveNetwork
+from converter.outline.graph import Curve, CurveNetwork, straight_runs
+from converter.outline.network import _order_runs
 from converter.outline.pruning import contract_links, prune_spurs
 from converter.outline.web import Least, Web
 
@@ -102,6 +103,29 @@ def test_a_large_mesh_costs_no_more_a_curve_than_a_small_one(monkeypatch: pytest
         assert 0.1 < 1 - len(found.curves) / len(curves) < 0.3
         shares.append(len(looked_at) / len(curves))
     assert shares[1] < 1.5 * shares[0]
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_runs_are_ordered_as_defined(seed: int) -> None:
+    """Of those that wait for none the longest; if all wait the longest of all."""
+    network = random_network(seed)
+    runs = straight_runs(network)
+    through: dict[int, list[int]] = {}
+    for index, run in enumerate(runs):
+        for node in run.nodes if run.closed else run.nodes[1:-1]:
+            through.setdefault(node, []).append(index)
+    awaited = {}
+    for index, run in enumerate(runs):
+        ends = (run.nodes[0], run.nodes[-1]) if run.nodes and not run.closed else ()
+        awaited[index] = {other for node in ends for other in through.get(node, ())} - {index}
+    order = []
+    while awaited:
+        ready = [index for index, others in awaited.items() if not others] or list(awaited)
+        order.append(min(ready, key=lambda index: (-round(runs[index].length, 3), index)))
+        del awaited[order[-1]]
+        for others in awaited.values():
+            others.discard(order[-1])
+    assert _order_runs(runs, through) == order
 
 
 def test_curves_by_number_and_node() -> None:
