@@ -35,15 +35,14 @@ class Cover:
     Parameters
     ----------
     links : Links
-    colour : int
-        0 or 1: the colour of the chequerboard that the stops are on.
+    stops : list of int
     along : int
         0 = links along rows of the chart are made first, 1 = along columns.
     """
 
-    def __init__(self, links: Links, colour: int, along: int) -> None:
-        self._links = links
-        self._stops, others = _free_links(links, colour)
+    def __init__(self, links: Links, stops: list[int], along: int) -> None:
+        self._stops = stops
+        others = _free_links(links, stops)
         count = len(links.flat)
         self._near: Near = [[] for _ in range(count)]
         for stop, found in zip(self._stops, others.tolist(), strict=True):
@@ -176,39 +175,45 @@ class Cover:
         self.rows, self.rings = linked_parts(self._stops, self._mates)
 
 
-def _free_links(links: Links, colour: int) -> tuple[list[int], IntArray]:
-    """Return the stops of a colour, with those that are free to choose, and those that each reaches at no excess.
+def _free_links(links: Links, stops: list[int]) -> IntArray:
+    """Return the other stops that each stop reaches at no excess.
 
     Returns
     -------
-    stops : list of int
-    others : ndarray of shape (stops, 8), int
+    ndarray of shape (stops, 8), int
         Two to the right, one down and right, one down and left, two down, and the same backwards; -1 = none.
     """
+    at = np.asarray(stops, dtype=np.int64)
+    is_stop = np.zeros(links.crosses.count + 1, dtype=np.bool_)
+    is_stop[at] = True
+    index, width = links.crosses.index.ravel(), links.width
+    steps = np.array([2, width + 1, width - 1, 2 * width])
+    others: IntArray = index[links.place[at, None] + np.concatenate((steps, -steps))].astype(np.int64)
+    others[~is_stop[others]] = -1
+    if links.rules.hidden:
+        for number, step in enumerate(np.concatenate((steps, -steps)).tolist()):
+            others[links.excesses(step)[at] > EPSILON, number] = -1
+    return others
+
+
+def stops_of(links: Links, colour: int) -> list[int]:
+    """Return the crosses of one colour of a chequerboard, 0 or 1, and those that have no other at their sides."""
     row, col = links.crosses.row, links.crosses.col
     alone = np.ones(row.size, dtype=np.bool_)
     for side in ((0, 1), (1, 0), (0, -1), (-1, 0)):
         alone &= links.crosses.neighbour(side) < 0
-    is_stop = ((row + col) % 2 == colour) | alone
-    stops = np.flatnonzero(is_stop)
-    index, width = links.crosses.index.ravel(), links.width
-    steps = np.array([2, width + 1, width - 1, 2 * width])
-    others = index[links.place[stops, None] + np.concatenate((steps, -steps))].astype(np.int64)
-    others[~np.append(is_stop, False)[others]] = -1
-    if links.rules.hidden:
-        for at, step in enumerate(np.concatenate((steps, -steps)).tolist()):
-            others[links.excesses(step)[stops] > EPSILON, at] = -1
-    return stops.tolist(), others
+    stops: list[int] = np.flatnonzero(((row + col) % 2 == colour) | alone).tolist()
+    return stops
 
 
 def cover_walk(links: Links, most: int) -> list[int]:
     """Return a walk along as few rows and rings without an excess as are found, nothing if more than ``most``."""
-    covers = [Cover(links, colour, 0) for colour in (0, 1)]
+    covers = [Cover(links, stops_of(links, colour), 0) for colour in (0, 1)]
     best = min(covers, key=Cover.order)
     if len(best.rows) > most:
         return []
     if best.parts > 1:
-        best = min(best, Cover(links, covers.index(best), 1), key=Cover.order)
+        best = min(best, Cover(links, stops_of(links, covers.index(best)), 1), key=Cover.order)
         best.join_rings()
     if best.parts > most:
         return []

@@ -96,6 +96,8 @@ class Filler:
             short = 1 + len(due) - room
             surplus: list[int] = []
             if short > 0 and blocks:
+                if rows is not None and room >= 1 and not extra and rows.release(number, short):
+                    continue
                 if room <= 0 or not waiting.put_back(blocks, number, short):
                     lengths.append(blocks)
                     placed += count

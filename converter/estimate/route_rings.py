@@ -11,8 +11,9 @@ from collections import deque
 from collections.abc import Callable
 from itertools import pairwise
 
-_DEEP, _MOST, _TRIES = 3, 60, 1
-"""Exchanges in a row, and stops looked at, in search of a trail; and trails tried, for each stop of the chart."""
+_DEEP, _MOST, _TRIES, _RENEWED = 3, 60, 1, 40
+"""Exchanges in a row, and stops looked at, in search of a trail; trails tried, and stops put together anew, for each
+stop of the chart."""
 
 Near = list[list[int]]
 Pairs = list[tuple[int, int]]
@@ -40,6 +41,7 @@ class Joining:
         self._near, self._mates, self._exchange = near, mates, exchange
         self._parts, self._rows = rows + rings, len(rows)
         self._part, self._place = [-1] * len(near), [-1] * len(near)
+        self._left = 0
         for number in range(len(self._parts)):
             self._label(number)
 
@@ -49,7 +51,8 @@ class Joining:
 
     def join(self) -> None:
         """Join what can be joined, from the shortest ring on; the longest one is only joined to."""
-        tries = _TRIES * sum(map(len, self._parts))
+        stops = sum(map(len, self._parts))
+        tries, self._left = _TRIES * stops, _RENEWED * stops
         numbers = sorted(range(self._rows, len(self._parts)), key=lambda k: (len(self._parts[k]), k))
         for number in numbers if self._rows else numbers[:-1]:
             tries = self._join_ring(number, tries)
@@ -57,7 +60,7 @@ class Joining:
     def _join_ring(self, number: int, tries: int) -> int:
         for stop in self._parts[number]:
             for mate in self._mates[stop]:
-                if tries <= 0:
+                if tries <= 0 or self._left <= 0:
                     return 0
                 tries -= 1
                 found = self._trail(stop, mate)
@@ -70,6 +73,7 @@ class Joining:
     def _renew(self, changed: set[int]) -> None:
         """Put changed parts together anew; a ring that is left over has the number of a ring still to come."""
         stops = [stop for number in sorted(changed) for stop in self._parts[number]]
+        self._left -= len(stops)
         rows, rings = linked_parts(stops, self._mates)
         for number in sorted(changed):
             ring = number >= self._rows

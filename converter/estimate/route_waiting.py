@@ -77,6 +77,16 @@ class Waiting:
         self.last[child] = max(n for n in self._beside[self._row[child]].tolist() if n < len(self._stops))
         self.leave(child, end - 1)
 
+    def reaches(self, child: int, number: int, end: int) -> bool:
+        """Return whether a stop from ``number`` on and before ``end`` is beside a child."""
+        return any(number <= n < end for n in self._beside[self._row[child]].tolist())
+
+    def take_back(self, child: int, number: int, end: int) -> None:
+        """Take a child from its stop, and give it to the next stop beside it from ``number`` on, before ``end``."""
+        self.children[self.owner(child)].remove(child)
+        self.keep(child, end)
+        self.leave(child, number - 1)
+
     def put_back(self, blocks: list[Block], number: int, short: int) -> bool:
         """Leave ``short`` children of a length for stops after ``number``; False, and nothing done, if too few can."""
         found: list[tuple[int, int]] = []
@@ -108,6 +118,8 @@ class Rows:
         self._row = -1
         self._end = self._until = 0
         self._spare: list[int] = []
+        """Children of the row that later rows reach too, and those of them that were left for these."""
+        self._passed: list[int] = []
 
     def plan(self, number: int, placed: int, holds: int, most: int) -> None:
         """Leave children of the row from a stop on for later rows.
@@ -128,17 +140,39 @@ class Rows:
             self._end = self._first[self._row + 1]
             here = [child for at in range(number, self._end) for child in waiting.children[at]]
             self._spare = [child for child in here if waiting.last[child] >= self._end]
+            self._passed = []
             for child in self._spare:
                 waiting.keep(child, self._end)
             self._until = placed + self._end - number + len(here)
         left = self._until - placed - holds
-        over = left % most if left > 0 else 0
-        if not 0 < over < most - 1:
+        over = left % most
+        if not over:
             return
         # From the end of the row, for what is in lengths already stays there.
         spare = [(owner, child) for child in self._spare if (owner := waiting.owner(child)) >= number]
-        if over <= len(spare):
+        if left > 0 and over <= len(spare):
             for _, child in sorted(spare)[-over:]:
-                self._spare.remove(child)
-                waiting.pass_on(child, self._end)
-            self._until -= over
+                self._pass_on(child)
+            return
+        back = [child for child in self._passed if waiting.reaches(child, number, self._end)]
+        if most - over <= len(back) and left > -most:
+            for child in back[: most - over]:
+                waiting.take_back(child, number, self._end)
+                self._passed.remove(child)
+                self._spare.append(child)
+                self._until += 1
+
+    def release(self, number: int, short: int) -> bool:
+        """Leave ``short`` children of a stop that has no room for them for later rows; False if it has too few."""
+        found = [child for child in self._waiting.children[number] if child in self._spare]
+        if len(found) < short:
+            return False
+        for child in found[:short]:
+            self._pass_on(child)
+        return True
+
+    def _pass_on(self, child: int) -> None:
+        self._waiting.pass_on(child, self._end)
+        self._spare.remove(child)
+        self._passed.append(child)
+        self._until -= 1

@@ -12,6 +12,8 @@ from converter.estimate.route_cover import cover_walk
 from converter.estimate.route_fill import Filler, block_legs
 from converter.estimate.route_geometry import EPSILON, IntArray
 from converter.estimate.route_links import Links
+from converter.estimate.route_row_order import loose_order, split_rows
+from converter.estimate.route_rows import fitted_walk
 from converter.estimate.route_search import LARGE, Walk, share_of_tries
 from converter.estimate.route_slide import Slide
 from converter.estimate.route_stops import stop_walks
@@ -38,10 +40,14 @@ _GOOD, _GOOD_ENOUGH, _TOO_DEAR = 0.002, 0.005, 0.03
 lie in carries from piece to piece."""
 _WIDE = 0.8
 """Share of the crosses that lie in squares of two by two from which on rows of stops are not tried."""
-_NEAR = 0.01
-"""Thread above the bound, for that of all starts, that is not worth another walk on a large chart."""
 _ROWS = 0.9
 """Rows of stops without an excess, for each of the fewest lengths, from which on such rows are no good."""
+_NEAR = 0.02
+"""What a plan takes above the bound, of all starts, that is not worth another kind of walk on a large chart."""
+_ROW_WAYS = ((4, False), (1, True))
+"""Ways to make rows fit: ends exchanged in turn, and whether stops are taken out."""
+_SHORT, _ONE_WAY = 3, 60_000
+"""Lengths to a row below which stops are taken out first, and crosses from which only one way is tried."""
 
 Lengths = list[list[Block]]
 
@@ -68,9 +74,8 @@ def closed_lengths(links: Links, capacity: float, fewest: int, effort: float = 1
     for first in _first_walks(links, fewest, thorough):
         for number, walk in enumerate(closed_walks(links, effort, first)):
             tried = _best_filling(filler, walk.stops, fewest, _TURNS * effort)
-            if len(tried[1]) > fewest and first.covers:
-                rows = _best_filling(by_rows, walk.stops, fewest, 0.0)
-                tried = min(tried, rows, key=lambda kept: kept[0])
+            if len(tried[1]) > fewest and first.covers and (thorough or not number):
+                tried = min(tried, _filling_by_rows(by_rows, walk.stops, fewest), key=lambda kept: kept[0])
             if best is None or tried[0] < best[0] - EPSILON:
                 best = tried
             if shortest is None or walk.cost() < shortest.cost() - EPSILON:
@@ -79,11 +84,13 @@ def closed_lengths(links: Links, capacity: float, fewest: int, effort: float = 1
             excess = best[0] - links.price * fewest
             if over <= 0 and excess <= (_GOOD if number < _ROUNDS else _GOOD_ENOUGH) * count:
                 break
+            if count > LARGE and first.covers and over <= 1 and excess <= _NEAR / 2 * links.price * fewest:
+                break
             if number >= _ROUNDS and (over > 1 or filler.fewest(shortest.stops) > fewest):
                 break
         if over <= 0 and excess <= _GOOD_ENOUGH * count:
             break
-        if not thorough and over <= 1 and excess + links.price * over <= _NEAR * links.price * fewest:
+        if count > LARGE and excess <= _NEAR * links.price * fewest:
             break
     assert best is not None and shortest is not None
     if thorough and len(best[1]) - fewest in (1, 2):
@@ -211,6 +218,23 @@ class _ChildRule:
     def restore(self, stop: int) -> None:
         """Make a child a stop again."""
         self._is_stop[stop] = True
+
+
+def _filling_by_rows(filler: Filler, stops: list[int], fewest: int) -> tuple[float, Lengths]:
+    """Fill lengths from a walk cut into rows without an excess, from the rows as they are and from fitted ones."""
+    links = filler.links
+    best = _best_filling(filler, stops, fewest, 0.0)
+    rows = split_rows(links, stops)
+    if len(best[1]) <= fewest or len(rows) == 1:
+        return best
+    short = len(links.flat) < _SHORT * filler.most * len(rows)
+    rows = loose_order(links, rows)
+    for ends, shed in (_ROW_WAYS[::-1] if short else _ROW_WAYS)[: 1 if len(links.flat) > _ONE_WAY else None]:
+        lengths, excess = filler.fill(fitted_walk(links, rows, filler.most, ends, shed))
+        best = min(best, (excess + links.price * len(lengths), lengths), key=lambda kept: kept[0])
+        if len(best[1]) <= fewest:
+            break
+    return best
 
 
 def _best_filling(filler: Filler, stops: list[int], fewest: int, turns: float) -> tuple[float, Lengths]:

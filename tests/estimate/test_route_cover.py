@@ -18,10 +18,12 @@ from hypothesis import strategies as st
 
 from converter.estimate.route import plan_thread
 from converter.estimate.route_bound import thread_bound
-from converter.estimate.route_cover import Cover, cover_walk
+from converter.estimate.route_cover import Cover, cover_walk, stops_of
 from converter.estimate.route_fill import Filler
 from converter.estimate.route_geometry import EPSILON, Crosses, MoveRules
 from converter.estimate.route_links import Links
+from converter.estimate.route_row_order import loose_order, split_rows
+from converter.estimate.route_rows import fitted_walk
 from converter.estimate.route_tree import SideGraph
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "scripts"))
@@ -60,7 +62,7 @@ def test_rows_and_rings_hold_every_stop_once_and_no_excess(seed: int, size: int,
     links = links_of(random_lines(seed, size), hidden)
     for colour in (0, 1):
         for along in (0, 1):
-            cover = Cover(links, colour, along)
+            cover = Cover(links, stops_of(links, colour), along)
             ends = len(cover.rows)
             stops = sorted(stop for part in cover.rows + cover.rings for stop in part)
             for joined in (False, True):
@@ -115,8 +117,10 @@ def test_a_crossing_is_walked_without_an_excess():
         ladders(120, 2, 8),
         rings(100, 3, 2),
         even_comb(60, 30, 1),
+        even_comb(120, 40, 2),
+        even_comb(120, 40, 3),
     ],
-    ids=["lattice 3", "lattice 4", "wide lattice", "bricks", "net", "ladders", "rings", "comb"],
+    ids=["lattice 3", "lattice 4", "wide lattice", "bricks", "net", "ladders", "rings", "comb", "comb 2", "comb 3"],
 )
 def test_thin_lines_take_hardly_more_than_the_bound(cells: Any):
     plan = plan_thread(cells, LENGTH, TAIL, CARRY)
@@ -170,3 +174,43 @@ def test_a_row_leaves_a_child_for_the_next_so_that_lengths_are_full():
     sizes = [[sum(1 + len(c) for _, c in blocks) for blocks in found] for found in (plain, lengths)]
     assert sum(sizes[0]) == sum(sizes[1]) == 108
     assert sizes[1][0] == 42 and excess == 0 and len(lengths) <= len(plain)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 10**6), st.integers(4, 30), st.integers(3, 42))
+def test_fitted_rows_are_walks_over_the_same_stops(seed: int, size: int, most: int):
+    links = links_of(random_lines(seed, size))
+    walk = cover_walk(links, 10**6)
+    rows = split_rows(links, walk)
+    assert [stop for row in rows for stop in row] == walk
+    assert all(cost <= EPSILON for row in rows for cost in links.along(row))
+    loose = loose_order(links, rows)
+    assert sorted(loose) == sorted(rows)
+    for ends, shed in ((4, False), (1, True), (0, True)):
+        fitted = fitted_walk(links, loose, most, ends, shed)
+        assert sorted(fitted) == sorted(walk)
+        if not shed:
+            assert len(split_rows(links, fitted)) <= len(rows)
+
+
+def test_rows_that_leave_crosses_for_others_come_first():
+    """Three bars over each other: the middle one has crosses in common with both others, and is not the first."""
+    cells = np.ones((5, 9), dtype=bool)
+    cells[1::2, 1::2] = False
+    links = links_of(cells)
+    row, col = np.nonzero(cells)
+    bars = [[k for k in range(len(row)) if row[k] == at and col[k] % 2 == 0] for at in (2, 0, 4)]
+    order = loose_order(links, bars)
+    assert order[0] != bars[0] and sorted(order) == sorted(bars)
+
+
+def test_combs_with_wide_gaps_fill_every_length():
+    """Two teeth of 40 and four crosses of the bar are two lengths; the rest of the bar is a row of its own."""
+    cells = even_comb(42, 40, 2)
+    links = links_of(cells)
+    rows = loose_order(links, split_rows(links, cover_walk(links, 10**6)))
+    lengths, excess = Filler(links, CAPACITY, by_rows=True).fill(fitted_walk(links, rows, 42, 1, True))
+    sizes = [sum(1 + len(children) for _, children in blocks) for blocks in lengths]
+    assert excess == 0
+    assert len(lengths) == -(-int(cells.sum()) // 42)
+    assert sum(size < 42 for size in sizes) <= 3
