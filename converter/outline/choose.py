@@ -2,13 +2,14 @@
 
 A stroke that the crosses already show needs no line: a backstitch of a stroke is dropped if crosses
 lie under it or beside it all along. The edge of an area needs a line only where the edge of the crosses
-misrepresents it by more than a third of a stitch, and only if the line does better. Four things are looked at
+misrepresents it by more than a third of a stitch, and only if the line does better. Five things are looked at
 as a stitcher would:
 
 - a part narrower than `BROAD` is a stroke to the eye, and two lines beside it would be more work than the stroke
   itself;
 - an area that the crosses leave bare and show by its outline has strokes, too;
 - an area that the crosses leave out altogether, or a gap that they close, is not brought back by lines;
+- a narrow bare line between broad areas of crosses parts them, and a backstitch in it would join them again;
 - lines do not come and go: short gaps are filled, short pieces dropped.
 """
 
@@ -43,6 +44,8 @@ SHORT: Final = 4.0
 """Kept pieces shorter than so many stitches, or a sixteenth of the chart, are dropped; gaps up to it are filled."""
 LOOSE: Final = 1.5
 """A line no longer than so many stitches that joins no other is a loose stitch."""
+LANE, FIELD = 2, 2
+"""Cells; a bare line that is wider still shows with a backstitch along its side. Areas of crosses are wider."""
 FEW: Final = 0.08
 """An edge of which only so small a share would get a line gets none: here and there looks like a mistake."""
 SOME: Final = 0.15
@@ -61,11 +64,13 @@ def choose_chains(chains: list[Chain], cells: CellArray, ink: MaskArray, scale: 
     scale : int
         Pixels a stitch.
     """
-    edge = _edge_of(cells)
+    edge, lanes = _edge_of(cells), _bare_lanes(cells)
     body = _broad_parts(ink, cells, scale) if any(chain.solid for chain in chains) else ink
     kept: list[Chain] = []
     for chain in chains:
         wanted = _misfit(chain, cells, edge, body, scale) if chain.solid else _uncovered(chain, cells)
+        if lanes.any():
+            wanted &= ~_lie_in(chain, lanes, cells)
         kept += _pieces(chain, _sweep(wanted, chain, max(SHORT, min(cells.shape) / 16)))
     return _drop_loose(kept)
 
@@ -85,6 +90,25 @@ def _edge_of(cells: CellArray) -> PointArray:
     """Return points along the outline of the crosses, a tenth of a stitch apart."""
     loops = outline_cells(cells)
     return np.concatenate([resample_curve(loop, 0.1) for loop in loops]) if loops else np.zeros((0, 2))
+
+
+def _bare_lanes(cells: CellArray) -> CellArray:
+    """Return the cells of bare lines no wider than `LANE` cells between areas of crosses broader than `FIELD`."""
+    # Beyond the chart there is bare cloth.
+    around = np.pad(cells, LANE + 1).astype(np.uint8)
+    broad = cv2.morphologyEx(around, cv2.MORPH_OPEN, np.ones((FIELD + 1, FIELD + 1), np.uint8))
+    closed = cv2.morphologyEx(broad, cv2.MORPH_CLOSE, np.ones((LANE + 1, LANE + 1), np.uint8))
+    return np.asarray((closed[LANE + 1 : -LANE - 1, LANE + 1 : -LANE - 1] > 0) & ~cells)
+
+
+def _lie_in(chain: Chain, lanes: CellArray, cells: CellArray) -> npt.NDArray[np.bool_]:
+    """Return for each backstitch whether it runs in a bare lane or along its side."""
+    starts, steps = chain.holes[:-1], np.diff(chain.holes, axis=0)
+    on_way = starts[:, None] + np.array([0.25, 0.5, 0.75])[None, :, None] * steps[:, None]
+    round_it = 0.3 * np.array([(-1, -1), (-1, 1), (1, -1), (1, 1)])
+    at = (on_way[:, :, None] + round_it).reshape(-1, 2)
+    lane, cross = (_set_at(mask, at).reshape(len(starts), -1) for mask in (lanes, cells))
+    return np.asarray(lane.any(axis=1) & (lane | cross).all(axis=1))
 
 
 def _broad_parts(ink: MaskArray, cells: CellArray, scale: int) -> MaskArray:

@@ -15,6 +15,7 @@ from converter.model.phrase import Phrase, sentences
 from converter.raster.around import grow, shrink
 from converter.raster.deskew import find_tilt, turn_back
 from converter.raster.edges import is_even
+from converter.raster.gaps import find_gaps
 from converter.raster.kind import Kind, line_or_shape, tell_kind, toning
 from converter.raster.light import SOFTNESS, Ink, find_ink
 from converter.raster.midtone import MiddleTones, find_middle_tones
@@ -48,6 +49,7 @@ AS_ASKED = {
     "photo": Phrase("Taken for a photograph, as asked."),
 }
 PALER = Phrase("Paler areas are bare; their edges are drawn as lines.")
+PARTED = Phrase("Areas of different colours are parted by a bare line.")
 
 BLANK = (
     "The picture is blank: it has no dark parts that could become stitches.",
@@ -124,10 +126,19 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
             ink = replace(ink, mask=ink.mask & (coarse <= limits))
             if wanted.kind == "auto":
                 kind = line_or_shape(ink.mask | rims)
+    gaps = None
+    if ink is not None and kind.name == "shape" and not inverted and wanted.dark <= 0 and not ink.grainy:
+        gaps = _find_gaps(ready, coarse, ink, pixels)
+        if gaps is not None:
+            ink = replace(ink, mask=ink.mask | gaps)
+            limits = np.where(gaps, np.float32(0), np.float32(1) if limits is None else limits)
+            kind = Kind(kind.name, sentences(kind.reason, PARTED))
     if ink is not None:
         drawn = ink if rims is None else replace(ink, mask=ink.mask | rims)
         pale = _find_pale(ready, coarse, drawn, inverted)
         rims = rims if pale is None else pale if rims is None else rims | pale
+        if gaps is not None:
+            ink = replace(ink, mask=ink.mask & ~gaps)
     tilt = 0.0
     if wanted.deskew and not ready.symmetries and ready.gray.size <= MOST_PIXELS_TURNED:
         tilt = find_tilt(coarse)
@@ -145,7 +156,7 @@ def look_at(ready: Prepared, settings: ChartSettings) -> Look:
     if rims is not None:
         kind = Kind(kind.name, sentences(kind.reason, PALER))
         return Look(kind, scale, ink.mask | rims, None, inverted, tilt, rims, ink.softness, limits)
-    return Look(kind, scale, ink.mask, None, inverted, tilt, None, ink.softness)
+    return Look(kind, scale, ink.mask, None, inverted, tilt, None, ink.softness, limits)
 
 
 def _find_middle_tones(ready: Prepared, coarse: GrayArray, ink: Ink, pixels: float) -> MiddleTones | None:
@@ -160,6 +171,12 @@ def _find_middle_tones(ready: Prepared, coarse: GrayArray, ink: Ink, pixels: flo
         return None
     limits = cv2.resize(found.limits, coarse.shape[::-1], interpolation=cv2.INTER_NEAREST)
     return MiddleTones(np.asarray(limits, dtype=np.float32), laid_on(found.lines, coarse.shape))
+
+
+def _find_gaps(ready: Prepared, coarse: GrayArray, ink: Ink, pixels: float) -> MaskArray | None:
+    """Return the lines of a coarse copy to be left bare between areas of colour."""
+    picture = _colours(ready, coarse.shape)
+    return find_gaps(picture, ink.mask, pixels) if is_even(picture) else None
 
 
 def _look_at_photo(ready: Prepared, settings: ChartSettings, kind: Kind, coarse: GrayArray, side: int) -> Look | None:
