@@ -46,6 +46,11 @@ _SHOWN = 0.55
 """Share of sides on clean paper that show a line in a lattice that is there; half way between lines half of them do."""
 _SEEN_MORE = 0.1
 """Share of sides on clean paper by which more must be seen of the lattice half a square beside the best one."""
+_FEWEST_PAIRS, _UNLIKE_NEXT = 20, 0.34
+"""Neighbouring sides on bare paper from which the print can be judged, and how much the line usually changes from one
+to the next, as part of its height, that printed ones do not."""
+_FIRM = 10.0
+"""Height over the noise of lines that tell."""
 LOOK_PIXELS = 1.5e6
 """Pixels of the picture that the grid is looked for in first."""
 
@@ -158,7 +163,10 @@ def trial(
             break
     if best is None or best.worth <= 0:
         return None
-    best = _unless_refuted(_finest(best, grown), grown, whole, closer, most_steps)
+    best = _finest(best, grown)
+    proven = _unless_refuted(best, grown, whole, closer, most_steps)
+    # what is proven may skip lines, too
+    best = best if proven is best else _finest(proven, grown)
     best = _unless_crosses(best, grown, whole, closer, most_steps)
     return _unless_between(best, whole, closer, most_steps)
 
@@ -476,6 +484,27 @@ def grid_confidence(fit: mesh.Fit, top: int, left: int, bottom: int, right: int)
         _step(float(min(inked)), 0.06, 0.02),
     )
     return float(np.prod(parts))
+
+
+def print_confidence(found: Found, top: int, left: int, bottom: int, right: int) -> float:
+    """Return 0 to 1: how surely the lines between the given crossings are printed.
+
+    From one side of a square to the next a printed line is of the same breadth; joints between tiles are not. Lines
+    that hardly stand out from the grain do not tell.
+    """
+    if found.fit.height < _FIRM * max(found.fit.level.noise, found.fit.upright.noise):
+        return 1.0
+    least = np.inf
+    for number, sides in enumerate((found.single.level, found.single.upright)):
+        part = np.s_[top : bottom + 1, left:right] if number == 0 else np.s_[left : right + 1, top:bottom]
+        plain = (found.fit.good[number] & found.fit.clear[number] & found.fit.even[number])[part]
+        height = sides.height[part]
+        pairs = plain[:, 1:] & plain[:, :-1]
+        if pairs.sum() < _FEWEST_PAIRS:
+            return 1.0
+        change = float(np.median(np.abs(np.diff(height, axis=1))[pairs]))
+        least = min(least, change / max(1e-6, float(np.median(height[plain]))))
+    return _step(-least, -_UNLIKE_NEXT, 0.04)
 
 
 def _lined(contrast: float) -> float:

@@ -342,6 +342,8 @@ def _read(
     numbers, found_kinds = kinds.sort_kinds(sheet, marking.paper, marked)
     same = held.fit.nodes.shape[:2] == held.fit.level.height.shape[:1] + held.fit.upright.height.shape[:1]
     confidence = finding.grid_confidence(held.fit, span.top, span.left, span.bottom, span.right) if same else 0.6
+    if same:
+        confidence *= finding.print_confidence(held, span.top, span.left, span.bottom, span.right)
     confidence *= finding.marks_confidence(marked | found.crossed, marking.doubt)
     confidence *= finding.paper_confidence(*marks.paper_evenness(sheet, marking, outside))
     confidence *= finding.weave_confidence(marks.weave(sheet, marking, outside))

@@ -138,7 +138,7 @@ def _rows_of_marks(shares: list[tuple[float, float, float]], usual: float) -> in
         if count and (held < _ONE_AFTER or near or this > _MUCH_FARTHER * max(apart, _ALIKE)):
             return count
         apart = max(apart, this)
-    return int(apart <= _CLOSE * usual) if len(shares) < 2 else None
+    return int(apart <= _CLOSE * max(usual, _ALIKE)) if len(shares) < 2 else None
 
 
 def without_table(

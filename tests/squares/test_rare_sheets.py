@@ -9,9 +9,9 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parents[2] / "scripts"))
 
 from bench_squares import offset_of, score
-from make_squared_paper import make_photo
+from make_squared_paper import make_other, make_photo
 
-from converter.squares import mark_threshold, read_squares, rim
+from converter.squares import looks_squared, mark_threshold, read_squares, rim
 
 
 @pytest.mark.parametrize(
@@ -23,6 +23,8 @@ from converter.squares import mark_threshold, read_squares, rim
         pytest.param(9011, "normal", id="a column all of marks at the edge of the sheet"),
         pytest.param(9182, "normal", id="a row of table as dark as the marks"),
         pytest.param(9103, "normal", id="one row with marks before the edge of the photo"),
+        pytest.param(8444, "normal", id="one row all of printed marks before the edge of the photo"),
+        pytest.param(8509, "scan", id="every second line of a field of crosses, proven on bare paper"),
         pytest.param(9139, "normal", id="uneven paper between dark marks"),
     ],
 )
@@ -62,6 +64,8 @@ def test_a_row_of_marks_ends_where_a_table_is_much_less_like_them():
     marks, table = (0.9, 1.0, 0.06), (1.0, 1.0, 0.26)
     assert rim._rows_of_marks([marks, table, table], 0.03) == 1
     assert rim._rows_of_marks([table, table, table], 0.03) is None
+    assert rim._rows_of_marks([marks], 0.03) == 1
+    assert rim._rows_of_marks([table], 0.03) == 0
 
 
 def test_hardly_any_ink_is_no_faint_mark():
@@ -75,3 +79,8 @@ def test_hardly_any_ink_is_no_faint_mark():
         assert maybe.sum() == 12
         now = mark_threshold.faint_border(values, thin, maybe, border)
         assert (now < strength) == lowered
+
+
+@pytest.mark.parametrize("seed", [8450, 8451])
+def test_joints_between_tiles_are_no_printed_lines(seed):
+    assert looks_squared(make_other(seed, "tiles")) < 0.1
