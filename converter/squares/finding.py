@@ -49,8 +49,10 @@ _SEEN_MORE = 0.1
 _FEWEST_PAIRS, _UNLIKE_NEXT = 20, 0.34
 """Neighbouring sides on bare paper from which the print can be judged, and how much the line usually changes from one
 to the next, as part of its height, that printed ones do not."""
-_FIRM = 10.0
-"""Height over the noise of lines that tell."""
+_UNLIKE_AND_BESIDE = 0.0027
+"""The same, times by how much it usually lies beside, as part of a square."""
+_FIRM, _VERY_FIRM = 10.0, 15.0
+"""Height over the noise of lines whose breadth tells, and whose place does, too."""
 LOOK_PIXELS = 1.5e6
 """Pixels of the picture that the grid is looked for in first."""
 
@@ -489,22 +491,27 @@ def grid_confidence(fit: mesh.Fit, top: int, left: int, bottom: int, right: int)
 def print_confidence(found: Found, top: int, left: int, bottom: int, right: int) -> float:
     """Return 0 to 1: how surely the lines between the given crossings are printed.
 
-    From one side of a square to the next a printed line is of the same breadth; joints between tiles are not. Lines
-    that hardly stand out from the grain do not tell.
+    From one side of a square to the next a printed line is of the same breadth and lies straight on; joints between
+    tiles are not, and do not. Lines that hardly stand out from the grain do not tell.
     """
-    if found.fit.height < _FIRM * max(found.fit.level.noise, found.fit.upright.noise):
+    contrast = found.fit.height / max(found.fit.level.noise, found.fit.upright.noise)
+    if contrast < _FIRM:
         return 1.0
-    least = np.inf
+    changes, shifts = [], []
     for number, sides in enumerate((found.single.level, found.single.upright)):
         part = np.s_[top : bottom + 1, left:right] if number == 0 else np.s_[left : right + 1, top:bottom]
         plain = (found.fit.good[number] & found.fit.clear[number] & found.fit.even[number])[part]
-        height = sides.height[part]
         pairs = plain[:, 1:] & plain[:, :-1]
         if pairs.sum() < _FEWEST_PAIRS:
             return 1.0
+        height = sides.height[part]
         change = float(np.median(np.abs(np.diff(height, axis=1))[pairs]))
-        least = min(least, change / max(1e-6, float(np.median(height[plain]))))
-    return _step(-least, -_UNLIKE_NEXT, 0.04)
+        changes.append(change / max(1e-6, float(np.median(height[plain]))))
+        shifts.append(float(np.median(np.abs(np.diff(sides.offset[part], axis=1))[pairs])))
+    sure = _step(-min(changes), -_UNLIKE_NEXT, 0.04)
+    if contrast > _VERY_FIRM:
+        sure *= _step(-max(changes) * max(shifts), -_UNLIKE_AND_BESIDE, 0.0006)
+    return sure
 
 
 def _lined(contrast: float) -> float:

@@ -81,6 +81,6 @@ def test_hardly_any_ink_is_no_faint_mark():
         assert (now < strength) == lowered
 
 
-@pytest.mark.parametrize("seed", [8450, 8451])
+@pytest.mark.parametrize("seed", [8450, 8451, 8542])
 def test_joints_between_tiles_are_no_printed_lines(seed):
     assert looks_squared(make_other(seed, "tiles")) < 0.1
