@@ -149,7 +149,8 @@ class _Moves:
 
     def of(self, chosen: IntArray) -> _Moves:
         """Return some of the moves."""
-        flips = self.flips[0][chosen], self.flips[1][chosen]
+        head = self.flips[0][chosen]
+        flips = head, head if self.flips[1] is self.flips[0] else self.flips[1][chosen]
         return _Moves(self.first[chosen], self.last[chosen], self.left[chosen], self.turned[chosen], flips)
 
 
@@ -309,19 +310,24 @@ class LegOrder:
             size = sizes.take(drawn & 255)
             if ends is None:
                 moves, pressure = self._drawn(at, drawn, size), None
-                hopeful = self._hopeful(place, moves, limit, None)
+                hopeful, freed = self._hopeful(place, moves, limit, None)
                 moves = self._shorter_turned(place, moves.of(hopeful))
             else:
                 moves, link = self._drawn_by_link(ends, at, drawn, size)
                 pressure = _Pressure(done / tries)
-                hopeful = self._hopeful(place, moves, limit - link, pressure)
+                hopeful, freed = self._hopeful(place, moves, limit - link, pressure)
                 moves = moves.of(hopeful)
-            change, moves = self._change(place, moves, pressure)
+            change, moves = self._change(place, moves, pressure, freed)
             if self._make(moves.of(np.flatnonzero(change <= limit[hopeful])), claim):
                 place = self._place(capacity)
 
-    def _hopeful(self, place: _Place, moves: _Moves, limit: FloatArray, pressure: _Pressure | None) -> IntArray:
-        """Return the moves that lead elsewhere and would pass if no more than one new link cost anything."""
+    def _hopeful(
+        self, place: _Place, moves: _Moves, limit: FloatArray, pressure: _Pressure | None
+    ) -> tuple[IntArray, npt.NDArray[np.float32]]:
+        """Return the moves that lead elsewhere and would pass if no more than one new link cost anything.
+
+        And for each of them the excess that taking the run out saves.
+        """
         link, first, last, left = place.link, moves.first, moves.last, moves.left
         freed = (
             link.take(first - 1) + link.take(last) - self.excess(place.out.take(first - 1), place.into.take(last + 1))
@@ -333,10 +339,11 @@ class LegOrder:
             here, there = place.length.take(first), place.length.take(left)
             gain = gain + step.take(here) + step.take(there)
             gain += slope.take(here) * np.maximum(run + gain, 0.0) + slope.take(there) * link.take(left)
-        return np.flatnonzero((limit + gain > -_ROUNDING) & ((left < first - 1) | (left > last)))
+        hopeful = np.flatnonzero((limit + gain > -_ROUNDING) & ((left < first - 1) | (left > last)))
+        return hopeful, freed.take(hopeful)
 
     def _change(
-        self, place: _Place, moves: _Moves, pressure: _Pressure | None
+        self, place: _Place, moves: _Moves, pressure: _Pressure | None, freed: npt.NDArray[np.float32]
     ) -> tuple[npt.NDArray[np.float32], _Moves]:
         """Return what moves cost, and the moves with whole crosses turned leg by leg for it."""
         excess, into, out, link = self.excess, place.into, place.out, place.link
@@ -355,7 +362,6 @@ class LegOrder:
             flips[k][cross] = other[k] < plain[k]
         joined = head + foot
         joined[cross] = np.minimum(other[0], plain[0]) + np.minimum(other[1], plain[1])
-        freed = link[first - 1] + link[last] - excess(out[first - 1], into[last + 1])
         added = joined - link[left]
         change: npt.NDArray[np.float32] = added - freed
         if pressure is not None:
@@ -364,8 +370,9 @@ class LegOrder:
             same = one == two
             here, there = place.load[one], place.load[two]
             moved = np.where(same, added - freed, inside + added)
-            more = pressure(there + moved) - pressure(there)
-            less = np.where(same, 0.0, pressure(here) - pressure(here - inside - freed))
+            now = pressure(place.load)
+            more = pressure(there + moved) - now[two]
+            less = np.where(same, 0.0, now[one] - pressure(here - inside - freed))
             change = (change + (more - less)).astype(np.float32)
         whole = np.zeros(first.size, dtype=np.bool_)
         whole[cross] = True

@@ -49,9 +49,13 @@ def test_a_move_that_passes_is_always_held_hopeful(done, hidden):
     single = ~pairs(order, moves) | (done is None)
     elsewhere = (moves.left < moves.first - 1) | (moves.left > moves.last)
     hopeful = np.zeros(limit.size, dtype=bool)
-    hopeful[order._hopeful(place, moves, limit - link, pressure)] = True
+    found, saved = order._hopeful(place, moves, limit - link, pressure)
+    hopeful[found] = True
     assert not (hopeful & ~elsewhere).any()
-    change, _ = order._change(place, moves, pressure)
+    first, last = moves.first, moves.last
+    freed = place.link[first - 1] + place.link[last] - order.excess(place.out[first - 1], place.into[last + 1])
+    assert (saved == freed[found]).all()
+    change, _ = order._change(place, moves, pressure, freed)
     inside = (place.into[moves.first] < 1 << 39) & (place.into[moves.last] < 1 << 39)
     inside &= (place.into[moves.left] < 1 << 39) & (place.into[moves.left + 1] < 1 << 39)
     passes = elsewhere & inside & single & (change <= limit)
