@@ -44,8 +44,16 @@ SHORT: Final = 4.0
 """Kept pieces shorter than so many stitches, or a sixteenth of the chart, are dropped; gaps up to it are filled."""
 LOOSE: Final = 1.5
 """A line no longer than so many stitches that joins no other is a loose stitch."""
-LANE, FIELD = 2, 2
-"""Cells; a bare line that is wider still shows with a backstitch along its side. Areas of crosses are wider."""
+LANE: Final = 3.5
+"""Stitches; a bare line that is wider still shows with a backstitch along its side."""
+BESIDE: Final = 0.75
+"""Stitches from such a line that a backstitch may lie in the crosses."""
+CLEAR: Final = 0.5
+"""Stitches from the middle of such a line on both sides that are bare."""
+FIELD, STEP = 1.5, 0.25
+"""Stitches that crosses reach on beyond it on both sides, and from place to place where that is looked for."""
+MOST: Final = 0.75
+"""Share of the places that have crosses: of a stroke one cross wide fewer do."""
 FEW: Final = 0.08
 """An edge of which only so small a share would get a line gets none: here and there looks like a mistake."""
 SOME: Final = 0.15
@@ -64,13 +72,15 @@ def choose_chains(chains: list[Chain], cells: CellArray, ink: MaskArray, scale: 
     scale : int
         Pixels a stitch.
     """
-    edge, lanes = _edge_of(cells), _bare_lanes(cells)
+    edge = _edge_of(cells)
     body = _broad_parts(ink, cells, scale) if any(chain.solid for chain in chains) else ink
     kept: list[Chain] = []
     for chain in chains:
         wanted = _misfit(chain, cells, edge, body, scale) if chain.solid else _uncovered(chain, cells)
-        if lanes.any():
-            wanted &= ~_lie_in(chain, lanes, cells)
+        if chain.solid or not _is_stroke(chain, ink, scale):
+            closing = _closes_lane(chain, cells)
+            if not chain.solid or closing.mean() > 0.5:
+                wanted &= ~closing
         kept += _pieces(chain, _sweep(wanted, chain, max(SHORT, min(cells.shape) / 16)))
     return _drop_loose(kept)
 
@@ -92,23 +102,52 @@ def _edge_of(cells: CellArray) -> PointArray:
     return np.concatenate([resample_curve(loop, 0.1) for loop in loops]) if loops else np.zeros((0, 2))
 
 
-def _bare_lanes(cells: CellArray) -> CellArray:
-    """Return the cells of bare lines no wider than `LANE` cells between areas of crosses broader than `FIELD`."""
-    # Beyond the chart there is bare cloth.
-    around = np.pad(cells, LANE + 1).astype(np.uint8)
-    broad = cv2.morphologyEx(around, cv2.MORPH_OPEN, np.ones((FIELD + 1, FIELD + 1), np.uint8))
-    closed = cv2.morphologyEx(broad, cv2.MORPH_CLOSE, np.ones((LANE + 1, LANE + 1), np.uint8))
-    return np.asarray((closed[LANE + 1 : -LANE - 1, LANE + 1 : -LANE - 1] > 0) & ~cells)
+def _is_stroke(chain: Chain, ink: MaskArray, scale: int) -> bool:
+    """Return whether a chain follows thin ink, not an edge between colours of a broad area or on bare cloth."""
+    at = np.clip((chain.points * scale).astype(int), 0, np.array(ink.shape) - 1)
+    low, high = at.min(axis=0) - scale, at.max(axis=0) + scale + 1
+    low = np.maximum(low, 0)
+    part = ink[low[0] : high[0], low[1] : high[1]]
+    inside = cv2.erode(part.view(np.uint8), np.ones((scale + 1, scale + 1), np.uint8))
+    at -= low
+    here = at[:, 0], at[:, 1]
+    return bool(part[here].mean() > 0.5 and inside[here].mean() < 0.5)
 
 
-def _lie_in(chain: Chain, lanes: CellArray, cells: CellArray) -> npt.NDArray[np.bool_]:
-    """Return for each backstitch whether it runs in a bare lane or along its side."""
-    starts, steps = chain.holes[:-1], np.diff(chain.holes, axis=0)
-    on_way = starts[:, None] + np.array([0.25, 0.5, 0.75])[None, :, None] * steps[:, None]
-    round_it = 0.3 * np.array([(-1, -1), (-1, 1), (1, -1), (1, 1)])
-    at = (on_way[:, :, None] + round_it).reshape(-1, 2)
-    lane, cross = (_set_at(mask, at).reshape(len(starts), -1) for mask in (lanes, cells))
-    return np.asarray(lane.any(axis=1) & (lane | cross).all(axis=1))
+def _closes_lane(chain: Chain, cells: CellArray) -> npt.NDArray[np.bool_]:
+    """Return for each backstitch whether it runs along a narrow bare line with broad areas of crosses on both sides.
+
+    The edge of an area runs along the middle of such a line where a crack between two colours is all that is seen.
+    """
+    steps = np.diff(chain.holes, axis=0)
+    middles = chain.holes[:-1] + steps / 2
+    across = steps[:, ::-1] * [1, -1] / np.hypot(*steps.T)[:, None]
+    reach = round((LANE + BESIDE + FIELD) / STEP)
+    places = np.arange(-reach, reach + 1)
+    ways = middles[:, None] + (places * STEP)[None, :, None] * across[:, None]
+    crosses = _set_at(cells, ways.reshape(-1, 2)).reshape(len(steps), -1)
+    clear = round(CLEAR / STEP) if chain.solid else 0
+    return np.array([_lane_at(way, reach, clear) for way in crosses])
+
+
+def _lane_at(crosses: npt.NDArray[np.bool_], middle: int, clear: int) -> bool:
+    """Return whether a narrow bare line lies at the middle of a way across, or beside it where a cross does.
+
+    At least ``clear`` places on both sides of the middle must be bare.
+    """
+    if clear and crosses[middle - clear : middle + clear + 1].any():
+        return False
+    bare = np.flatnonzero(~crosses)
+    at = int(bare[np.argmin(np.abs(bare - middle))]) if len(bare) else middle
+    far = round(FIELD / STEP)
+    if abs(at - middle) > round(BESIDE / STEP) or crosses[at]:
+        return False
+    before, after = np.flatnonzero(crosses[:at]), at + np.flatnonzero(crosses[at:])
+    if not len(before) or not len(after):
+        return False
+    low, high = int(before[-1]), int(after[0])
+    beside = crosses[max(low - far, 0) : low + 1], crosses[high : high + far + 1]
+    return bool(high - low - 1 <= LANE / STEP and all(len(side) > far and side.mean() > MOST for side in beside))
 
 
 def _broad_parts(ink: MaskArray, cells: CellArray, scale: int) -> MaskArray:
