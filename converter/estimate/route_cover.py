@@ -21,8 +21,9 @@ from collections import deque
 import numpy as np
 
 from converter.estimate.route_geometry import EPSILON, IntArray
+from converter.estimate.route_groups import find_root
 from converter.estimate.route_links import Links
-from converter.estimate.route_rings import Joining, Near, Pairs, linked_parts, pair_of
+from converter.estimate.route_rings import Joining, Near, Pairs, linked_parts, pair_of, trail_to
 from converter.estimate.route_stops import Rounds, merge_dear
 
 _DEEP, _MOST = 8, 400
@@ -67,18 +68,12 @@ class Cover:
         mates = self._mates
         root = list(range(len(mates)))
 
-        def find(stop: int) -> int:
-            while root[stop] != stop:
-                root[stop] = root[root[stop]]
-                stop = root[stop]
-            return stop
-
         stops = np.asarray(self._stops, dtype=np.int64)
         for step in order:
             there = others[:, step] >= 0
             for a, b in zip(stops[there].tolist(), others[there, step].tolist(), strict=True):
                 if len(mates[a]) < 2 and len(mates[b]) < 2:
-                    one, two = find(a), find(b)
+                    one, two = find_root(root, a), find_root(root, b)
                     if one != two:
                         root[one] = two
                         mates[a].append(b)
@@ -117,22 +112,13 @@ class Cover:
                             came[beyond] = deep + 1, at, other
                             queue.append(beyond)
             if last >= 0:
-                gone, new = self._trail(came, at)
+                gone, new = trail_to(at, came)
                 new.append(pair_of(at, last))
                 if len(set(new)) < len(new) or len(set(gone)) < len(gone):
                     return False
                 self._exchange(gone, new)
                 return True
         return False
-
-    def _trail(self, came: dict[int, tuple[int, int, int]], at: int) -> tuple[Pairs, Pairs]:
-        gone, new = [], []
-        while came[at][0]:
-            _, before, between = came[at]
-            gone.append(pair_of(between, at))
-            new.append(pair_of(before, between))
-            at = before
-        return gone, new
 
     def join_rings(self) -> None:
         """Join rings to other parts by exchanging links, first of two stops beside each other, then along trails."""
@@ -149,12 +135,6 @@ class Cover:
             for stop in part:
                 root[stop] = part[0]
 
-        def find(stop: int) -> int:
-            while root[stop] != stop:
-                root[stop] = root[root[stop]]
-                stop = root[stop]
-            return stop
-
         def join(stop: int, other: int) -> bool:
             if len(mates[other]) < 2:
                 self._exchange([(stop, mates[stop][0])], [(stop, other)])
@@ -168,9 +148,11 @@ class Cover:
 
         for ring in sorted(self.rings, key=len):
             for stop in ring:
-                other = next((b for b in near[stop] if find(b) != find(stop) and join(stop, b)), -1)
+                other = next(
+                    (b for b in near[stop] if find_root(root, b) != find_root(root, stop) and join(stop, b)), -1
+                )
                 if other >= 0:
-                    root[find(stop)] = find(other)
+                    root[find_root(root, stop)] = find_root(root, other)
                     break
         self.rows, self.rings = linked_parts(self._stops, self._mates)
 

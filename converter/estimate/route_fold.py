@@ -12,6 +12,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 from converter.estimate.route_geometry import EPSILON
+from converter.estimate.route_groups import find_root
 from converter.estimate.route_links import Links
 from converter.estimate.route_tree import SideGraph
 
@@ -32,12 +33,6 @@ def folded_legs(links: Links, sides: SideGraph, walks: list[list[int]]) -> list[
             owner[stop] = number
     root = list(range(len(walks)))
 
-    def find(number: int) -> int:
-        while root[number] != number:
-            root[number] = root[root[number]]
-            number = root[number]
-        return number
-
     # What a walk costs when it is gone out and back in place of once.
     extra = [sum(links.excess(a, b) for a, b in pairwise(walk)) for walk in walks]
     joints: dict[int, list[int]] = {}
@@ -50,7 +45,7 @@ def folded_legs(links: Links, sides: SideGraph, walks: list[list[int]]) -> list[
     ]
     found.sort()
     for excess, stop, other in found:
-        one, two = find(owner[stop]), find(owner[other])
+        one, two = find_root(root, owner[stop]), find_root(root, owner[other])
         if one == two:
             continue
         if extra[one] < extra[two]:
@@ -61,7 +56,7 @@ def folded_legs(links: Links, sides: SideGraph, walks: list[list[int]]) -> list[
         extra[one] += 2 * excess + extra[two]
         joints.setdefault(stop, []).append(other)
         joints.setdefault(other, []).append(stop)
-    return _walk_round(links, sides, walks, joints, {find(k) for k in range(len(walks))})
+    return _walk_round(links, sides, walks, joints, {find_root(root, k) for k in range(len(walks))})
 
 
 def _walk_round(

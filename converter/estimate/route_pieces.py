@@ -19,6 +19,7 @@ from itertools import pairwise
 import numpy as np
 
 from converter.estimate.route_geometry import EPSILON, ROOT2, IntArray
+from converter.estimate.route_groups import find_root
 from converter.estimate.route_links import Links
 from converter.estimate.route_search import Walk
 from converter.estimate.route_tree import SideGraph, TreeWalk
@@ -186,16 +187,10 @@ def _chains(between: PieceLinks) -> list[int]:
     links = sorted((round(found[0][0], 9), one, two) for (one, two), found in between.cells.items() if one < two)
     root = list(range(count))
 
-    def find(piece: int) -> int:
-        while root[piece] != piece:
-            root[piece] = root[root[piece]]
-            piece = root[piece]
-        return piece
-
     near: list[list[int]] = [[] for _ in range(count)]
     for _, one, two in links:
-        if len(near[one]) < 2 and len(near[two]) < 2 and find(one) != find(two):
-            root[find(one)] = find(two)
+        if len(near[one]) < 2 and len(near[two]) < 2 and find_root(root, one) != find_root(root, two):
+            root[find_root(root, one)] = find_root(root, two)
             near[one].append(two)
             near[two].append(one)
     seen = [False] * count
@@ -217,12 +212,6 @@ def _hang(between: PieceLinks, chains: list[list[int]], hung: _Hung, entry: IntA
     owner = {piece: number for number, chain in enumerate(chains) for piece in chain}
     root = list(range(len(chains)))
 
-    def find(number: int) -> int:
-        while root[number] != number:
-            root[number] = root[root[number]]
-            number = root[number]
-        return number
-
     def joint(one: int, two: int) -> tuple[float, int, int]:
         return between.joints.get((one, two), (between.price, -1, -1))
 
@@ -230,7 +219,7 @@ def _hang(between: PieceLinks, chains: list[list[int]], hung: _Hung, entry: IntA
     tree: list[list[tuple[int, int]]] = [[] for _ in chains]
     order = sorted((round(found[0], 9), one, two) for (one, two), found in between.joints.items() if one < two)
     for both, one, two in order:
-        a, b = find(owner[one]), find(owner[two])
+        a, b = find_root(root, owner[one]), find_root(root, owner[two])
         if a == b:
             continue
         if cost[a] < cost[b]:
@@ -241,7 +230,7 @@ def _hang(between: PieceLinks, chains: list[list[int]], hung: _Hung, entry: IntA
         cost[a] += both + cost[b]
         tree[owner[one]].append((one, two))
         tree[owner[two]].append((two, one))
-    roots = [number for number in range(len(chains)) if find(number) == number]
+    roots = [number for number in range(len(chains)) if find_root(root, number) == number]
     for number in roots:
         # From the chain that stays, outward: piece by piece, whatever hangs on it.
         stack = list(chains[number])

@@ -96,12 +96,8 @@ class Joining:
                 if other in mates[at]:
                     continue
                 if (deep and other == mate) or len(mates[other]) < 2:
-                    gone, new = [pair_of(stop, mate)], [pair_of(at, other)]
-                    while came[at][0]:
-                        _, before, between = came[at]
-                        gone.append(pair_of(between, at))
-                        new.append(pair_of(before, between))
-                        at = before
+                    gone, new = trail_to(at, came)
+                    gone, new = [pair_of(stop, mate), *gone], [pair_of(at, other), *new]
                     alone = all(part[a] == mine and part[b] == mine for a, b in new)
                     if alone or len(set(new)) < len(new) or len(set(gone)) < len(gone):
                         break
@@ -166,6 +162,24 @@ def linked_parts(stops: list[int], mates: Near) -> tuple[list[list[int]], list[l
                 before, at = at, ahead
             found.append(part)
     return rows, rings
+
+
+def trail_to(at: int, came: dict[int, tuple[int, int, int]]) -> tuple[Pairs, Pairs]:
+    """Return the links taken out and those put in on the way to a stop, from it backwards.
+
+    Parameters
+    ----------
+    at : int
+    came : dict
+        Of each stop reached: exchanges up to it, the stop before, and the one between, which lost a link to it.
+    """
+    gone, new = [], []
+    while came[at][0]:
+        _, before, between = came[at]
+        gone.append(pair_of(between, at))
+        new.append(pair_of(before, between))
+        at = before
+    return gone, new
 
 
 def pair_of(a: int, b: int) -> tuple[int, int]:

@@ -77,7 +77,7 @@ def choose_chains(chains: list[Chain], cells: CellArray, ink: MaskArray, scale: 
     kept: list[Chain] = []
     for chain in chains:
         wanted = _misfit(chain, cells, edge, body, scale) if chain.solid else _uncovered(chain, cells)
-        if chain.solid or not _is_stroke(chain, ink, scale):
+        if wanted.any() and (chain.solid or not _is_stroke(chain, ink, scale)):
             closing = _closes_lane(chain, cells)
             if not chain.solid or closing.mean() > 0.5:
                 wanted &= ~closing

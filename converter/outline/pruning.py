@@ -177,7 +177,7 @@ def contract_links(network: CurveNetwork, limit: float, half_pen: float = 0.0) -
 
 
 def _weigh(web: Web, numbers: Iterable[int], value: Callable[[int], tuple[float, int] | None], values: Least) -> None:
-    for number in list(numbers):
+    for number in numbers:
         values.put(number, value(number))
 
 
